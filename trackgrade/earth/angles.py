@@ -1,0 +1,33 @@
+"""Angles on the compass: wrapping, signed difference, mean direction."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+
+def wrap360(angle_deg: Any) -> Any:
+    """Fold to 0 <= angle < 360 [deg]; scalar or array; NaN stays NaN."""
+    folded = np.mod(angle_deg, 360.0)
+    # A tiny negative angle folds to 360.0 exactly in floating point.
+    return np.where(folded >= 360.0, 0.0, folded)[()]
+
+
+def wrap180(angle_deg: Any) -> Any:
+    """Fold to -180 <= angle < 180 [deg]; scalar or array; NaN stays NaN."""
+    return (wrap360(np.asarray(angle_deg) + 180.0) - 180.0)[()]
+
+
+def turn_from_to(from_deg: Any, to_deg: Any) -> Any:
+    """Signed smallest turn from one direction to another [deg], right positive."""
+    return wrap180(np.asarray(to_deg) - from_deg)
+
+
+def mean_direction_deg(angle_deg: Any) -> float:
+    """Direction of the mean unit vector of an array (n,) [deg], 0 to 360; NaN when the vectors cancel."""
+    radians = np.radians(angle_deg)
+    x, y = np.mean(np.cos(radians)), np.mean(np.sin(radians))
+    if not np.hypot(x, y) > 1e-12:
+        return float("nan")
+    return float(wrap360(np.degrees(np.arctan2(y, x))))

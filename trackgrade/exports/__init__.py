@@ -1,0 +1,1 @@
+"""What other programs read: the debrief as JSON, the laps as CSV."""

@@ -1,0 +1,63 @@
+"""The hold as resolved: a position, a true course, a side. No magnetic north after this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+TurnSide = Literal["right", "left"]
+
+
+@dataclass(frozen=True)
+class Leg:
+    """What the inbound leg must last: minutes, or a length in NM. Exactly one is set."""
+
+    minutes: float | None = None
+    nm: float | None = None
+
+
+@dataclass(frozen=True)
+class Guidance:
+    """What the needle showed.
+
+    ``gps``: linear, ``full_scale_nm`` each side. ``vor``: angular about a station, ``full_scale_deg`` each side.
+    ``flag``: what the flag reads inbound ("TO" or "FROM"; a GPS course to the fix reads TO).
+    ``course_to_set_deg``: as dialled, in the station's own north for a VOR, else magnetic at the fix.
+    """
+
+    kind: Literal["gps", "vor"] = "gps"
+    full_scale_nm: float = 1.0
+    full_scale_deg: float = 10.0
+    station_lat_deg: float | None = None
+    station_lon_deg: float | None = None
+    station_variation_deg: float | None = None
+    flag: Literal["TO", "FROM"] = "TO"
+    course_to_set_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A hold in numbers that need nothing else to be understood.
+
+    ``variation_deg`` is east positive; ``variation_source`` says where it comes from.
+    ``notes`` are sentences for people (which model, which warning).
+    """
+
+    name: str
+    fix_lat_deg: float
+    fix_lon_deg: float
+    inbound_course_true_deg: float
+    variation_deg: float
+    variation_source: str
+    turns: TurnSide
+    leg: Leg
+    guidance: Guidance = Guidance()
+    altitude_ft: float | None = None
+    airspeed_kias: float | None = None
+    arrive_epoch_s: float | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def side(self) -> int:
+        """+1 where the holding side is right of the inbound course, -1 where it is left."""
+        return 1 if self.turns == "right" else -1

@@ -1,0 +1,1 @@
+"""Sessions remembered: the store and the trends drawn from it."""

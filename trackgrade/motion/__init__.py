@@ -1,0 +1,1 @@
+"""From positions to motion: smoothed velocity, wind, heading, turns."""

@@ -1,0 +1,93 @@
+"""The motion at each clean sample: what events, measures and pictures read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.track.track import Floats
+
+Source = Literal["logged", "estimated", "none"]
+
+
+@dataclass(frozen=True)
+class Wind:
+    """Wind and true airspeed from the circle that ground velocities lie on.
+
+    ``from_true_deg`` 0-360, ``speed_kt``; ``*_sd`` are standard errors. ``covariance_kt2`` is of the
+    (east, north) components the wind blows *towards*. ``source`` is "turns" (estimated) or "logged".
+    """
+
+    from_true_deg: float
+    speed_kt: float
+    true_airspeed_kt: float
+    from_sd_deg: float
+    speed_sd_kt: float
+    true_airspeed_sd_kt: float
+    covariance_kt2: tuple[tuple[float, float], tuple[float, float]]
+    source: str = "turns"
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Arrays (n,) on the clean sample times; angles true, right-hand positive; NaN where unknown.
+
+    The hold frame: ``along_nm`` grows in the direction of the inbound course through the fix,
+    ``cross_nm`` toward the holding side. ``east_nm`` and ``north_nm`` are the same positions, north up.
+    ``position_sd_nm`` is the standard error of a smoothed position, one axis.
+    ``heading_rate_deg_s`` is signed: right positive, whatever the hold's side.
+    ``gap_before`` marks samples that follow a hole in the record.
+    """
+
+    epoch_s: Floats
+    along_nm: Floats
+    cross_nm: Floats
+    east_nm: Floats
+    north_nm: Floats
+    position_sd_nm: Floats
+    alt_ft: Floats
+    groundspeed_kt: Floats
+    ground_track_true_deg: Floats
+    ground_track_rate_deg_s: Floats
+    heading_true_deg: Floats
+    heading_rate_deg_s: Floats
+    heading_rate_sd_deg_s: Floats
+    bank_deg: Floats
+    tas_kt: Floats
+    ias_kt: Floats
+    gap_before: npt.NDArray[np.bool_]
+    heading_source: Source = "estimated"
+    airspeed_source: Source = "estimated"
+    bank_source: Source = "estimated"
+
+    def __post_init__(self) -> None:
+        for each in fields(self):
+            value = getattr(self, each.name)
+            if isinstance(value, np.ndarray):
+                frozen = value.copy()
+                frozen.setflags(write=False)
+                object.__setattr__(self, each.name, frozen)
+
+    def __len__(self) -> int:
+        return len(self.epoch_s)
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One turn: from the heading rate rising above the threshold to its falling below.
+
+    Times with their standard errors [s]; ``change_deg`` signed (right positive), ``rate_deg_s`` its
+    steady rate (unsigned median over the middle), ``threshold_deg_s`` the rate that bounded it.
+    """
+
+    start_epoch_s: float
+    end_epoch_s: float
+    start_sd_s: float
+    end_sd_s: float
+    change_deg: float
+    rate_deg_s: float
+    bank_deg: float
+    threshold_deg_s: float

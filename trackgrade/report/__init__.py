@@ -1,0 +1,1 @@
+"""The debrief as one self-contained HTML page."""

@@ -1,0 +1,1 @@
+"""Judgement: measures, standards, grading, mistakes, and the debrief they make."""

@@ -1,0 +1,1 @@
+"""From motion to a structured account: events, laps, entry."""

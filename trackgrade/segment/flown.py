@@ -1,0 +1,91 @@
+"""What was flown, in structure: visits to the hold, each with its entry and laps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+EntryKind = Literal["direct", "teardrop", "parallel", "none", "unclear"]
+InboundStartBy = Literal["course", "rollout"]
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A time and its standard error, both in seconds (``epoch_s`` since 1970, UTC)."""
+
+    epoch_s: float
+    sd_s: float
+
+
+@dataclass(frozen=True)
+class Lap:
+    """One lap, fix passage to fix passage. A moment that the track does not carry is None.
+
+    ``why_incomplete`` is None for a completed lap, else one sentence; an incomplete lap is not graded
+    and its ``end`` may be None. ``near_tie`` says that crossing the course and rolling out on it
+    could not be told apart within the error of the positions.
+    """
+
+    number: int
+    start: Moment
+    outbound_turn_start: Moment | None
+    outbound_turn_end: Moment | None
+    abeam: Moment | None
+    abeam_by_bearing: Moment | None
+    outbound_end: Moment | None
+    course_crossed: Moment | None
+    inbound_turn_end: Moment | None
+    inbound_start: Moment | None
+    inbound_start_by: InboundStartBy | None
+    end: Moment | None
+    near_tie: bool = False
+    why_incomplete: str | None = None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """How the hold was entered.
+
+    ``expected`` lists every entry within 5 degrees of right, the sector's own first;
+    ``margin_deg`` is the distance of the arrival heading from the nearest sector boundary.
+    ``start`` is the first passage of the fix, ``end`` the passage that ends the entry.
+    ``remarks``: turned the wrong way, flown on the reciprocal course, and the like.
+    """
+
+    kind: EntryKind
+    expected: tuple[EntryKind, ...]
+    start: Moment | None
+    end: Moment | None
+    arrival_heading_true_deg: float | None
+    margin_deg: float | None
+    turn_start: Moment | None = None
+    outbound_start: Moment | None = None
+    outbound_end: Moment | None = None
+    outbound_track_true_deg: float | None = None
+    max_offset_nm: float | None = None
+    non_holding_side_nm: float | None = None
+    turned_wrong_way: bool = False
+    reversed_pattern: bool = False
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One stay in the hold, from its first fix passage to the last lap flown."""
+
+    number: int
+    entry: Entry
+    laps: tuple[Lap, ...]
+    incomplete_laps: tuple[Lap, ...]
+
+
+@dataclass(frozen=True)
+class Flown:
+    """Everything found at this fix; ``seen_instead`` says what was there when it was no hold."""
+
+    visits: tuple[Visit, ...]
+    seen_instead: tuple[str, ...] = ()
+
+    @property
+    def laps(self) -> tuple[Lap, ...]:
+        return tuple(lap for visit in self.visits for lap in visit.laps)

@@ -1,0 +1,1 @@
+"""Flights with known truth. Shares nothing with the analysis but the hold."""

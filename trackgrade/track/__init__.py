@@ -1,0 +1,1 @@
+"""A flight as recorded: the noun, its cleaning, and one reader for each file format."""
