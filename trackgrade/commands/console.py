@@ -1,0 +1,119 @@
+"""What the terminal shows: plain text, aligned tables, a progress bar; colour only where it can be seen."""
+
+from __future__ import annotations
+
+import sys
+import time
+import unicodedata
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+import click
+
+CAUTION = (
+    "A training aid: not for navigation, not an official evaluation. Your instructor or examiner, and the"
+    " rules where you fly, decide."
+)
+
+#: Colours of the four results of an item; words carry the meaning, colour only helps.
+RESULT_COLOURS = {"within": "green", "brief excursion": "yellow", "outside": "red", "not measurable": None}
+
+
+def plain(text: str) -> str:
+    """The text without control, direction or line-break characters: a name cannot drive the terminal."""
+    return "".join(
+        character if unicodedata.category(character) not in {"Cc", "Cf", "Cs", "Zl", "Zp"} else " "
+        for character in str(text)
+    )
+
+
+def say(text: str = "") -> None:
+    """A line of result on standard output; lines are the caller's, control characters are not shown."""
+    click.echo("\n".join(_keep_styles(line) for line in text.split("\n")))
+
+
+def note(text: str) -> None:
+    """A line beside the result (progress, where files went), on standard error."""
+    click.echo(plain(text), err=True)
+
+
+def complain(text: str) -> None:
+    """One line on standard error: what is wrong, where, what to do."""
+    click.echo(f"trackgrade: {' '.join(plain(text).split())}", err=True)
+
+
+def emphasise(text: str) -> str:
+    return click.style(plain(text), bold=True)
+
+
+def result_word(result: str) -> str:
+    """A result in its colour."""
+    return click.style(plain(result), fg=RESULT_COLOURS.get(result))
+
+
+def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1, indent: int = 2) -> str:
+    """Columns aligned by what is seen: the first ``left`` ones to the left, numbers to the right."""
+    lines = [list(header), *[list(row) for row in rows]]
+    widths = [max(_shown_width(line[column]) for line in lines) for column in range(len(header))]
+    return "\n".join(
+        (
+            " " * indent
+            + "  ".join(
+                _pad(cell, width, to_left=column < left)
+                for column, (cell, width) in enumerate(zip(line, widths))
+            )
+        ).rstrip()
+        for line in lines
+    )
+
+
+@contextmanager
+def progress(total: int, unit: str) -> Iterator[Callable[[], None]]:
+    """A bar with rate and time left on standard error; silent when piped or when there is one item.
+
+    Yields a function to call once for each item done.
+    """
+    if total < 2 or not sys.stderr.isatty():
+        yield lambda: None
+        return
+    started = time.monotonic()
+    done = 0
+
+    def rate(_: object) -> str:
+        elapsed = time.monotonic() - started
+        return f"{done}/{total}, {done / elapsed:.1f} {unit}/s" if done and elapsed > 0 else ""
+
+    with click.progressbar(
+        length=total, label=f"{unit}", item_show_func=rate, show_eta=True, file=sys.stderr
+    ) as bar:
+
+        def advance() -> None:
+            nonlocal done
+            done += 1
+            bar.update(1, object())
+
+        yield advance
+
+
+def _keep_styles(line: str) -> str:
+    """Remove every control character but the colour codes that `click.style` wrote."""
+    pieces = line.split("\x1b[")
+    shown = [plain(pieces[0])]
+    for piece in pieces[1:]:
+        code, mark, rest = piece.partition("m")
+        styled = bool(mark) and all(part.isdigit() for part in code.split(";"))
+        shown.append(f"\x1b[{code}m{plain(rest)}" if styled else plain(piece))
+    return "".join(shown)
+
+
+def _shown_width(cell: str) -> int:
+    return sum(
+        2 if unicodedata.east_asian_width(character) in "WF" else 1
+        for character in click.unstyle(cell)
+        if not unicodedata.combining(character)
+    )
+
+
+def _pad(cell: str, width: int, *, to_left: bool) -> str:
+    blank = " " * (width - _shown_width(cell))
+    return cell + blank if to_left else blank + cell
