@@ -1,0 +1,152 @@
+"""A standard as data: items with limits, and for each number who published it or that it is a choice."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+OutboundStart = Literal["abeam", "abeam_or_heading", "wings_level"]
+Basis = Literal["published", "common practice", "choice"]
+Counting = Literal["over time", "one value", "not above"]
+
+#: Items whose limit is a number of seconds for a leg. No civil test standard publishes one.
+TIMING_ITEMS = ("inbound_time",)
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a number comes from.
+
+    ``basis`` "published" needs ``cite`` (document, edition, paragraph). "common practice" is what instructors teach
+    with no document behind it. "choice" is this file's own number: never presented as published.
+    ``read`` tells how the cited text was known when the file was written: "document", "transcription" (a page
+    that carries its text), "secondary" (a page that reports it) or "memory".
+    """
+
+    basis: Basis
+    cite: str = ""
+    read: str = ""
+    note: str = ""
+
+    def __str__(self) -> str:
+        if self.basis == "published":
+            return f"{self.cite} (from memory)" if self.read == "memory" else self.cite
+        return f"{self.basis}, not published"
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing graded.
+
+    ``name`` is a key of `trackgrade.score.grading.ITEMS`. ``limit`` is in ``unit``; ``scope`` says over what.
+    ``counts``: "over time" (every sample, with excursions), "one value" (the size of one number a lap),
+    "not above" (a ceiling). ``prompt_s`` replaces the standard's own for this item.
+    """
+
+    name: str
+    title: str
+    limit: float
+    unit: str
+    scope: str
+    counts: Counting
+    source: Source
+    prompt_s: float | None = None
+
+
+@dataclass(frozen=True)
+class SpeedStep:
+    """Holding speed limit [KIAS] at and below ``up_to_ft`` (infinite on the last step)."""
+
+    up_to_ft: float
+    kias: float
+
+
+@dataclass(frozen=True)
+class Choices:
+    """Numbers that no authority publishes; they are set in the file and labelled as choices.
+
+    prompt_s : [s] an excursion over by then was promptly corrected
+    consistent_share : share of the time outside a band that counts as consistently exceeding it
+    consistent_laps : share of the laps with an excursion that counts as consistently exceeding the limit
+    correction_tolerance_s : [s] a change of outbound time this close to what was asked is right
+    """
+
+    prompt_s: float
+    consistent_share: float
+    consistent_laps: float
+    correction_tolerance_s: float
+
+
+@dataclass(frozen=True)
+class Turns:
+    """How the hold's turns are to be flown: the least bank of these [deg/s, deg, deg]."""
+
+    rate_deg_s: float
+    bank_deg: float
+    flight_director_bank_deg: float
+    source: Source
+
+
+@dataclass(frozen=True)
+class Standard:
+    """A named set of items. ``timing_note`` goes wherever the timing band is shown."""
+
+    name: str
+    title: str
+    authority: str
+    document: str
+    edition: str
+    section: str
+    read: str
+    outbound_starts: OutboundStart
+    outbound_starts_source: Source
+    choices: Choices
+    turns: Turns
+    speed_limits: tuple[SpeedStep, ...]
+    speed_limits_source: Source
+    items: tuple[Item, ...]
+    notes: tuple[str, ...] = ()
+    path: str = ""
+    adjusted: tuple[str, ...] = ()
+
+    def item(self, name: str) -> Item | None:
+        """The item of that name, or None where this standard does not ask for it."""
+        return next((item for item in self.items if item.name == name), None)
+
+    @property
+    def timing_band_s(self) -> float | None:
+        """Half width of the band on the inbound leg [s]; a choice, whatever the standard."""
+        item = self.item("inbound_time")
+        return item.limit if item else None
+
+    @property
+    def timing_note(self) -> str:
+        """The label that goes with the timing band wherever it is shown."""
+        band = self.timing_band_s
+        if band is None:
+            return "This standard file grades no leg time."
+        whose = "set by the user" if "timing band" in self.adjusted else "a choice of this program"
+        return f"The ±{band:g} s band on the leg is {whose}: no civil test standard publishes seconds."
+
+    def with_timing_band(self, seconds: float) -> Standard:
+        """The same standard with another band on the inbound leg [s]; labelled as the user's choice.
+
+        Raises ValueError unless ``seconds`` is finite and above 0. A standard without the item stays as it is.
+        """
+        if not (math.isfinite(seconds) and seconds > 0.0):
+            raise ValueError(f"the timing band must be above 0 s, not {seconds:g}")
+        if self.item("inbound_time") is None:
+            return self
+        own = Source("choice", note="set by the user")
+        items = tuple(
+            replace(item, limit=seconds, source=own) if item.name in TIMING_ITEMS else item for item in self.items
+        )
+        return replace(self, items=items, adjusted=(*self.adjusted, "timing band"))
+
+    def speed_limit_kias(self, altitude_ft: float) -> float:
+        """Holding speed limit [KIAS] at an altitude [ft]; a step holds up to and including its altitude."""
+        for step in self.speed_limits:
+            if altitude_ft <= step.up_to_ft:
+                return step.kias
+        return self.speed_limits[-1].kias
