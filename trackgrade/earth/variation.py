@@ -1,0 +1,100 @@
+"""Magnetic variation by the World Magnetic Model: the only file that imports a magnetic model."""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from trackgrade.earth.units import METRES_PER_FT
+
+# The editions that pygeomag carries, each with the five years it is published for.
+# WMM2015v2 replaced WMM2015 in September 2018 and is the better field for all of its years.
+_EDITIONS: tuple[tuple[float, float, str], ...] = (
+    (2010.0, 2015.0, "2010"),
+    (2015.0, 2020.0, "2015v2"),
+    (2020.0, 2025.0, "2020"),
+    (2025.0, 2030.0, "2025"),
+)
+
+
+@dataclass(frozen=True)
+class Variation:
+    """Variation at one place and day.
+
+    ``variation_deg`` east positive; ``sd_deg`` the model's own stated error, None before 2015.
+    ``model`` as its publisher names it, for dates ``valid_from`` to ``valid_to`` (decimal years).
+    ``warnings`` are sentences for people; empty when all is well.
+    """
+
+    variation_deg: float
+    sd_deg: float | None
+    model: str
+    valid_from: float
+    valid_to: float
+    warnings: tuple[str, ...] = ()
+
+
+@cache
+def _model(edition: str) -> Any:
+    """The model with its coefficients loaded: about 30 ms the first time, nothing after."""
+    from pygeomag import GeoMag
+
+    module = importlib.import_module(f"pygeomag.wmm.wmm_{edition}")
+    return GeoMag(coefficients_data=getattr(module, f"WMM_{edition}"))
+
+
+def _edition_for(year: float) -> tuple[float, float, str]:
+    for start, end, edition in _EDITIONS:
+        if start <= year < end:
+            return start, end, edition
+    return _EDITIONS[0] if year < _EDITIONS[0][0] else _EDITIONS[-1]
+
+
+def decimal_year(date: dt.date) -> float:
+    """The day as a decimal year: 1 January is .0, as the model's own examples count."""
+    first = dt.date(date.year, 1, 1)
+    days = (dt.date(date.year, 12, 31) - first).days + 1
+    return date.year + (date.toordinal() - first.toordinal()) / days
+
+
+def magnetic_variation(
+    lat_deg: float, lon_deg: float, altitude_ft: float, date: dt.date | float
+) -> Variation:
+    """Variation (declination) by the World Magnetic Model of the date's five years.
+
+    Parameters
+    ----------
+    lat_deg, lon_deg : float   [deg, WGS 84]
+    altitude_ft : float        [ft]; above sea level or the ellipsoid, which the model cannot tell apart
+    date : a date, or a decimal year
+
+    Outside the years of all editions the nearest one is used and ``warnings`` says so.
+    Source: NOAA NCEI and BGS, The US/UK World Magnetic Model; coefficients as carried by pygeomag.
+    """
+    year = float(date) if isinstance(date, int | float) else decimal_year(date)
+    start, end, edition = _edition_for(year)
+    model = _model(edition)
+    warnings = []
+    if not start <= year <= end:
+        warnings.append(
+            f"The date ({year:.1f}) is outside the years of the nearest magnetic model, {model.model} "
+            f"({start:.0f} to {end:.0f}): give variation_deg in the hold file"
+        )
+    result = model.calculate(
+        glat=lat_deg,
+        glon=lon_deg,
+        alt=altitude_ft * METRES_PER_FT / 1000.0,
+        time=year,
+        allow_date_outside_lifespan=True,
+    )
+    # The model's zones of weak horizontal field, WMM2025 technical report: below 2000 nT no compass can be
+    # trusted, below 6000 nT with caution.
+    if result.in_blackout_zone:
+        warnings.append("So near the magnetic pole no compass or variation can be trusted: use true north")
+    elif result.in_caution_zone:
+        warnings.append("Near the magnetic pole the variation is uncertain: compare it with the chart")
+    sd_deg = float(result.calculate_uncertainty().d) if 2015.0 <= year <= 2030.0 else None
+    return Variation(float(result.d), sd_deg, str(model.model), start, end, tuple(warnings))
