@@ -1,0 +1,38 @@
+"""Fixtures that any test may use: a plain flight and its hold file, in a folder of their own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests import plain_flight
+
+
+@pytest.fixture(scope="session")
+def flight_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("flights")
+    (folder / "plain.gpx").write_text(plain_flight.gpx(plain_flight.rows()), encoding="utf-8")
+    (folder / "plain.csv").write_text(plain_flight.csv(plain_flight.rows()), encoding="utf-8")
+    (folder / "straight.gpx").write_text(
+        plain_flight.gpx(plain_flight.rows(laps=0, before_s=300, after_s=300)), encoding="utf-8"
+    )
+    (folder / "plain.toml").write_text(plain_flight.HOLD_TOML, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def flight(flight_folder: Path) -> Path:
+    """A GPX of three plain laps."""
+    return flight_folder / "plain.gpx"
+
+
+@pytest.fixture
+def straight_flight(flight_folder: Path) -> Path:
+    """A GPX that passes over the fix on the inbound course and goes on: no hold."""
+    return flight_folder / "straight.gpx"
+
+
+@pytest.fixture
+def hold_file(flight_folder: Path) -> Path:
+    return flight_folder / "plain.toml"
