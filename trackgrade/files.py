@@ -1,0 +1,231 @@
+"""Files in and out: whole or not at all, bounded, and no name from a file is trusted.
+
+`write_whole` writes beside and renames. `read_bytes` reads no more than a limit, gzip or not.
+`safe_name` makes a file name of any text, `plain_text` makes it fit for a terminal.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import re
+import secrets
+import stat
+import unicodedata
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from trackgrade.errors import InputError, OutputError
+
+MIB = 1024 * 1024
+
+_GZIP_MAGIC = b"\x1f\x8b"
+_CHUNK = 256 * 1024
+
+_LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
+#: Names that Windows keeps for devices, with any ending.
+_DEVICE_NAMES = frozenset(
+    ["con", "prn", "aux", "nul", *(f"com{i}" for i in range(1, 10)), *(f"lpt{i}" for i in range(1, 10))]
+)
+
+# Control sequences of terminals (ECMA-48): CSI to its final byte; the strings OSC, DCS, SOS, PM and APC to
+# BEL or ST; ESC and one byte.
+_TERMINAL_SEQUENCE = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]?"
+    r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x1b\\|\x9c)?"
+    r"|\x1b[ -/]*[0-~]?"
+)
+# Other, format (bidirectional overrides, zero width), surrogate, unassigned; line and paragraph separators.
+_UNPRINTABLE = frozenset(["Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"])
+
+
+def plain_text(text: str, longest: int = 200) -> str:
+    """Text of a file as one printable line: no terminal sequence, no control or direction character.
+
+    Runs of white space become one blank; longer than ``longest`` characters is cut, with an ellipsis.
+    """
+    text = text[: 8 * longest]  # a name of a megabyte need not be looked at whole
+    text = _TERMINAL_SEQUENCE.sub("", text)
+    text = " ".join(text.split())
+    text = "".join(c for c in text if unicodedata.category(c) not in _UNPRINTABLE)
+    return text if len(text) <= longest else text[: longest - 1] + "…"
+
+
+def safe_name(text: str, fallback: str = "flight") -> str:
+    """A file name (no folder, no ending added) from any text; never empty, never hidden, never a device.
+
+    Letters and digits of any script, blank, dot, dash and underscore stay; all else becomes an underscore.
+    """
+    text = unicodedata.normalize("NFKC", plain_text(text))
+    text = "".join(c if c.isalnum() or c in " ._-" else "_" for c in text)
+    text = re.sub(r"\.{2,}", ".", re.sub(r"_{2,}", "_", text))
+    while len(text.encode()) > _LONGEST_NAME_BYTES:
+        text = text[:-1]
+    text = text.strip(" ._-")
+    if not text:
+        return fallback
+    return f"{fallback}_{text}" if text.split(".")[0].strip().lower() in _DEVICE_NAMES else text
+
+
+def sha256_hex(data: bytes) -> str:
+    """SHA-256 of the bytes, 64 hexadecimal digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
+    """Write a file whole or not at all: written beside, synced, renamed. Text is UTF-8.
+
+    Missing folders are made. Whatever happens on the way (a full disk, an interrupt), what stood at
+    ``path`` before is whole and no half-written file stays. A link is written through. A device or a
+    pipe (``/dev/stdout``) is written to directly.
+
+    Raises
+    ------
+    OutputError
+        One line saying which file, why and what to do.
+    """
+    payload = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data
+    asked = Path(path)
+    try:
+        target = Path(os.path.realpath(asked))
+        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+            mode = target.stat().st_mode
+            if stat.S_ISDIR(mode):
+                raise OutputError(f"{_shown(asked)} is a folder: give the name of a file to write")
+            if not stat.S_ISREG(mode):
+                with target.open("wb") as device:
+                    device.write(payload)
+                return asked
+        target.parent.mkdir(parents=True, exist_ok=True)
+        _write_beside_and_rename(target, payload)
+    except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
+        raise OutputError(_why_not_written(asked, problem)) from problem
+    return asked
+
+
+def _write_beside_and_rename(target: Path, payload: bytes) -> None:
+    # Not named after the target: that name may already be as long as the file system allows.
+    beside = target.with_name(f".trackgrade-{secrets.token_hex(8)}.part")
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    try:
+        # O_CREAT with 0666 leaves the permissions to the user's umask, as for any new file.
+        with os.fdopen(os.open(beside, flags, 0o666), "wb") as file:
+            file.write(payload)
+            file.flush()
+            os.fsync(file.fileno())
+        with contextlib.suppress(OSError):
+            beside.chmod(stat.S_IMODE(target.stat().st_mode))  # an old file keeps its permissions
+        beside.replace(target)
+    except BaseException:  # a KeyboardInterrupt too leaves nothing behind
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+
+
+def _why_not_written(path: Path, problem: OSError | ValueError) -> str:
+    shown = _shown(path)
+    code = problem.errno if isinstance(problem, OSError) else None
+    if code in (errno.ENOSPC, errno.EDQUOT):
+        return f"{shown} was not written: the disk is full. Free some space, or write to another folder"
+    if code in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return (
+            f"{shown} was not written: no permission in {_shown(path.parent)}. "
+            "Choose another folder, or close the program that holds the file"
+        )
+    if code in (errno.EEXIST, errno.ENOTDIR):
+        return f"{shown} was not written: a part of that path is a file, not a folder. Choose another folder"
+    if code == errno.ENAMETOOLONG:
+        return f"{shown} was not written: the name is too long. Give a shorter one"
+    reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
+    return f"{shown} was not written: {plain_text(reason)}. Choose another place"
+
+
+@dataclass(frozen=True)
+class FileBytes:
+    """What was in a file.
+
+    ``data``: the content, unpacked where the file is gzip. ``sha256``: of the file as it lies on the disk.
+    ``notes``: sentences for people (unpacked; cut short).
+    """
+
+    data: bytes
+    sha256: str
+    notes: tuple[str, ...] = ()
+
+
+def read_bytes(
+    path: str | os.PathLike[str], limit_bytes: int, error: type[InputError] = InputError
+) -> FileBytes:
+    """Read a file, unpacked where it is gzip, and never hold more than ``limit_bytes`` of content.
+
+    Raises
+    ------
+    InputError (or the subclass given as ``error``)
+        No such file, a folder, no permission, or larger than the limit.
+    """
+    shown = _shown(Path(path))
+    try:
+        # A pipe that nobody writes to reads as empty instead of waiting for ever.
+        flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
+        with os.fdopen(os.open(path, flags), "rb") as file:
+            if hasattr(os, "O_NONBLOCK"):
+                os.set_blocking(file.fileno(), True)
+            if stat.S_ISDIR(os.fstat(file.fileno()).st_mode):
+                raise IsADirectoryError
+            raw = file.read(limit_bytes + 1)
+    except FileNotFoundError:
+        raise error(f"{shown}: no such file. Check the name and the folder") from None
+    except IsADirectoryError:
+        raise error(f"{shown} is a folder: give the name of a file") from None
+    except PermissionError:
+        raise error(f"{shown} cannot be read: no permission") from None
+    except (OSError, ValueError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
+        raise error(f"{shown} cannot be read: {plain_text(reason)}") from problem
+    too_large = (
+        f"{shown} holds more than {limit_bytes // MIB} MiB and is not read. "
+        "Cut it to the flight, or keep fewer points a second"
+    )
+    if len(raw) > limit_bytes:
+        raise error(too_large)
+    sha256 = sha256_hex(raw)
+    if not raw.startswith(_GZIP_MAGIC):
+        return FileBytes(raw, sha256)
+    data, whole = _unzipped(raw, limit_bytes)
+    if len(data) > limit_bytes:
+        raise error(too_large)
+    if not whole and not data:
+        raise error(f"{shown} looks like gzip but cannot be unpacked: copy it again from its source")
+    note = "unpacked from gzip" if whole else "the gzip file is damaged or cut short: read as far as it goes"
+    return FileBytes(data, sha256, (note,))
+
+
+def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:
+    """Content of all gzip members, at most one chunk over the limit; and whether all of it came out."""
+    parts: list[bytes] = []
+    size = 0
+    rest = raw
+    while rest.startswith(_GZIP_MAGIC):
+        unpacker = zlib.decompressobj(wbits=31)
+        pending = rest
+        try:
+            while not unpacker.eof:
+                part = unpacker.decompress(pending, _CHUNK)
+                pending = unpacker.unconsumed_tail
+                parts.append(part)
+                size += len(part)
+                if size > limit_bytes:
+                    return b"".join(parts), True
+                if not part and not pending and not unpacker.eof:
+                    return b"".join(parts), False
+        except zlib.error:
+            return b"".join(parts), False
+        rest = unpacker.unused_data
+    return b"".join(parts), True
+
+
+def _shown(path: Path) -> str:
+    return plain_text(str(path))
