@@ -1,7 +1,8 @@
 """The debrief: what everything after the analysis reads (terminal, report, JSON, CSV, logbook).
 
-Sign conventions: headings and drift angles are right positive; ``cross`` is positive on the holding side. Times are
-seconds since 1970 UTC (``*_epoch_s``) or durations (``*_s``). ``*_sd`` is one standard error. ``visit`` and
+Sign conventions: headings and drift angles are right positive; ``cross`` is positive on the holding side.
+Times are seconds since 1970 UTC (``*_epoch_s``) or durations (``*_s``). ``*_sd`` is one standard error.
+``visit`` and
 ``lap`` are the numbers of `Visit` and `Lap`.
 """
 
@@ -28,7 +29,8 @@ Judged = Literal[
 
 @dataclass(frozen=True)
 class Measurement:
-    """A number with its standard error, or None and why it cannot be had. ``how`` says how it was obtained."""
+    """A number with its standard error, or None and why it cannot be had. ``how`` says how it was
+    obtained."""
 
     value: float | None
     sd: float | None = None
@@ -39,7 +41,8 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Excursion:
-    """One stay outside a band: when, how long, how far (``peak`` signed, in the item's unit) and back or not."""
+    """One stay outside a band: when, how long, how far (``peak`` signed, in the item's unit) and back or
+    not."""
 
     start_epoch_s: float
     seconds: float
@@ -54,9 +57,9 @@ class ItemResult:
 
     ``scope`` is "lap 1", "entry", "arrival", "whole hold" (of the second visit: "visit 2 lap 1"); ``lap`` its
     number, or None. ``value`` is signed where a side or direction matters, its size is what counts against
-    ``limit``; None when not measurable, and ``why`` says why. ``straddles``: the value lies within two standard errors of
-    the limit. ``choice``: the limit is this program's or the user's, not a published one. ``reference`` is
-    what the value was measured from ("4000 ft assigned"); ``how`` how it was obtained.
+    ``limit``; None when not measurable, and ``why`` says why. ``straddles``: the value lies within two
+    standard errors of the limit. ``choice``: the limit is this program's or the user's, not a published
+    one. ``reference`` is what the value was measured from ("4000 ft assigned"); ``how`` how it was obtained.
     """
 
     item: str
@@ -86,8 +89,8 @@ class ItemResult:
 class Finding:
     """A named mistake (or a specific praise), with evidence and one line of advice.
 
-    ``weight`` ranks: the largest first. ``lap`` is None when it concerns the whole hold. ``laps`` lists every lap
-    it was seen in (``lap`` is the first). ``consequences`` are what it led to: named here, and not
+    ``weight`` ranks: the largest first. ``lap`` is None when it concerns the whole hold. ``laps`` lists
+    every lap it was seen in (``lap`` is the first). ``consequences`` are what it led to: named here, and not
     as findings of their own.
     """
 
@@ -109,7 +112,8 @@ class TurnMeasures:
     """One turn of a lap: its steady rate [deg/s], bank [deg], what was due, and how even it was.
 
     ``due_rate_deg_s`` and ``due_bank_deg`` are the standard's for the airspeed; ``rate_spread_deg_s`` is
-    the scatter (standard deviation) of the rate over the middle of the turn; ``altitude_change_ft`` from start to end.
+    the scatter (standard deviation) of the rate over the middle of the turn; ``altitude_change_ft`` from
+    start to end.
     """
 
     rate_deg_s: Measurement
@@ -132,9 +136,11 @@ class LapMeasures:
     outbound_end_nm : along-course distance of the turn back from the fix; ``target_nm`` for a leg in NM
     inbound_nm : along-course distance of inbound start from the fix
     max_cross_track_nm : largest distance from the course between inbound start and the fix (unsigned)
-    rollout_cross_nm : signed distance from the course when the wings were level inbound; + holding side (inside),
+    rollout_cross_nm : signed distance from the course when the wings were level inbound; + holding side
+        (inside),
         - beyond the course (outside)
-    non_holding_side_nm : largest distance beyond the course on the non-holding side anywhere in the lap (>= 0)
+    non_holding_side_nm : largest distance beyond the course on the non-holding side anywhere in the lap (>=
+        0)
     fix_to_turn_s : from fix passage to the start of the turn
     """
 
@@ -173,10 +179,10 @@ class LapMeasures:
 class EntryMeasures:
     """How one visit was entered, in numbers.
 
-    ``suits``: the entry flown is among the expected ones. ``sector_miss_deg``: how far the arrival heading lay
-    outside the sector of the entry flown (0 inside). ``offset_deg``: angle of the entry's outbound track from the
-    outbound course, positive into the holding side. ``speed_ready_s``: seconds before the fix at which
-    the airspeed had come down to holding speed for good (None: not before the fix; see ``why``).
+    ``suits``: the entry flown is among the expected ones. ``sector_miss_deg``: how far the arrival heading
+    lay outside the sector of the entry flown (0 inside). ``offset_deg``: angle of the entry's outbound
+    track from the outbound course, positive into the holding side. ``speed_ready_s``: seconds before the
+    fix at which the airspeed had come down to holding speed for good (None: not before the fix; see ``why``).
     ``arrival_miss_s``: passage minus assigned time, late positive, for the passage nearest to it.
     """
 
@@ -215,9 +221,9 @@ class OutboundTimes:
 class ReferenceScatter:
     """How well one reference explains the outbound times.
 
-    ``scatter_s`` is the scatter of the times over the laps; ``unexplained_s`` what is left of it after the time
-    changes that the flown inbound legs asked for. ``probability`` (0 to 1) that the watch was started there,
-    among the references offered.
+    ``scatter_s`` is the scatter of the times over the laps; ``unexplained_s`` what is left of it after the
+    time changes that the flown inbound legs asked for. ``probability`` (0 to 1) that the watch was started
+    there, among the references offered.
     """
 
     reference: Reference
@@ -231,10 +237,11 @@ class ReferenceScatter:
 
 @dataclass(frozen=True)
 class WatchAnalysis:
-    """Where the watch was started. ``likely`` is None where the laps cannot tell; ``sentence`` says it in words.
+    """Where the watch was started. ``likely`` is None where the laps cannot tell; ``sentence`` says it in
+    words.
 
-    ``inbound_scatter_s`` is the scatter of the inbound times, ``inbound_scatter_from_watch_s`` the part of it that the
-    outbound scatter made (outbound seconds turned into inbound seconds by the ground speeds).
+    ``inbound_scatter_s`` is the scatter of the inbound times, ``inbound_scatter_from_watch_s`` the part of
+    it that the outbound scatter made (outbound seconds turned into inbound seconds by the ground speeds).
     """
 
     times: tuple[OutboundTimes, ...]
@@ -272,9 +279,10 @@ class Correction:
 class NeedleReading:
     """One inbound leg as one needle showed it. Deflections are shares of full scale (1.0 = full), unsigned.
 
-    ``label`` for people ("GPS 1.0 NM", "VOR at the fix, 10°"). ``own`` marks the hold's own guidance. ``side`` is
-    where the aircraft was from the course at the largest deflection. ``from_epoch_s`` to ``to_epoch_s`` is what was
-    read: the needle is left alone over the station, where it swings whatever is flown.
+    ``label`` for people ("GPS 1.0 NM", "VOR at the fix, 10°"). ``own`` marks the hold's own guidance.
+    ``side`` is where the aircraft was from the course at the largest deflection. ``from_epoch_s`` to
+    ``to_epoch_s`` is what was read: the needle is left alone over the station, where it swings whatever is
+    flown.
     ``deflection`` pairs (epoch_s, signed share; right of course positive) at the samples, for drawing.
     """
 
@@ -314,7 +322,8 @@ class WindWork:
 
     inbound_correction_deg : heading minus track inbound (the crab that held the course)
     outbound_correction_deg : heading minus outbound course, what the pilot laid off
-    multiple : outbound over inbound correction, positive when laid off into the wind; None when the drift is small
+    multiple : outbound over inbound correction, positive when laid off into the wind; None when the drift
+        is small
     triple_correction_deg, solved_correction_deg : what triple drift and the solved lap ask outbound
     """
 
@@ -334,7 +343,8 @@ class WindWork:
 
 @dataclass(frozen=True)
 class NextLap:
-    """What to fly next in this wind. Headings true and magnetic [deg]; ``outbound_s`` is timed from ``timed_from``.
+    """What to fly next in this wind. Headings true and magnetic [deg]; ``outbound_s`` is timed from
+    ``timed_from``.
 
     ``equal_seconds_s`` is what the equal-seconds rule asks after the last lap, beside the solved lap.
     ``feasible`` False: no such lap exists (``why``), and the numbers are the best that can be done.
@@ -359,7 +369,8 @@ class NextLap:
 class Debrief:
     """Everything known about one flight at one hold, judged against one standard.
 
-    ``findings`` are ranked, mistakes first, praise last. ``solved`` is the lap that works in the wind measured.
+    ``findings`` are ranked, mistakes first, praise last. ``solved`` is the lap that works in the wind
+    measured.
     ``altitude_reference_ft`` and ``airspeed_reference_kias`` are what those items were measured from, with a
     ``*_reference_note`` saying where they come from. ``converged_lap``: the first lap from which
     every inbound time of its visit stayed in the band.

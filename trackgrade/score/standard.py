@@ -10,6 +10,24 @@ OutboundStart = Literal["abeam", "abeam_or_heading", "wings_level"]
 Basis = Literal["published", "common practice", "choice"]
 Counting = Literal["over time", "one value", "not above"]
 
+#: Every item that can be graded: its unit, how it counts, and what it is measured over.
+ITEMS: dict[str, tuple[str, Counting, str]] = {
+    "altitude": ("ft", "over time", "each lap and the whole hold"),
+    "airspeed": ("kt", "over time", "each lap and the whole hold"),
+    "course": ("of full scale", "over time", "inbound leg"),
+    "outbound_heading": ("deg", "over time", "outbound leg"),
+    "inbound_time": ("s", "one value", "inbound leg"),
+    "leg_length": ("NM", "one value", "outbound leg"),
+    "turn_rate": ("deg/s", "one value", "turns"),
+    "turn_bank": ("deg", "one value", "turns"),
+    "holding_speed": ("kt", "not above", "each lap and the whole hold"),
+    "non_holding_side": ("turn radii", "not above", "each lap and the whole hold"),
+    "fix_recognition": ("s", "not above", "each fix passage"),
+    "entry": ("deg", "one value", "entry"),
+    "arrival_speed": ("kt", "not above", "arrival"),
+    "arrival_time": ("s", "one value", "arrival"),
+}
+
 #: Items whose limit is a number of seconds for a leg. No civil test standard publishes one.
 TIMING_ITEMS = ("inbound_time",)
 
@@ -18,8 +36,9 @@ TIMING_ITEMS = ("inbound_time",)
 class Source:
     """Where a number comes from.
 
-    ``basis`` "published" needs ``cite`` (document, edition, paragraph). "common practice" is what instructors teach
-    with no document behind it. "choice" is this file's own number: never presented as published.
+    ``basis`` "published" needs ``cite`` (document, edition, paragraph). "common practice" is what
+    instructors teach with no document behind it. "choice" is this file's own number: never presented as
+    published.
     ``read`` tells how the cited text was known when the file was written: "document", "transcription" (a page
     that carries its text), "secondary" (a page that reports it) or "memory".
     """
@@ -39,14 +58,15 @@ class Source:
 class Item:
     """One thing graded.
 
-    ``name`` is a key of `trackgrade.score.grading.ITEMS`. ``limit`` is in ``unit``; ``scope`` says over what.
+    ``name`` is a key of `ITEMS`. ``limit`` is in ``unit`` (None: from the speed table); ``scope`` says over
+    what.
     ``counts``: "over time" (every sample, with excursions), "one value" (the size of one number a lap),
     "not above" (a ceiling). ``prompt_s`` replaces the standard's own for this item.
     """
 
     name: str
     title: str
-    limit: float
+    limit: float | None
     unit: str
     scope: str
     counts: Counting
@@ -132,7 +152,8 @@ class Standard:
     def with_timing_band(self, seconds: float) -> Standard:
         """The same standard with another band on the inbound leg [s]; labelled as the user's choice.
 
-        Raises ValueError unless ``seconds`` is finite and above 0. A standard without the item stays as it is.
+        Raises ValueError unless ``seconds`` is finite and above 0. A standard without the item stays as it
+        is.
         """
         if not (math.isfinite(seconds) and seconds > 0.0):
             raise ValueError(f"the timing band must be above 0 s, not {seconds:g}")
@@ -140,13 +161,14 @@ class Standard:
             return self
         own = Source("choice", note="set by the user")
         items = tuple(
-            replace(item, limit=seconds, source=own) if item.name in TIMING_ITEMS else item for item in self.items
+            replace(item, limit=seconds, source=own) if item.name in TIMING_ITEMS else item
+            for item in self.items
         )
         return replace(self, items=items, adjusted=(*self.adjusted, "timing band"))
 
-    def speed_limit_kias(self, altitude_ft: float) -> float:
-        """Holding speed limit [KIAS] at an altitude [ft]; a step holds up to and including its altitude."""
-        for step in self.speed_limits:
-            if altitude_ft <= step.up_to_ft:
-                return step.kias
-        return self.speed_limits[-1].kias
+    def speed_limit_kias(self, altitude_ft: float) -> float | None:
+        """Holding speed limit [KIAS] at an altitude [ft]; a step holds up to and including its altitude.
+
+        None above the last step (a limit that is a Mach number cannot be put in knots).
+        """
+        return next((step.kias for step in self.speed_limits if altitude_ft <= step.up_to_ft), None)

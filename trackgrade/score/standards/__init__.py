@@ -1,0 +1,227 @@
+"""The standards shipped (one TOML file each, beside this file) and the reader of a user's own.
+
+A wrong file is refused with the key and the reason (`StandardFileError`): an unknown key, a limit that is
+no number, a published limit without a citation, seconds for a leg presented as published.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from trackgrade.errors import StandardFileError
+from trackgrade.score.standard import (
+    ITEMS,
+    TIMING_ITEMS,
+    Choices,
+    Item,
+    Source,
+    SpeedStep,
+    Standard,
+    Turns,
+)
+
+FOLDER = Path(__file__).parent
+DEFAULT = "faa_instrument_airplane"
+_BASES = ("published", "common practice", "choice")
+_READ = ("document", "transcription", "secondary", "memory")
+_STARTS = ("abeam", "abeam_or_heading", "wings_level")
+_SOURCE_KEYS = {"basis", "cite", "read", "note"}
+
+
+def list_standards() -> list[str]:
+    """Names of the standards shipped, the default one first."""
+    names = sorted(path.stem for path in FOLDER.glob("*.toml"))
+    return [DEFAULT, *(name for name in names if name != DEFAULT)]
+
+
+def load_standard(name_or_path: str | Path = DEFAULT) -> Standard:
+    """A shipped standard by its name, or a file by its path.
+
+    Raises
+    ------
+    StandardFileError
+        No such standard or file, or the file is wrong: one line with file, key, reason and remedy.
+    """
+    text = str(name_or_path)
+    own_file = text.endswith(".toml") or "/" in text or "\\" in text
+    path = Path(text) if own_file else FOLDER / f"{text.replace('-', '_')}.toml"
+    shown = path.name if own_file else path.stem
+    if not own_file and not path.is_file():
+        raise StandardFileError(
+            f'no standard named "{text}". Shipped are: {", ".join(list_standards())}. '
+            "For a file of your own give its path, ending in .toml."
+        )
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise StandardFileError(f"{text}: cannot be read ({error.strerror}). Check the path.") from error
+    try:
+        data = tomllib.loads(raw.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise StandardFileError(f"{shown}: is not UTF-8 text. Save it as UTF-8.") from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise StandardFileError(f"{shown}: is not valid TOML: {error}. Correct the line.") from error
+    return _Reader(shown).standard(data, path.stem, "" if not own_file else str(path))
+
+
+class _Reader:
+    """Checks one file's tables; every refusal names the file, the key and the reason."""
+
+    def __init__(self, shown: str) -> None:
+        self.shown = shown
+
+    def refuse(self, key: str, reason: str) -> StandardFileError:
+        return StandardFileError(f"{self.shown}: {key} {reason}")
+
+    def standard(self, data: dict[str, Any], name: str, path: str) -> Standard:
+        texts = ("title", "authority", "document", "edition", "section", "read")
+        tables = ("outbound_starts", "choices", "turns", "speed_limits", "items", "notes")
+        self.known(data, {*texts, *tables}, "")
+        title, authority, document, edition, section = (self.text(data, key, "") for key in texts[:-1])
+        notes = data.get("notes", [])
+        if not isinstance(notes, list) or not all(isinstance(note, str) for note in notes):
+            raise self.refuse("notes", "must be a list of sentences.")
+        starts = self.table(data, "outbound_starts")
+        self.known(starts, {"at", *_SOURCE_KEYS}, "outbound_starts.")
+        speed = self.table(data, "speed_limits")
+        self.known(speed, {"steps", *_SOURCE_KEYS}, "speed_limits.")
+        return Standard(
+            name=name,
+            title=title,
+            authority=authority,
+            document=document,
+            edition=edition,
+            section=section,
+            read=self.one_of(data, "read", _READ, ""),
+            outbound_starts=self.one_of(starts, "at", _STARTS, "outbound_starts."),
+            outbound_starts_source=self.source(starts, "outbound_starts."),
+            choices=self.choices(self.table(data, "choices")),
+            turns=self.turns(self.table(data, "turns")),
+            speed_limits=self.steps(speed),
+            speed_limits_source=self.source(speed, "speed_limits."),
+            items=self.items(data.get("items")),
+            notes=tuple(notes),
+            path=path,
+        )
+
+    def known(self, table: dict[str, Any], keys: set[str], prefix: str) -> None:
+        unknown = sorted(set(table) - keys)
+        if unknown:
+            raise self.refuse(
+                prefix + unknown[0], f"is not a key of a standard; known here: {', '.join(sorted(keys))}."
+            )
+
+    def table(self, data: dict[str, Any], key: str) -> dict[str, Any]:
+        table = data.get(key)
+        if not isinstance(table, dict):
+            raise self.refuse(key, f"is missing or no table; write a [{key}] section.")
+        return table
+
+    def text(self, table: dict[str, Any], key: str, prefix: str) -> str:
+        value = table.get(key)
+        if not isinstance(value, str) or not value.strip():
+            raise self.refuse(prefix + key, "must be a text that is not empty.")
+        return value
+
+    def one_of(self, table: dict[str, Any], key: str, words: tuple[str, ...], prefix: str) -> Any:
+        value = table.get(key)
+        if value not in words:
+            raise self.refuse(prefix + key, f"is {value!r}; it must be one of {', '.join(words)}.")
+        return value
+
+    def number(self, table: dict[str, Any], key: str, prefix: str, low: float, high: float) -> float:
+        value = table.get(key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise self.refuse(prefix + key, f"is {value!r}; it must be a number.")
+        if not low < value <= high:
+            raise self.refuse(prefix + key, f"is {value:g}; it must be above {low:g} and at most {high:g}.")
+        return float(value)
+
+    def source(self, table: dict[str, Any], prefix: str) -> Source:
+        basis = self.one_of(table, "basis", _BASES, prefix)
+        cite, note = (table.get(key, "") for key in ("cite", "note"))
+        for key, value in (("cite", cite), ("note", note)):
+            if not isinstance(value, str):
+                raise self.refuse(prefix + key, "must be a text.")
+        if basis == "published":
+            if not cite.strip():
+                raise self.refuse(
+                    prefix + "cite", "is missing: a published limit needs document, edition and paragraph."
+                )
+            return Source(basis, cite, self.one_of(table, "read", _READ, prefix), note)
+        if cite:
+            raise self.refuse(
+                prefix + "cite", f'stands beside basis = "{basis}"; only a published limit is cited.'
+            )
+        return Source(basis, "", "", note)
+
+    def choices(self, table: dict[str, Any]) -> Choices:
+        highs = {
+            "prompt_s": 600.0,
+            "consistent_share": 1.0,
+            "consistent_laps": 1.0,
+            "correction_tolerance_s": 120.0,
+        }
+        self.known(table, set(highs), "choices.")
+        return Choices(**{key: self.number(table, key, "choices.", 0.0, high) for key, high in highs.items()})
+
+    def turns(self, table: dict[str, Any]) -> Turns:
+        highs = {"rate_deg_s": 10.0, "bank_deg": 60.0, "flight_director_bank_deg": 60.0}
+        self.known(table, {*highs, *_SOURCE_KEYS}, "turns.")
+        numbers = {key: self.number(table, key, "turns.", 0.0, high) for key, high in highs.items()}
+        return Turns(**numbers, source=self.source(table, "turns."))
+
+    def steps(self, table: dict[str, Any]) -> tuple[SpeedStep, ...]:
+        rows = table.get("steps")
+        if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
+            raise self.refuse(
+                "speed_limits.steps", "must be a list like [ { up_to_ft = 6000, kias = 200 } ]."
+            )
+        steps: list[SpeedStep] = []
+        for number, row in enumerate(rows, start=1):
+            prefix = f"speed_limits.steps[{number}]."
+            self.known(row, {"up_to_ft", "kias"}, prefix)
+            last = number == len(rows)
+            if last and "up_to_ft" not in row:
+                up_to_ft = math.inf
+            else:
+                up_to_ft = self.number(row, "up_to_ft", prefix, 0.0, 100_000.0)
+            if steps and up_to_ft <= steps[-1].up_to_ft:
+                raise self.refuse(prefix + "up_to_ft", "must be above the step before it.")
+            steps.append(SpeedStep(up_to_ft, self.number(row, "kias", prefix, 0.0, 1000.0)))
+        return tuple(steps)
+
+    def items(self, rows: Any) -> tuple[Item, ...]:
+        if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
+            raise self.refuse("items", "is missing; write one [[items]] section for each item.")
+        items: list[Item] = []
+        for row in rows:
+            name = self.one_of(row, "name", tuple(ITEMS), "items.")
+            prefix = f"items.{name}."
+            if any(item.name == name for item in items):
+                raise self.refuse(prefix + "name", "stands twice; keep one.")
+            items.append(self.item(row, name, prefix))
+        return tuple(items)
+
+    def item(self, row: dict[str, Any], name: str, prefix: str) -> Item:
+        unit, counts, scope = ITEMS[name]
+        own = {"name", "title", "limit", "prompt_s"} if counts == "over time" else {"name", "title", "limit"}
+        self.known(row, own | _SOURCE_KEYS, prefix)
+        source = self.source(row, prefix)
+        if name in TIMING_ITEMS and source.basis == "published":
+            raise self.refuse(
+                prefix + "basis",
+                'is "published", but no civil test standard publishes seconds for the leg; '
+                'write basis = "choice".',
+            )
+        limit: float | None = None
+        if name == "holding_speed":
+            if "limit" in row:
+                raise self.refuse(prefix + "limit", "is not wanted: the limit comes from [speed_limits].")
+        else:
+            limit = self.number(row, "limit", prefix, 0.0, 10_000.0)
+        prompt_s = self.number(row, "prompt_s", prefix, 0.0, 600.0) if "prompt_s" in row else None
+        return Item(name, self.text(row, "title", prefix), limit, unit, scope, counts, source, prompt_s)
