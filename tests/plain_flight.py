@@ -62,7 +62,7 @@ def frame_position(since_fix_s: float, laps: int) -> tuple[float, float]:
 def rows(
     *, before_s: float = 240.0, laps: int = 3, after_s: float = 120.0, interval_s: float = 1.0, seed: int = 1
 ) -> list[Row]:
-    """Time, latitude, longitude [deg] and altitude [ft], with 2 m of position noise and 15 ft of altitude noise."""
+    """Time, latitude, longitude [deg], altitude [ft], with noise of 2 m in position and 15 ft in altitude."""
     dice = random.Random(seed)
     course = math.radians(COURSE_TRUE_DEG)
     latitude = math.radians(FIX_LAT_DEG)

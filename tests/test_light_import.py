@@ -28,14 +28,21 @@ print("status:", status)
 def run(*arguments: str, cwd: Path) -> tuple[int, set[str], str]:
     """Exit status, top-level modules loaded, and standard error of one run in a new process."""
     done = subprocess.run(
-        [sys.executable, "-c", RUN, *arguments], capture_output=True, text=True, cwd=cwd, timeout=60, check=True
+        [sys.executable, "-c", RUN, *arguments],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        timeout=60,
+        check=True,
     )
     *_, loaded, status = done.stdout.splitlines()
     return int(status.removeprefix("status:")), set(loaded.split()[1:]), done.stderr
 
 
 @pytest.mark.parametrize(
-    "arguments", [("--help",), ("--version",), ("standards",), *[(name, "--help") for name in COMMANDS]], ids=" ".join
+    "arguments",
+    [("--help",), ("--version",), ("standards",), *[(name, "--help") for name in COMMANDS]],
+    ids=" ".join,
 )
 def test_help_and_standards_load_nothing_heavy(arguments: tuple[str, ...], tmp_path: Path) -> None:
     status, loaded, _ = run(*arguments, cwd=tmp_path)

@@ -31,7 +31,7 @@ ORDER = [
 ]
 RANK = {room: rank for rank, line in enumerate(ORDER) for room in line}
 
-#: The simulator is the truth the analysis is measured against: it shares the definition of a hold, nothing else.
+#: The simulator is the truth the analysis is measured against: it shares the definition of a hold only.
 SIMULATOR_MAY_IMPORT = ("trackgrade.errors", "trackgrade.files", "trackgrade.earth", "trackgrade.hold")
 
 #: A library that only one place may import, so that it can be replaced, or loaded only when needed.

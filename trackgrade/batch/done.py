@@ -1,0 +1,125 @@
+"""What a batch has done already, so that ``--resume`` skips what is unchanged and still has its results.
+
+One SQLite file in the output folder. Every flight is one transaction: a killed batch has each flight whole or
+not at all.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import zlib
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from types import TracebackType
+
+from trackgrade.batch.work import Flight, Graded, Outcome, Settings
+from trackgrade.errors import OutputError
+
+FILE_NAME = "resume.sqlite"
+
+_TABLE = """
+create table if not exists graded (
+    key text not null, hold text not null, place integer not null, flown integer not null,
+    debrief_json blob not null, laps_csv blob not null, report text not null, report_sha256 text not null,
+    primary key (key, place)
+) without rowid
+"""
+
+
+class DoneBefore:
+    """The record of one output folder.
+
+    A flight is known by the content of its file, its report's name and the fingerprint of the settings:
+    renaming a folder or touching a file changes nothing, editing one does. Only graded flights are kept;
+    one that was refused is tried again.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._connection = sqlite3.connect(folder / FILE_NAME)
+            self._connection.execute("pragma journal_mode = wal")
+            self._connection.execute(_TABLE)
+        except (OSError, sqlite3.Error) as error:
+            raise OutputError(
+                f"{folder / FILE_NAME} cannot be written: {error}; choose another folder, or delete that file"
+            ) from error
+
+    def __enter__(self) -> DoneBefore:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._connection.close()
+
+    def key(self, flight: Flight, settings: Settings) -> str | None:
+        """The key of a flight, or None where its file cannot be read now."""
+        try:
+            with Path(flight.path).open("rb") as file:
+                content = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError:
+            return None
+        name = Path(flight.path).name  # stands in the report
+        parts = (content, name, flight.report_name, settings.fingerprint())
+        return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+    def find(self, flight: Flight, settings: Settings) -> Outcome | None:
+        """The earlier outcome, or None: not done, changed since, or a report of it is gone or edited."""
+        key = self.key(flight, settings)
+        rows = self._connection.execute(
+            "select hold, flown, debrief_json, laps_csv, report, report_sha256 from graded"
+            " where key = ? order by place",
+            (key,),
+        ).fetchall()
+        if len(rows) != len(settings.holds):
+            return None
+        graded = []
+        for hold, flown, debrief_json, laps_csv, report, report_sha256 in rows:
+            if report and not _stands(self._folder / report, report_sha256):
+                return None
+            debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
+            graded.append(Graded(hold, bool(flown), debrief, laps))
+        return Outcome(flight.path, tuple(graded))
+
+    def keep(
+        self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]
+    ) -> None:
+        """Record a graded flight; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
+        key = self.key(flight, settings)
+        if key is None or outcome.error:
+            return
+        rows = [
+            (
+                key,
+                each.hold,
+                place,
+                each.flown,
+                zlib.compress(each.debrief_json.encode()),
+                zlib.compress(each.laps_csv.encode()),
+                *report,
+            )
+            for place, (each, report) in enumerate(zip(outcome.graded, reports))
+        ]
+        try:
+            with self._connection:
+                self._connection.executemany("insert or replace into graded values (?,?,?,?,?,?,?,?)", rows)
+        except sqlite3.Error as error:
+            raise OutputError(
+                f"{self._folder / FILE_NAME} cannot be written: {error}; free some space"
+            ) from error
+
+
+def without_report(outcome: Outcome) -> Outcome:
+    """The outcome without its reports, once they are on disk: they are the large part."""
+    return replace(outcome, graded=tuple(replace(each, html=None) for each in outcome.graded))
+
+
+def _stands(path: Path, sha256: str) -> bool:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+    except OSError:
+        return False

@@ -1,0 +1,97 @@
+"""One flight, file in and texts out: the unit of work, the same in this process, a worker or a cluster."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from trackgrade import __version__
+from trackgrade.analysis import analyse
+from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings
+from trackgrade.errors import TrackFileError, TrackgradeError
+from trackgrade.exports import debrief_json, laps_csv
+from trackgrade.hold.setup import resolve
+from trackgrade.track.readers import read_track
+from trackgrade.track.track import Track
+
+
+def grade_flight(flight: Flight, settings: Settings) -> Outcome:
+    """Read one track, grade it at each hold, return every text that may be written.
+
+    Never raises for what is in the file: a wrong file is an `Outcome` with ``error``. A fault of ours is one
+    too, so that the other flights of a batch are graded; ``fault`` tells them apart.
+    """
+    if settings.version != __version__:  # a worker of a cluster may have another one installed
+        return Outcome(
+            flight.path, error=f"this worker runs trackgrade {__version__}, not {settings.version}"
+        )
+    try:
+        track = _read(flight, settings)
+        graded = tuple(_grade_at(track, hold, settings) for hold in settings.holds)
+    except TrackgradeError as error:
+        return Outcome(flight.path, error=str(error))
+    except MemoryError:
+        return Outcome(flight.path, error=f"{flight.path}: too large for the memory of this machine")
+    except Exception as error:
+        if settings.raise_faults:
+            raise
+        return Outcome(flight.path, error=f"{flight.path}: {type(error).__name__}: {error}", fault=True)
+    return Outcome(flight.path, graded=graded)
+
+
+def flight_date(track: Track) -> dt.date:
+    """The day most of the track was recorded on (UTC): what the magnetic model needs.
+
+    Raises TrackFileError when there is no usable time in it.
+    """
+    stamps = track.epoch_s[np.isfinite(track.epoch_s)]
+    if stamps.size == 0:
+        raise TrackFileError(f"{track.source}: no point has a time; export the track with its time stamps")
+    return (dt.datetime(1970, 1, 1) + dt.timedelta(seconds=float(np.median(stamps)))).date()
+
+
+def _read(flight: Flight, settings: Settings) -> Track:
+    columns = Path(settings.columns) if settings.columns else None
+    if flight.data is None:
+        return read_track(Path(flight.path), columns)
+    # The bytes came over a wire: the readers know files, so give them one of the same name.
+    with tempfile.TemporaryDirectory(prefix="trackgrade-") as folder:
+        there = Path(folder) / Path(flight.path).name
+        there.write_bytes(flight.data)
+        if settings.columns_data is not None:
+            columns = Path(folder) / "columns.toml"
+            columns.write_bytes(settings.columns_data)
+        return read_track(there, columns)
+
+
+def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
+    hold = resolve(hold_file.plan, flight_date(track))
+    debrief = analyse(track, hold, settings.standard)
+    flown = bool(debrief.flown.visits)
+    html = None
+    if settings.report and flown:
+        from trackgrade.report import page  # pictures are loaded only when there is one to draw
+
+        html = page.render(debrief)
+    return Graded(
+        hold=hold_file.name,
+        flown=flown,
+        debrief_json=json.dumps(debrief_json.debrief_to_dict(debrief), ensure_ascii=False, allow_nan=False),
+        laps_csv=laps_csv.to_text(debrief),
+        html=html,
+    )
+
+
+def with_data(flight: Flight) -> Flight:
+    """The flight with its bytes in it, to be sent to another machine. Raises TrackFileError."""
+    try:
+        return replace(flight, data=Path(flight.path).read_bytes())
+    except OSError as error:
+        raise TrackFileError(
+            f"{flight.path}: {error.strerror}; check the path and its permissions"
+        ) from error

@@ -1,0 +1,57 @@
+"""Which files a command line means: names, folders and patterns become a list of tracks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from glob import glob
+from pathlib import Path
+
+from trackgrade.errors import UsageError
+
+#: What is looked for in a folder. A file given by name may have any ending: its content decides.
+TRACK_ENDINGS = (".gpx", ".csv", ".tsv", ".txt")
+
+
+def find_tracks(arguments: Sequence[str]) -> list[Path]:
+    """The track files meant, each once, in the order given; folders and patterns in sorted order.
+
+    Raises UsageError: a name that does not exist, a pattern that matches nothing, a folder without tracks.
+    """
+    return _find(arguments, _tracks_in, f"no track ({', '.join(TRACK_ENDINGS)}, or one of them with .gz)")
+
+
+def find_holds(arguments: Sequence[str]) -> list[Path]:
+    """The hold files meant: as `find_tracks`, for TOML."""
+    return _find(arguments, lambda folder: sorted(folder.glob("*.toml")), "no hold file (.toml)")
+
+
+def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothing: str) -> list[Path]:
+    found: dict[Path, Path] = {}
+    for argument in arguments:
+        path = Path(argument)
+        if path.is_dir():
+            paths = inside(path)
+            if not paths:
+                raise UsageError(f"{argument}: there is {nothing} in this folder")
+        elif path.exists():
+            paths = [path]
+        elif any(sign in argument for sign in "*?["):  # a shell leaves a pattern that is in quotes alone
+            matches = [Path(match) for match in sorted(glob(argument, recursive=True))]
+            paths = [match for match in matches if match.is_file()]
+            if not paths:
+                raise UsageError(f"{argument}: no file matches this pattern; check the folder and the ending")
+        else:
+            raise UsageError(f"{argument}: there is no such file; check the name and the folder")
+        for each in paths:
+            found.setdefault(each.resolve(), each)
+    return list(found.values())
+
+
+def _tracks_in(folder: Path) -> list[Path]:
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if path.name.lower().removesuffix(".gz").endswith(TRACK_ENDINGS)
+        and not any(part.startswith(".") for part in path.relative_to(folder).parts)
+        and path.is_file()
+    )

@@ -1,0 +1,106 @@
+"""What a flight's work is made of: plain frozen data that goes to a worker and comes back."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from trackgrade.files import safe_name
+from trackgrade.hold.plan import HoldPlan
+from trackgrade.score.standard import Standard
+
+
+@dataclass(frozen=True)
+class HoldFile:
+    """A hold file as read; ``name`` is its file name without the ending."""
+
+    name: str
+    plan: HoldPlan
+
+
+@dataclass(frozen=True)
+class Flight:
+    """A track to grade. ``data`` is None where the worker can read ``path`` itself."""
+
+    path: str
+    report_name: str
+    data: bytes | None = None
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What is the same for every flight of a batch.
+
+    ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of the program
+    that asks.
+    ``raise_faults``: let a fault of ours escape (one flight) instead of recording it (a batch).
+    """
+
+    holds: tuple[HoldFile, ...]
+    standard: Standard
+    version: str
+    report: bool = True
+    columns: str = ""
+    columns_data: bytes | None = field(default=None, repr=False)
+    raise_faults: bool = False
+
+    def fingerprint(self) -> str:
+        """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit."""
+        parts = (self.holds, self.standard, self.version, self.report, self.columns_data)
+        return hashlib.sha256(repr(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Graded:
+    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report."""
+
+    hold: str
+    flown: bool
+    debrief_json: str
+    laps_csv: str
+    html: str | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one flight: graded at each hold, or one line that says why not.
+
+    ``fault``: the line tells of a fault of the program, not of the file.
+    """
+
+    path: str
+    graded: tuple[Graded, ...] = ()
+    error: str = ""
+    fault: bool = False
+
+    @property
+    def flown(self) -> bool:
+        return any(each.flown for each in self.graded)
+
+
+def plan_flights(paths: list[Path]) -> list[Flight]:
+    """One `Flight` a path, each with a report name of its own that any file system takes.
+
+    Two tracks of one name get their folder's name in front, then a number. The same paths always get the same
+    names.
+    """
+    stems = [safe_name(_stem(path)) for path in paths]
+    counts = Counter(stem.lower() for stem in stems)
+    taken: set[str] = set()
+    flights = []
+    for path, stem in zip(paths, stems):
+        wanted = f"{safe_name(path.resolve().parent.name)}-{stem}" if counts[stem.lower()] > 1 else stem
+        name, number = wanted, 1
+        while name.lower() in taken:  # a file system may not tell upper from lower case
+            number += 1
+            name = f"{wanted}-{number}"
+        taken.add(name.lower())
+        flights.append(Flight(str(path), name))
+    return flights
+
+
+def _stem(path: Path) -> str:
+    name = path.name
+    return Path(name.removesuffix(".gz")).stem if name.lower().endswith(".gz") else path.stem
