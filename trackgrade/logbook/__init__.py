@@ -1,1 +1,26 @@
-"""Sessions remembered: the store and the trends drawn from it."""
+"""Improvement across sessions: a database of debriefs, and pages that read it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from typing import Any
+
+
+def record_debrief(
+    debrief_dict: Mapping[str, Any],
+    *,
+    pilot: str,
+    instructor: str | None = None,
+    note: str | None = None,
+    logbook: str | os.PathLike[str] | None = None,
+) -> str:
+    """Record a debrief (schema trackgrade.debrief/1) for a pilot; one line that says what was done.
+
+    ``logbook`` is a path or a URL; without one, $TRACKGRADE_LOGBOOK or the user's data folder.
+    Raises `LogbookError`, `OutputError` or `UsageError`.
+    """
+    from trackgrade.logbook.store import Logbook
+
+    with Logbook(logbook) as opened:
+        return opened.record(debrief_dict, pilot=pilot, instructor=instructor, note=note).message
