@@ -20,9 +20,12 @@ class Leg:
 class Guidance:
     """What the needle showed.
 
-    ``gps``: linear, ``full_scale_nm`` each side. ``vor``: angular about a station, ``full_scale_deg`` each side.
+    ``gps``: linear, ``full_scale_nm`` each side. ``vor``: angular about a station, ``full_scale_deg``
+    each side.
     ``flag``: what the flag reads inbound ("TO" or "FROM"; a GPS course to the fix reads TO).
     ``course_to_set_deg``: as dialled, in the station's own north for a VOR, else magnetic at the fix.
+    ``station_place``: where the VOR stands on the inbound course line; None without one. A GPS hold may carry
+    a station too: its needle can then be told beside the GPS needle.
     """
 
     kind: Literal["gps", "vor"] = "gps"
@@ -33,6 +36,8 @@ class Guidance:
     station_variation_deg: float | None = None
     flag: Literal["TO", "FROM"] = "TO"
     course_to_set_deg: float | None = None
+    station_place: Literal["at", "beyond", "behind"] | None = None
+    station_distance_nm: float | None = None
 
 
 @dataclass(frozen=True)

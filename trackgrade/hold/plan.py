@@ -56,7 +56,8 @@ Fix = Position | RadialDistance | Crossing
 class GuidancePlan:
     """What the pilot follows inbound.
 
-    ``station`` (VOR only) is None when the fix is on a radial and DME of the same station.
+    ``station`` of a VOR is None when the fix is on a radial and DME of the same station. With GPS it is
+    optional: the inbound legs can then be read as that VOR's needle too.
     ``course_set_deg`` and ``flag`` are what the pilot means to set and expects to see; they are optional, and
     checked against the hold when given.
     """

@@ -1,0 +1,116 @@
+"""What the needle and the flag showed: the GPS needle, the VOR needle, TO and FROM.
+
+A deflection is a share of full scale: 0 centred, 1 full scale, more than 1 pegged. It is positive when the
+aircraft is on the holding side of the course. Arrays (n,) in, arrays (n,) out; NaN in, NaN out.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.angles import wrap180
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.units import FT_PER_NM
+from trackgrade.hold.courses import course_name
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Guidance, Hold
+
+Floats = npt.NDArray[np.float64]
+
+#: Half angle of the cone over a VOR in which its signal is not to be trusted, from the vertical.
+#: ICAO Doc 8168 Vol II, VOR fix tolerance overhead the station: 50 degrees (from memory).
+CONE_HALF_ANGLE_DEG = 50.0
+
+
+def cone_radius_nm(height_ft: float) -> float:
+    """Radius [NM] of the cone of ambiguity over a VOR at a height above it [ft]."""
+    return max(height_ft, 0.0) / FT_PER_NM * math.tan(math.radians(CONE_HALF_ANGLE_DEG))
+
+
+def gps_needle(cross_nm: Any, full_scale_nm: float) -> Floats:
+    """Share of full scale of a linear needle, from the distance across the course [NM]."""
+    return np.asarray(np.asarray(cross_nm, dtype=np.float64) / full_scale_nm)
+
+
+def vor_needle(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
+    """Share of full scale of the VOR's needle with the inbound course set, at positions (n,) [deg].
+
+    A hold without a station counts as one with a VOR at the fix: what that would have shown. Near the station
+    the needle swings by itself: see `cone_radius_nm`.
+    """
+    off_deg = _off_course_deg(hold, lat_deg, lon_deg)
+    # Behind the station the needle reads the angle to the same line, so it folds at 90 degrees.
+    folded = np.minimum(np.abs(off_deg), 180.0 - np.abs(off_deg)) * np.sign(off_deg)
+    return np.asarray(hold.side * folded / hold.guidance.full_scale_deg)
+
+
+def vor_needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> Floats:
+    """`vor_needle` for positions in the hold's frame [NM]."""
+    return vor_needle(hold, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
+
+
+def needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> Floats:
+    """Share of full scale of the needle that the hold is flown by."""
+    if hold.guidance.kind == "vor":
+        return vor_needle_in_frame(hold, along_nm, cross_nm)
+    return gps_needle(cross_nm, hold.guidance.full_scale_nm)
+
+
+def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
+    """True where the flag reads TO, False where it reads FROM, at positions (n,) [deg].
+
+    VOR: TO on the near side of the line through the station, square to the course set. Heading plays no part.
+    GPS: the same about the fix. (n,) of NaN positions read FROM.
+    """
+    return np.asarray(np.abs(_off_course_deg(hold, lat_deg, lon_deg)) > 90.0)
+
+
+def _off_course_deg(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
+    """Bearing from the station to the positions, less the course set, both at the station [-180 to 180)."""
+    lat, lon, course = station_of(hold)
+    bearing, distance = azimuth_distance(lat, lon, lat_deg, lon_deg)
+    off = np.asarray(wrap180(bearing - course))
+    return np.where(distance > 0.0, off, np.where(np.isnan(distance), np.nan, 0.0))
+
+
+def station_of(hold: Hold) -> tuple[float, float, float]:
+    """Latitude, longitude of the VOR and the true direction, there, of the course set [deg].
+
+    For GPS guidance the VOR is the one the hold names, else one at the fix.
+    """
+    guidance = hold.guidance
+    if guidance.station_lat_deg is None or guidance.station_lon_deg is None:
+        return hold.fix_lat_deg, hold.fix_lon_deg, hold.inbound_course_true_deg
+    lat, lon = guidance.station_lat_deg, guidance.station_lon_deg
+    if guidance.kind == "vor" and guidance.course_to_set_deg is not None:
+        return lat, lon, guidance.course_to_set_deg + (guidance.station_variation_deg or 0.0)
+    to_station, _ = azimuth_distance(hold.fix_lat_deg, hold.fix_lon_deg, lat, lon)
+    from_station, _ = azimuth_distance(lat, lon, hold.fix_lat_deg, hold.fix_lon_deg)
+    convergence = 0.0 if guidance.station_place == "at" else wrap180(to_station + 180.0 - from_station)
+    return lat, lon, hold.inbound_course_true_deg - float(convergence)
+
+
+def flag_words(guidance: Guidance) -> tuple[str, ...]:
+    """What to set and what the flag does, in sentences; empty for GPS guidance."""
+    if guidance.kind != "vor" or guidance.course_to_set_deg is None:
+        return ()
+    course = f"Set {course_name(guidance.course_to_set_deg)} and leave it set"
+    away = f"{guidance.station_distance_nm or 0.0:.1f} NM"
+    if guidance.station_place == "at":
+        return (
+            f"{course}. The station is the fix: the flag reads TO inbound, flips to FROM at the fix, and "
+            "back to TO abeam it on the outbound leg",
+        )
+    if guidance.station_place == "beyond":
+        return (
+            f"{course}. The station is {away} beyond the fix: the flag reads TO inbound and outbound, and "
+            "does not flip at the fix; tell the fix by distance or a crossing radial",
+        )
+    return (
+        f"{course}. The station is {away} behind the fix: inbound leads away from it, the flag reads FROM "
+        "inbound and outbound, and does not flip at the fix; tell the fix by distance or a crossing radial",
+    )
