@@ -1,0 +1,333 @@
+"""Order, duplicates, stale repeats, spikes, invented rows, gaps: what was rejected, and why.
+
+Cleaning only drops or marks; it never moves a position. The one exception is stated in a note: several fixes that
+share a whole-second stamp are spread evenly over that second.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.errors import TrackFileError
+from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
+
+Bools = npt.NDArray[np.bool_]
+
+#: No aircraft that holds is faster over the ground [m/s]: 280 kt indicated high up, with wind behind.
+FASTEST_M_S = 350.0
+#: Hardest sustained acceleration believed [m/s2]: a 60 degree steep turn is 17.
+HARDEST_M_S2 = 18.0
+#: A spike must stand out from its neighbours by more than this [m].
+LEAST_SPIKE_M = 60.0
+#: Holes shorter than this are ordinary sampling, however regular the rest [s].
+LEAST_GAP_S = 10.0
+#: A resampler's straight chord must be this long to matter [s] and bend this much at an end [deg].
+INVENTED_LEAST_S, INVENTED_KINK_DEG = 20.0, 12.0
+#: Altitude further than this from the median of its neighbours is an outlier [ft].
+ALTITUDE_OUTLIER_FT = 400.0
+LEAST_POINTS = 4
+
+
+def clean(track: Track) -> CleanTrack:
+    """Sort, drop what cannot be, and find the holes.
+
+    Raises
+    ------
+    TrackFileError
+        Fewer than four usable points are left.
+    """
+    points_read = len(track)
+    rejections: list[Rejection] = []
+    notes: list[str] = []
+
+    finite = (
+        np.isfinite(track.epoch_s)
+        & np.isfinite(track.lat_deg)
+        & np.isfinite(track.lon_deg)
+        & (np.abs(track.lat_deg) <= 90.0)
+    )
+    track = _keep(track, finite, "position or time is not a number", rejections)
+    _enough(track, points_read)
+
+    backward = np.diff(track.epoch_s) < 0
+    if np.any(backward):
+        notes.append(f"{np.count_nonzero(backward)} points were out of time order; the track was sorted by time.")
+        track = _take(track, np.argsort(track.epoch_s, kind="stable"))
+
+    track = _keep(track, ~_exact_duplicates(track), "the same point twice", rejections)
+    track, spread = _spread_whole_seconds(track)
+    if spread:
+        notes.append(f"{spread} points shared a time stamp with others; each group was spread evenly over its interval.")
+    track = _keep(track, np.concatenate([[True], np.diff(track.epoch_s) > 0]), "a second position at the same time", rejections)
+    _enough(track, points_read)
+
+    track = _keep(track, ~_stale_repeats(track), "position repeated while the aircraft moved", rejections)
+    track = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
+    for _ in range(8):
+        spikes = _spikes(track)
+        if not np.any(spikes):
+            break
+        track = _keep(track, ~spikes, "single-point spike", rejections)
+    _enough(track, points_read)
+
+    invented = _invented_rows(track)
+    track = _keep(track, ~invented, "row made by a resampler across a hole", rejections)
+    _enough(track, points_read)
+
+    altitude, outliers = _clean_altitude(track)
+    if outliers:
+        notes.append(f"{outliers} altitudes stood far from their neighbours and were not used.")
+        track = replace(track, alt_ft=altitude, channels=dict(track.channels))
+
+    interval_s = float(np.median(np.diff(track.epoch_s)))
+    return CleanTrack(track, points_read, _merged(rejections), _gaps(track.epoch_s), interval_s, tuple(notes))
+
+
+def _merged(rejections: list[Rejection]) -> tuple[Rejection, ...]:
+    """One entry a reason."""
+    merged: dict[str, Rejection] = {}
+    for each in rejections:
+        before = merged.get(each.reason)
+        merged[each.reason] = (
+            each
+            if before is None
+            else Rejection(each.reason, before.count + each.count, min(before.first_epoch_s, each.first_epoch_s))
+        )
+    return tuple(merged.values())
+
+
+def _enough(track: Track, points_read: int) -> None:
+    if len(track) < LEAST_POINTS:
+        raise TrackFileError(
+            f"{track.source}: only {len(track)} of {points_read} points have a usable time and position; "
+            f"at least {LEAST_POINTS} are needed. Check that the file is a recorded flight with times."
+        )
+
+
+def _take(track: Track, index: npt.NDArray[np.intp] | Bools) -> Track:
+    return replace(
+        track,
+        epoch_s=track.epoch_s[index],
+        lat_deg=track.lat_deg[index],
+        lon_deg=track.lon_deg[index],
+        alt_ft=track.alt_ft[index],
+        channels={name: values[index] for name, values in track.channels.items()},
+    )
+
+
+def _keep(track: Track, keep: Bools, reason: str, rejections: list[Rejection]) -> Track:
+    dropped = np.count_nonzero(~keep)
+    if not dropped:
+        return track
+    first = track.epoch_s[~keep]
+    first = first[np.isfinite(first)]
+    rejections.append(Rejection(reason, int(dropped), float(first.min()) if len(first) else float("nan")))
+    return _take(track, keep)
+
+
+def _exact_duplicates(track: Track) -> Bools:
+    same = (np.diff(track.epoch_s) == 0) & (np.diff(track.lat_deg) == 0) & (np.diff(track.lon_deg) == 0)
+    return np.concatenate([[False], same])
+
+
+def _spread_whole_seconds(track: Track) -> tuple[Track, int]:
+    """Fixes faster than their stamps: spread those that share a stamp up to the next stamp.
+
+    Only where sharing is the rule (half the stamps or more); a lone clash is a duplicate.
+    """
+    stamps, first, counts = np.unique(track.epoch_s, return_index=True, return_counts=True)
+    if len(stamps) < 2 or np.median(counts) < 2:
+        return track, 0
+    step = np.append(np.diff(stamps), np.median(np.diff(stamps)))
+    step = np.minimum(step, np.median(np.diff(stamps)))
+    group = np.repeat(np.arange(len(stamps)), counts)
+    place = np.arange(len(track)) - first[group]
+    spread = track.epoch_s + step[group] * place / counts[group]
+    moved = int(np.count_nonzero(spread != track.epoch_s))
+    return replace(track, epoch_s=spread, channels=dict(track.channels)), moved
+
+
+def _steps_m(track: Track) -> Floats:
+    _, nm = azimuth_distance(track.lat_deg[:-1], track.lon_deg[:-1], track.lat_deg[1:], track.lon_deg[1:])
+    return nm * METRES_PER_NM
+
+
+def _stale_repeats(track: Track) -> Bools:
+    """Rows that repeat the position before them although the aircraft moves on at over 15 m/s."""
+    same = np.concatenate([[False], (np.diff(track.lat_deg) == 0) & (np.diff(track.lon_deg) == 0)])
+    if not np.any(same):
+        return same
+    fresh = np.flatnonzero(~same)
+    _, nm = azimuth_distance(
+        track.lat_deg[fresh[:-1]], track.lon_deg[fresh[:-1]], track.lat_deg[fresh[1:]], track.lon_deg[fresh[1:]]
+    )
+    speed = nm * METRES_PER_NM / np.maximum(np.diff(track.epoch_s[fresh]), 1e-3)
+    moving = np.concatenate([speed > 15.0, [False]])
+    return np.asarray(same & moving[np.cumsum(~same) - 1])
+
+
+def _off_chain(track: Track) -> Bools:
+    """Whole excursions: stretches bounded by impossible speeds, left out where the rest joins up without them."""
+    n = len(track)
+    seconds = np.diff(track.epoch_s)
+    broken = _steps_m(track) > FASTEST_M_S * seconds + 500.0
+    if not np.any(broken):
+        return np.zeros(n, dtype=bool)
+    chain = np.concatenate([[0], np.cumsum(broken)])
+    count = np.bincount(chain)
+    starts = np.concatenate([[0], np.cumsum(count)[:-1]])
+    ends = starts + count - 1
+    # The best run of mutually reachable chains, by points kept (chains are few: each needs an impossible jump).
+    best = count.astype(np.int64).copy()
+    previous = np.full(len(count), -1)
+    look_back = 40
+    for j in range(len(count)):
+        i = np.arange(max(0, j - look_back), j)
+        if not len(i):
+            continue
+        _, nm = azimuth_distance(
+            track.lat_deg[ends[i]], track.lon_deg[ends[i]], track.lat_deg[starts[j]], track.lon_deg[starts[j]]
+        )
+        reachable = nm * METRES_PER_NM <= FASTEST_M_S * (track.epoch_s[starts[j]] - track.epoch_s[ends[i]]) + 500.0
+        if np.any(reachable):
+            candidates = i[reachable]
+            k = candidates[np.argmax(best[candidates])]
+            if best[k] > 0:
+                best[j] += best[k]
+                previous[j] = k
+    keep = np.zeros(len(count), dtype=bool)
+    j = int(np.argmax(best))
+    while j >= 0:
+        keep[j] = True
+        j = int(previous[j])
+    return np.asarray(~keep[chain])
+
+
+def _spikes(track: Track) -> Bools:
+    """Points further from the chord of their neighbours than any turn could put them.
+
+    Of neighbours that both stand out, only the one that stands out most goes: a spike pulls its neighbours' chords.
+    """
+    n = len(track)
+    if n < 5:
+        return np.zeros(n, dtype=bool)
+    excess = np.zeros(n)
+    excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s)
+    before = np.concatenate([[0.0], excess[:-1]])
+    after = np.concatenate([excess[1:], [0.0]])
+    return np.asarray((excess > 0) & (excess >= before) & (excess > after))
+
+
+def _chord_distance_m(track: Track) -> Floats:
+    """Distance of each inner point from where the straight chord of its neighbours has it at that time [m]."""
+    part = (track.epoch_s[1:-1] - track.epoch_s[:-2]) / (track.epoch_s[2:] - track.epoch_s[:-2])
+    metres_per_deg = METRES_PER_NM * 60.0
+    lon_step = np.mod(np.diff(track.lon_deg) + 180.0, 360.0) - 180.0
+    lon = np.concatenate([[0.0], np.cumsum(lon_step)])
+    d_lat = track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part)
+    d_lon = lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part)
+    return np.asarray(np.hypot(d_lat, d_lon * np.cos(np.radians(track.lat_deg[1:-1]))) * metres_per_deg)
+
+
+def _chord_allowance_m(epoch_s: Floats) -> Floats:
+    """How far a hard turn and a late time stamp can put a point from its neighbours' chord [m].
+
+    The sagitta a*t1*t2/2, never more than a half turn at 2 degrees a second and 150 m/s allows over long steps.
+    """
+    first, second = np.diff(epoch_s)[:-1], np.diff(epoch_s)[1:]
+    sagitta = HARDEST_M_S2 * first * second / 2
+    step = np.minimum(first, second)
+    # Over longer steps a steep turn does not last: 6 m/s2 is 31 degrees of bank.
+    gentler = LEAST_SPIKE_M + 6.0 * first * second / 2
+    return np.asarray(np.where(step <= 2.0, LEAST_SPIKE_M + sagitta, gentler))
+
+
+@dataclass(frozen=True)
+class _Run:
+    first: int
+    last: int
+
+
+def _invented_rows(track: Track) -> Bools:
+    """Inner rows of exact straight chords with equal steps, where the flight bends at an end of the chord.
+
+    Real positions carry noise: their second differences are not zero to the last printed digit for twenty seconds. On a
+    truly straight, noise-free leg such a row tells the truth, so only chords with a kink at an end are dropped.
+    """
+    n = len(track)
+    drop = np.zeros(n, dtype=bool)
+    if n < 8:
+        return drop
+    quantum = _printed_step_deg(track)
+    t = track.epoch_s
+    part = (t[1:-1] - t[:-2]) / (t[2:] - t[:-2])
+    lon = np.concatenate([[0.0], np.cumsum(np.mod(np.diff(track.lon_deg) + 180.0, 360.0) - 180.0)])
+    bend_lat = np.abs(track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part))
+    bend_lon = np.abs(lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part))
+    exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
+    # Where most points are exact the file is too coarse, or too clean, for this sign to mean anything.
+    if np.mean(exact) > 0.6:
+        return drop
+    for run in _runs(exact):
+        first, last = run.first, run.last + 2  # indices of the chord's ends in the track
+        if t[last] - t[first] < INVENTED_LEAST_S or first < 2 or last > n - 3:
+            continue
+        if max(_kink_deg(track, lon, first - 1, first, last), _kink_deg(track, lon, first, last, last + 1)) > INVENTED_KINK_DEG:
+            drop[first + 1 : last] = True
+    return drop
+
+
+def _runs(flag: Bools) -> list[_Run]:
+    """Stretches of True, as first and last index."""
+    padded = np.concatenate([[False], flag, [False]]).astype(np.int8)
+    change = np.diff(padded)
+    return [_Run(int(a), int(b) - 1) for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1))]
+
+
+def _printed_step_deg(track: Track) -> float:
+    """The last printed digit of the positions [deg], 1e-4 to 1e-8, from a sample of them."""
+    sample = np.concatenate([track.lat_deg[:: max(1, len(track) // 200)], track.lon_deg[:: max(1, len(track) // 200)]])
+    for digits in range(4, 8):
+        if np.all(np.abs(sample * 10**digits - np.round(sample * 10**digits)) < 1e-4):
+            return float(10.0**-digits)
+    return 1e-8
+
+
+def _kink_deg(track: Track, lon: Floats, a: int, b: int, c: int) -> float:
+    """Change of direction at ``b`` between the steps a-b and b-c [deg]."""
+    scale = np.cos(np.radians(track.lat_deg[b]))
+    one = np.array([(lon[b] - lon[a]) * scale, track.lat_deg[b] - track.lat_deg[a]])
+    two = np.array([(lon[c] - lon[b]) * scale, track.lat_deg[c] - track.lat_deg[b]])
+    cross = one[0] * two[1] - one[1] * two[0]
+    return float(np.degrees(np.abs(np.arctan2(cross, np.dot(one, two)))))
+
+
+def _clean_altitude(track: Track) -> tuple[Floats, int]:
+    """Altitudes with outliers set to NaN: those far from the running median of seven."""
+    altitude = track.alt_ft
+    known = np.flatnonzero(np.isfinite(altitude))
+    if len(known) < 7:
+        return altitude, 0
+    values = altitude[known]
+    padded = np.pad(values, 3, mode="edge")
+    median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
+    seconds = np.gradient(track.epoch_s[known])
+    # 100 ft/s is 6,000 ft/min: more than any hold is climbed or descended at.
+    bad = np.abs(values - median) > ALTITUDE_OUTLIER_FT + 100.0 * np.minimum(seconds, 10.0)
+    if not np.any(bad):
+        return altitude, 0
+    cleaned = altitude.copy()
+    cleaned[known[bad]] = np.nan
+    return cleaned, int(np.count_nonzero(bad))
+
+
+def _gaps(epoch_s: Floats) -> tuple[Gap, ...]:
+    """Holes: steps far over the usual one. Logs that thin out on straight legs have long usual steps."""
+    step = np.diff(epoch_s)
+    usual = max(LEAST_GAP_S, 4.0 * float(np.median(step)), 1.6 * float(np.quantile(step, 0.95)))
+    return tuple(Gap(float(epoch_s[i]), float(epoch_s[i + 1])) for i in np.flatnonzero(step > usual))
