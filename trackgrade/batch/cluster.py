@@ -7,7 +7,7 @@ the same version of trackgrade.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING
 
 from trackgrade.batch.pool import AHEAD, Advance
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 CONNECT_S = 10.0
 
 
-def run(flights: Sequence[Flight], settings: Settings, address: str, advance: Advance) -> Iterator[Outcome]:
+def run(flights: Sequence[Flight], settings: Settings, address: str, advance: Advance) -> Generator[Outcome]:
     """The outcome of each flight, in the order given, done by the workers of a scheduler.
 
     Raises UsageError: the extra is not installed, nobody answers at ``address``, or there are no workers.
@@ -75,7 +75,5 @@ def _result(flight: Flight, future: Future) -> Outcome:
     try:
         outcome: Outcome = future.result()
     except Exception as error:  # a worker died, or has no trackgrade: that flight failed, the others go on
-        return Outcome(
-            flight.path, error=f"{flight.path}: failed on the cluster: {type(error).__name__}: {error}"
-        )
+        return Outcome(flight.path, error=f"{flight.path}: failed on the cluster: {type(error).__name__}: {error}")
     return outcome

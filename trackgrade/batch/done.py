@@ -85,9 +85,7 @@ class DoneBefore:
             graded.append(Graded(hold, bool(flown), debrief, laps))
         return Outcome(flight.path, tuple(graded))
 
-    def keep(
-        self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]
-    ) -> None:
+    def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
         """Record a graded flight; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
         key = self.key(flight, settings)
         if key is None or outcome.error:
@@ -108,9 +106,7 @@ class DoneBefore:
             with self._connection:
                 self._connection.executemany("insert or replace into graded values (?,?,?,?,?,?,?,?)", rows)
         except sqlite3.Error as error:
-            raise OutputError(
-                f"{self._folder / FILE_NAME} cannot be written: {error}; free some space"
-            ) from error
+            raise OutputError(f"{self._folder / FILE_NAME} cannot be written: {error}; free some space") from error
 
 
 def without_report(outcome: Outcome) -> Outcome:

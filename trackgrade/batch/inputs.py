@@ -36,7 +36,7 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
         elif path.exists():
             paths = [path]
         elif any(sign in argument for sign in "*?["):  # a shell leaves a pattern that is in quotes alone
-            matches = [Path(match) for match in sorted(glob(argument, recursive=True))]
+            matches = [Path(match) for match in sorted(glob(argument, recursive=True))]  # noqa: PTH207  # may be absolute
             paths = [match for match in matches if match.is_file()]
             if not paths:
                 raise UsageError(f"{argument}: no file matches this pattern; check the folder and the ending")

@@ -7,15 +7,15 @@ import os
 import secrets
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from trackgrade.errors import OutputError
 from trackgrade.files import safe_name, sha256_hex, write_whole
 
 
-def report_name(flight_name: str, hold_name: str, holds: int, ending: str) -> str:
-    """File name of one flight at one hold; the hold is named only where there are several."""
-    return f"{flight_name}{f'-{safe_name(hold_name)}' if holds > 1 else ''}{ending}"
+def output_name(flight_name: str, hold_name: str, holds: int) -> str:
+    """Name, without ending, of what one flight gives at one hold; the hold is named only where there are several."""
+    return f"{flight_name}-{safe_name(hold_name)}" if holds > 1 else flight_name
 
 
 def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:
@@ -28,55 +28,63 @@ def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:
 def growing_file(path: Path) -> Iterator[TextIO]:
     """A text file written piece by piece beside its place, and put there when the block ends well.
 
-    For results of many flights, which are not to be held in memory. Raises OutputError.
+    For results of many flights, which are not to be held in memory. A device or a pipe is written to directly.
+    Raises OutputError.
     """
-    beside = path.with_name(f".trackgrade-{secrets.token_hex(8)}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with beside.open("w", encoding="utf-8", newline="") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
+        if path.exists() and not path.is_file():
+            with path.open("w", encoding="utf-8", newline="") as file:
+                yield file
+            return
+        beside = path.with_name(f".trackgrade-{secrets.token_hex(8)}.part")
+        try:
+            with beside.open("w", encoding="utf-8", newline="") as file:
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(path)
+        finally:
+            with contextlib.suppress(OSError):
+                beside.unlink()
     except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}; choose another place") from error
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink()
+        raise OutputError(f"{path} was not written: {error.strerror}; choose another place") from error
 
 
 class Debriefs:
-    """Where ``--json`` goes: one debrief as it is, many as an array, as lines (.jsonl), or a file each (a folder)."""
+    """Where ``--json`` goes.
 
-    def __init__(self, path: Path, *, single: bool, as_folder: bool) -> None:
+    One debrief is written as it is. Many are an array, or one a line in a .jsonl file, or a file each in a folder.
+    """
+
+    def __init__(self, path: Path, *, single: bool) -> None:
         self._path = path
-        self._single = single
-        self._as_folder = as_folder
-        self._lines = path.suffix.lower() in (".jsonl", ".ndjson")
+        self._each_a_file = path.is_dir()
+        self._single = single and not self._each_a_file
+        self._lines = path.suffix.lower() == ".jsonl"
         self._stack = contextlib.ExitStack()
         self._file: TextIO | None = None
         self._count = 0
 
     def __enter__(self) -> Debriefs:
-        if not self._as_folder:
+        if not self._single and not self._each_a_file:
             self._file = self._stack.enter_context(growing_file(self._path))
-            if not self._single and not self._lines:
-                self._file.write("[\n")
         return self
 
     def add(self, name: str, debrief_json: str) -> None:
         """Add one debrief; ``name`` is its file name where each has a file."""
         if self._file is None:
-            write_whole(self._path / name, debrief_json + "\n")
+            write_whole(self._path / name if self._each_a_file else self._path, debrief_json + "\n")
+        elif self._lines:
+            self._file.write(debrief_json + "\n")
         else:
-            between = ",\n" if self._count and not self._lines else ""
-            self._file.write(between + debrief_json + ("\n" if self._lines else ""))
+            self._file.write((",\n" if self._count else "[\n") + debrief_json)
         self._count += 1
 
-    def __exit__(self, *error: object) -> bool | None:
-        if self._file is not None and error[0] is None:
-            self._file.write("" if self._lines else "\n" if self._single else "\n]\n")
-        return self._stack.__exit__(*error)  # type: ignore[arg-type]
+    def __exit__(self, *error: Any) -> bool | None:
+        if self._file is not None and not self._lines and error[0] is None:
+            self._file.write("\n]\n" if self._count else "[]\n")
+        return self._stack.__exit__(*error)
 
 
 class Laps:
@@ -99,5 +107,5 @@ class Laps:
         self._file.write(rows if self._headed else f"{header}\n{rows}")
         self._headed = True
 
-    def __exit__(self, *error: object) -> bool | None:
-        return self._stack.__exit__(*error)  # type: ignore[arg-type]
+    def __exit__(self, *error: Any) -> bool | None:
+        return self._stack.__exit__(*error)

@@ -6,7 +6,7 @@ import multiprocessing
 import os
 import signal
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 
@@ -19,7 +19,7 @@ Advance = Callable[[], None]
 AHEAD = 4
 
 
-def run(flights: Sequence[Flight], settings: Settings, jobs: int, advance: Advance) -> Iterator[Outcome]:
+def run(flights: Sequence[Flight], settings: Settings, jobs: int, advance: Advance) -> Generator[Outcome]:
     """The outcome of each flight, in the order given, with ``jobs`` worker processes.
 
     ``advance`` is called once for each flight done. Closing the iterator (or an interrupt) ends the workers
@@ -52,7 +52,12 @@ def run(flights: Sequence[Flight], settings: Settings, jobs: int, advance: Advan
             _end(pool)
 
 
-def _run_here(flights: Sequence[Flight], settings: Settings, advance: Advance) -> Iterator[Outcome]:
+def cores() -> int:
+    """How many flights to grade at a time: the cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _run_here(flights: Sequence[Flight], settings: Settings, advance: Advance) -> Generator[Outcome]:
     from trackgrade.batch.flight import grade_flight
 
     for flight in flights:
@@ -66,9 +71,7 @@ def _run_alone(flight: Flight, settings: Settings) -> Outcome:
     try:
         return pool.submit(_in_worker, flight, settings).result()
     except BrokenProcessPool:
-        return Outcome(
-            flight.path, error=f"{flight.path}: the worker died on it (out of memory?); grade it alone"
-        )
+        return Outcome(flight.path, error=f"{flight.path}: the worker died on it (out of memory?); grade it alone")
     finally:
         _end(pool)
 

@@ -35,7 +35,6 @@ class Settings:
 
     ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of the program
     that asks.
-    ``raise_faults``: let a fault of ours escape (one flight) instead of recording it (a batch).
     """
 
     holds: tuple[HoldFile, ...]
@@ -44,7 +43,6 @@ class Settings:
     report: bool = True
     columns: str = ""
     columns_data: bytes | None = field(default=None, repr=False)
-    raise_faults: bool = False
 
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit."""

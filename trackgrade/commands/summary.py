@@ -1,0 +1,113 @@
+"""A debrief on the terminal, from its JSON form: verdict, lap table, what to work on, next lap. 25 lines at most."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from trackgrade.commands import console
+
+MOST_LINES = 25
+MOST_LAPS = 8
+ROW_HEADER = ("flight", "hold", "entry", "laps", "worst item of each lap")
+#: Worst first: one word stands for a lap.
+WORST = ("outside", "brief excursion", "not measurable", "within")
+
+Json = Mapping[str, Any]
+
+
+def lines(debrief: Json) -> Iterator[str]:
+    """The summary of one flight at one hold, each line ready for the terminal."""
+    hold, track, laps = debrief["hold"], debrief["track"], debrief["laps"]
+    yield console.emphasise(f"{track['source']}: {hold['name']}, {hold['turns']} turns")
+    if debrief["verdict"]:
+        yield f"  {console.plain(debrief['verdict'])}"
+    yield f"  {_entry(debrief.get('entry'))}  {_wind(debrief)}"
+    if laps:
+        yield from _lap_table(debrief).split("\n")
+    for number, finding in enumerate(_work_on(debrief), start=1):
+        where = f"lap {finding['lap']}: " if finding.get("lap") is not None else ""
+        yield f"  {number}. {where}{console.plain(finding['evidence'])}"
+        yield f"     {console.plain(finding['advice'])}"
+    next_lap = debrief.get("next_lap") or {}
+    if next_lap.get("sentence"):
+        yield f"  Next lap: {console.plain(next_lap['sentence'])}"
+
+
+def row(debrief: Json) -> tuple[str, ...]:
+    """One flight of many, as a row under `ROW_HEADER`."""
+    laps = debrief["laps"]
+    counts = Counter(worst(lap) for lap in laps)
+    return (
+        console.plain(debrief["track"]["source"]),
+        console.plain(debrief["hold"]["name"]),
+        f"{(debrief.get('entry') or {}).get('flown', 'none')} entry",
+        str(len(laps)),
+        ", ".join(f"{counts[word]} {console.result_word(word)}" for word in WORST if counts[word]) or "-",
+    )
+
+
+def not_flown(debrief: Json) -> str:
+    """One line for a flight that was read and held no hold: what was seen instead."""
+    seen = "; ".join(debrief.get("seen_instead") or ()) or "nothing near the fix"
+    return (
+        f"{debrief['track']['source']}: no hold flown at {debrief['hold']['name']} ({seen});"
+        " check fix, course and turns in the hold file, or try: trackgrade find"
+    )
+
+
+def worst(lap: Json) -> str:
+    """The worst result among the items of a lap; "not measurable" only where nothing else is known."""
+    results = {item["result"] for item in lap["items"]}
+    graded = results - {"not measurable"}
+    return next((result for result in WORST if result in (graded or results)), "not measurable")
+
+
+def _lap_table(debrief: Json) -> str:
+    laps = debrief["laps"]
+    shown = laps if len(laps) <= MOST_LAPS else [*laps[: MOST_LAPS - 2], None, laps[-1]]
+    header = ("lap", "outbound", "inbound", "starts by", "off course", "worst item")
+    rows = []
+    for lap in shown:
+        if lap is None:
+            rows.append(("...", "", "", "", "", f"{len(laps) - MOST_LAPS + 1} more in the report"))
+            continue
+        rows.append(
+            (
+                str(lap["number"]),
+                _seconds(lap["outbound_s"]),
+                _seconds(lap["inbound_s"]),
+                lap["inbound_start_by"] or "-",
+                "-" if lap["max_cross_track_nm"] is None else f"{abs(lap['max_cross_track_nm']):.2f} NM",
+                console.result_word(worst(lap)),
+            )
+        )
+    return console.table(header, rows)
+
+
+def _seconds(value: float | None) -> str:
+    return "-" if value is None else f"{value:.1f} s"
+
+
+def _entry(entry: Json | None) -> str:
+    if not entry:
+        return "No entry seen."
+    expected = " or ".join(entry["expected"]) or "unknown"
+    return f"Entry {entry['flown']} (right: {expected})."
+
+
+def _wind(debrief: Json) -> str:
+    wind = debrief.get("wind")
+    if not wind:
+        return "Wind not measurable."
+    airspeed = debrief.get("true_airspeed_kt")
+    return (
+        f"Wind {wind['from_true_deg']:03.0f} true at {wind['speed_kt']:.0f} kt"
+        + (f", true airspeed {airspeed:.0f} kt" if airspeed is not None else "")
+        + f" (from the {wind['source']})."
+    )
+
+
+def _work_on(debrief: Json) -> Sequence[Json]:
+    return [finding for finding in debrief["findings"] if not finding.get("praise")][:3]
