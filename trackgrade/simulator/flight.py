@@ -1,0 +1,238 @@
+"""``fly``: from a hold, a scenario and a seed to a recorded track and its truth. Order of calls only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import atan2, cos, pi, radians, sin
+
+import numpy as np
+
+from trackgrade.hold.hold import Hold
+from trackgrade.simulator.kinematics import (
+    Frame,
+    Motion,
+    Script,
+    State,
+    run,
+    turn_bank_rad,
+    wind_components_kt,
+)
+from trackgrade.simulator.manoeuvres import Flyer, fly_manoeuvre
+from trackgrade.simulator.pilot import HoldFlyer, VisitLog
+from trackgrade.simulator.recorder import Recording, record
+from trackgrade.simulator.scenario import Entry, Manoeuvre, Scenario
+from trackgrade.simulator.truth import Truth, tell
+
+LONGEST_FLIGHT_S = 6 * 3600.0
+
+
+@dataclass(frozen=True, eq=False)
+class SimulatedFlight:
+    """A flight as flown (``motion``, noise-free), as recorded, and its truth."""
+
+    hold: Hold
+    scenario: Scenario
+    seed: int
+    motion: Motion
+    recording: Recording
+    truth: Truth
+
+
+def entry_sectors(arrival_rel_deg: float) -> Entry:
+    """Entry for a heading against the inbound course, positive toward the holding side (AIM 5-3-8, 70-degree line)."""
+    d = (180.0 - arrival_rel_deg + 180.0) % 360.0 - 180.0
+    if 0.0 < d <= 70.0:
+        return "teardrop"
+    if -110.0 <= d < 0.0:
+        return "parallel"
+    return "direct"
+
+
+#: Headings against the inbound course, toward the holding side [deg], well inside each sector.
+SECTOR_HEADINGS = {"direct": (-62.0, 102.0), "teardrop": (118.0, 172.0), "parallel": (188.0, 282.0)}
+
+
+def hold_side_pattern(hold: Hold, scenario: Scenario) -> tuple[Frame, str]:
+    """The hold as this pilot flies it, rightly or not."""
+    course, side, pattern = radians(hold.inbound_course_true_deg), hold.side, "as published"
+    if scenario.mistakes.reciprocal_course:
+        course, pattern = course + pi, "reciprocal"
+    if scenario.mistakes.wrong_side:
+        side, pattern = -side, "wrong side"
+    return Frame(0.0, 0.0, course, side), pattern
+
+
+class _Conductor:
+    def __init__(self, hold: Hold, scenario: Scenario, rng: np.random.Generator) -> None:
+        self.hold, self.sc, self.rng = hold, scenario, rng
+        self.frame, self.pattern = hold_side_pattern(hold, scenario)
+        a, m = scenario.aircraft, scenario.mistakes
+        self.tas = a.tas_kt + m.speed_excess_kt
+        self.true_wind = wind_components_kt(scenario.air.wind_from_true_deg, scenario.air.wind_kt)
+        error = rng.normal(0.0, max(1e-9, scenario.pilot.wind_error_kt), 2)
+        self.wind = (self.true_wind[0] + float(error[0]), self.true_wind[1] + float(error[1]))
+        self.visits: list[VisitLog] = []
+        self.arrivals: list[float] = []
+        entry, heading = self._arrival()
+        self.entry, self.arrival = entry, heading
+        bank = turn_bank_rad(self.tas, a.turn_rate_deg_s, a.bank_limit_deg)
+        track = self._track(heading)
+        reach = scenario.arrive_from_nm or max(3.0, self.tas / 3600.0 * 110.0)
+        self.reach = reach
+        if scenario.before:
+            first = self._place(scenario.before[0])
+            start_heading = float(rng.uniform(0, 2 * pi))
+            back = max(2.0, self.tas / 3600.0 * 60.0)
+            east, north = first[0] - back * sin(start_heading), first[1] - back * cos(start_heading)
+        else:
+            start_heading = heading
+            east, north = -reach * sin(track), -reach * cos(track)
+        self.s = State(east, north, start_heading, self.tas + m.arrival_excess_kt, a.altitude_ft, self.frame)
+        self.s.alt_target = self.s.alt = a.altitude_ft + m.altitude_offset_ft
+        self.s.loss_ft = m.altitude_lost_in_turns_ft
+        self.flyer = Flyer(self.s, self.tas, bank, self.wind, rng)
+        self.s.turn_bank, self.s.roll_max = bank, 1.25 * bank / a.roll_s
+
+    def _arrival(self) -> tuple[Entry, float]:
+        """Entry to fly and arrival heading [rad]."""
+        sc, rng = self.sc, self.rng
+        if sc.arrival_heading_true_deg is not None:
+            heading = radians(sc.arrival_heading_true_deg)
+            rel = np.degrees(self.frame.relative(heading))
+            return sc.entry or entry_sectors(float(rel)), heading
+        entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"]))
+        low, high = SECTOR_HEADINGS[entry]
+        rel = radians(float(rng.uniform(low, high)))
+        return entry, self.frame.course_rad + self.frame.side * rel  # type: ignore[return-value]
+
+    def _track(self, heading: float) -> float:
+        """Ground track flown on this heading in the true wind [rad]."""
+        east = self.tas * sin(heading) + self.true_wind[0]
+        north = self.tas * cos(heading) + self.true_wind[1]
+        return atan2(east, north)
+
+    def _place(self, m: Manoeuvre) -> tuple[float, float]:
+        b = radians(m.bearing_true_deg)
+        return m.away_nm * sin(b), m.away_nm * cos(b)
+
+    def script(self) -> Script:
+        sc = self.sc
+        for m in sc.before:
+            yield from self._manoeuvre(m)
+        if sc.laps > 0:
+            for visit in range(sc.visits):
+                if visit:
+                    yield from self._approach_and_back()
+                last = visit == sc.visits - 1
+                yield from self._visit(bool(sc.before) or visit > 0, last)
+        for m in sc.after:
+            yield from self._manoeuvre(m)
+
+    def _flyer_for(self, frame: Frame, pattern: str, *, clean: bool = False, leg_nm: float | None = None) -> HoldFlyer:
+        sc, a = self.sc, self.sc.aircraft
+        leg = self.hold.leg
+        return HoldFlyer(
+            self.s,
+            frame,
+            sc.pilot,
+            type(sc.mistakes)() if clean else sc.mistakes,
+            self.rng,
+            tas_kt=self.tas,
+            turn_rate_deg_s=a.turn_rate_deg_s,
+            bank_limit_deg=a.bank_limit_deg,
+            roll_s=a.roll_s,
+            leg_s=None if leg.minutes is None else 60.0 * leg.minutes,
+            leg_nm=leg.nm if leg_nm is None else leg_nm,
+            wind_kt=self.wind,
+            pattern=pattern,
+        )
+
+    def _visit(self, ferry: bool, last: bool) -> Script:
+        s, sc = self.s, self.sc
+        h = self._flyer_for(self.frame, self.pattern)
+        self.visits.append(h.log)
+        heading = self.arrival
+        entry = self.entry
+        if len(self.visits) > 1:
+            entry, heading = self._arrival()
+        track = self._track(heading)
+        if ferry:
+            yield from self.flyer.go_to(-self.reach * sin(track), -self.reach * cos(track))
+        s.tas_target = self.tas + sc.mistakes.arrival_excess_kt
+        yield from h.fly_to_fix(track)
+        passed = s.to_t if s.to_t > 0 else s.t
+        s.tas_target = self.tas
+        climb = sc.aircraft
+        if climb.climb_ft_min:
+            s.alt_rate = abs(climb.climb_ft_min) / 60.0
+            s.alt_target = s.alt_target + climb.climb_ft
+        yield from h.enter(entry, sc.mistakes.entry_wrong_way)
+        for number in range(1, sc.laps + 1):
+            direct = number == 1 and entry == "direct"
+            passed = s.t
+            stop = "inbound" if sc.mistakes.cut_short_on_lap == number else ""
+            yield from h.lap(number, passed_t=passed, after_entry_direct=direct, stop=stop)
+            if stop:
+                break
+        leaves = sc.pilot.leaves
+        if sc.mistakes.cut_short_on_lap:
+            yield from self.flyer.turn(float(self.rng.choice([-1, 1])) * radians(70))
+            yield from self.flyer.hold(s.heading, 90.0)
+        elif leaves == "one more" and last:
+            yield from h.lap(sc.laps + 1, passed_t=s.t, stop="outbound")
+            yield from self.flyer.turn(-self.frame.side * radians(60))
+            yield from self.flyer.hold(s.heading, 60.0)
+        elif leaves == "away" and last:
+            yield from self.flyer.hold(s.heading, 3.0)
+            yield from self.flyer.turn(-self.frame.side * radians(float(self.rng.uniform(40, 110))))
+            yield from self.flyer.hold(s.heading, 60.0)
+        else:
+            yield from self.flyer.hold(s.heading, 75.0)
+
+    def _approach_and_back(self) -> Script:
+        """On along the inbound course, down, around, and up again on the way back."""
+        s, f = self.s, self.flyer
+        level = s.alt_target
+        s.alt_rate, s.alt_target = 700.0 / 60.0, level - 1500.0
+        yield from f.along_line(0.0, 0.0, self.frame.course_rad, max(5.0, self.tas / 3600.0 * 150))
+        s.alt_rate, s.alt_target = 900.0 / 60.0, level
+        yield from f.hold(s.heading, 20.0)
+        yield from f.turn(-self.frame.side * radians(float(self.rng.uniform(150, 200))))
+
+    def _manoeuvre(self, m: Manoeuvre) -> Script:
+        east, north = self._place(m)
+        if m.kind == "hold":
+            frame = Frame(east, north, radians(m.course_true_deg), m.turn)
+            h = self._flyer_for(frame, "elsewhere", clean=True)
+            low, high = SECTOR_HEADINGS["direct"]
+            track = frame.course_rad + frame.side * radians(float(self.rng.uniform(low / 2, high / 2)))
+            yield from self.flyer.go_to(east - self.reach * sin(track), north - self.reach * cos(track))
+            yield from h.fly_to_fix(track)
+            yield from h.enter("direct")
+            for number in range(1, int(m.size) + 1):
+                yield from h.lap(number, passed_t=self.s.t, after_entry_direct=number == 1)
+            yield from self.flyer.hold(self.s.heading, 60.0)
+        elif m.kind == "approach":
+            yield from self.flyer.go_to(east, north)
+            yield from self._approach_and_back()
+        else:
+            yield from fly_manoeuvre(self.flyer, m, east, north)
+
+
+def fly(hold: Hold, scenario: Scenario, seed: int = 0) -> SimulatedFlight:
+    """Fly the scenario at the hold. Same arguments, same flight, to the last bit.
+
+    Raises ValueError where the wind leaves no lap to fly (headwind or crosswind as strong as the airspeed).
+    """
+    rng = np.random.default_rng([seed, 0x7261636B])
+    air_rng, pilot_rng, sensor_rng = rng.spawn(3)
+    pilot = scenario.pilot
+    if scenario.mistakes.speed_swing_kt:
+        pilot = replace(pilot, tas_sd_kt=scenario.mistakes.speed_swing_kt)
+        scenario = replace(scenario, pilot=pilot)
+    conductor = _Conductor(hold, scenario, pilot_rng)
+    motion = run(conductor.script(), conductor.s, scenario.air, scenario.aircraft, pilot, air_rng, LONGEST_FLIGHT_S)
+    marks = tuple(mark for visit in conductor.visits for mark in visit.marks)
+    truth = tell(hold, scenario, motion, conductor.visits)
+    recording = record(hold, scenario, motion, marks, sensor_rng)
+    return SimulatedFlight(hold, scenario, seed, motion, recording, truth)

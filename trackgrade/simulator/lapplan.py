@@ -1,0 +1,110 @@
+"""The lap the simulated pilot means to fly, from the wind it believes in.
+
+A lap is arcs and straights in the air mass, carried by the wind. For each outbound heading one outbound time gives the
+wanted inbound leg; the heading is found for which the turn back ends on the course. Half of each roll counts as straight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import asin, cos, pi, radians, sin
+
+from scipy.optimize import brentq
+
+LEAST_OUTBOUND_S = 5.0
+
+
+@dataclass(frozen=True)
+class LapPlan:
+    """Headings against the inbound course [rad, toward the holding side]; speeds NM/s.
+
+    ``straight_s`` wings level to the start of the turn back; ``abeam_s`` is when abeam comes, ``level_s`` when wings are
+    level, both from the start of the plan; ``turn_along_nm`` where the turn back begins; ``closes`` whether a lap with
+    the wanted inbound leg exists.
+    """
+
+    crab_rad: float
+    inbound_gs_nm_s: float
+    outbound_rad: float
+    straight_s: float
+    level_s: float
+    abeam_s: float
+    turn_along_nm: float
+    closes: bool
+
+
+def plan_lap(
+    tas_nm_s: float,
+    rate_rad_s: float,
+    roll_s: float,
+    wind_along: float,
+    wind_cross: float,
+    *,
+    inbound_s: float | None = None,
+    inbound_nm: float | None = None,
+    start_rad: float | None = None,
+    wait_s: float = 0.0,
+    aim_cross_nm: float = 0.0,
+    outbound_rad: float | None = None,
+) -> LapPlan:
+    """Plan from the fix, heading ``start_rad`` (None: the inbound crab). Wind [NM/s] blows toward along, cross.
+
+    ``outbound_rad`` given: only the time is found. Raises ValueError where the crosswind exceeds the airspeed.
+    """
+    v, w = tas_nm_s, rate_rad_s
+    if abs(wind_cross) >= 0.95 * v:
+        raise ValueError("the crosswind on the inbound course is as strong as the airspeed")
+    crab = -asin(wind_cross / v)
+    gs_in = v * cos(crab) + wind_along
+    if gs_in <= 0.1 * v:
+        raise ValueError("the headwind on the inbound course is as strong as the airspeed")
+    start = crab if start_rad is None else start_rad
+    aim_along = -(inbound_nm if inbound_nm is not None else gs_in * (inbound_s or 60.0))
+
+    def fly(out: float) -> tuple[float, float, float, float, float, float, float]:
+        """(t_level, x, y at level; dt, dx, dy of the turn back; time)"""
+        d1 = (out - start) % (2 * pi)
+        head = wait_s + roll_s / 2
+        t = head + d1 / w + roll_s / 2
+        x = v * (head * cos(start) + (roll_s / 2) * cos(out)) + v / w * (sin(start + d1) - sin(start)) + wind_along * t
+        y = v * (head * sin(start) + (roll_s / 2) * sin(out)) + v / w * (cos(start) - cos(start + d1)) + wind_cross * t
+        d2 = (crab - out) % (2 * pi)
+        t2 = d2 / w + roll_s
+        dx = v * roll_s / 2 * (cos(out) + cos(crab)) + v / w * (sin(out + d2) - sin(out)) + wind_along * t2
+        dy = v * roll_s / 2 * (sin(out) + sin(crab)) + v / w * (cos(out) - cos(out + d2)) + wind_cross * t2
+        return t, x, y, t2, dx, dy, d1
+
+    def straight(out: float) -> float:
+        _, x, _, _, dx, _, _ = fly(out)
+        speed = v * cos(out) + wind_along
+        if speed >= -1e-6:
+            return 1e6
+        return (aim_along - x - dx) / speed
+
+    def miss(out: float, straight_s: float | None = None) -> float:
+        _, _, y, _, _, dy, _ = fly(out)
+        so = max(straight(out), LEAST_OUTBOUND_S) if straight_s is None else straight_s
+        return y + dy + so * (v * sin(out) + wind_cross) - aim_cross_nm
+
+    closes = True
+    if outbound_rad is None:
+        grid = [radians(a) for a in range(100, 261, 4)]
+        usable = [a for a in grid if v * cos(a) + wind_along < -0.05 * v]
+        roots = [
+            float(brentq(miss, a, b))
+            for a, b in zip(usable[:-1], usable[1:])
+            if miss(a) * miss(b) <= 0.0 and b - a < radians(5)
+        ]
+        if roots:
+            outbound_rad = min(roots, key=lambda a: abs(a - pi))
+        else:
+            closes = False
+            outbound_rad = min(usable or [pi], key=lambda a: abs(miss(a)))
+    straight_s = straight(outbound_rad)
+    closes = closes and straight_s >= LEAST_OUTBOUND_S
+    straight_s = min(max(straight_s, LEAST_OUTBOUND_S), 3600.0)
+    t1, x1, _, _, _, _, _ = fly(outbound_rad)
+    out_gs = v * cos(outbound_rad) + wind_along
+    turn_along = x1 + straight_s * out_gs
+    abeam_s = t1 - x1 / out_gs if out_gs < 0 else t1  # straight extrapolation: also right enough when within the turn
+    return LapPlan(crab, gs_in, outbound_rad, straight_s, t1, abeam_s, turn_along, closes)
