@@ -29,9 +29,7 @@ class SolvedFix:
     crossing: RadialCrossing | None = None
 
 
-def station_variation(
-    station: Position, given_deg: float | None, plan: HoldPlan, date: dt.date
-) -> tuple[float, str]:
+def station_variation(station: Position, given_deg: float | None, plan: HoldPlan, date: dt.date) -> tuple[float, str]:
     """The variation a station's radials are aligned to [deg, east positive], and where it comes from.
 
     Its own where given; else the hold's where given; else the magnetic model at the station.
@@ -100,7 +98,5 @@ def _at_crossing(fix: Crossing, plan: HoldPlan, date: dt.date, shown: str) -> So
     )
     notes = [note]
     if crossing.angle_deg < SHALLOW_CROSSING_DEG:
-        notes.append(
-            f"Warning: the radials cross at only {crossing.angle_deg:.0f}°, so the fix is poorly defined"
-        )
+        notes.append(f"Warning: the radials cross at only {crossing.angle_deg:.0f}°, so the fix is poorly defined")
     return SolvedFix(crossing.lat_deg, crossing.lon_deg, tuple(notes), crossing)

@@ -210,8 +210,7 @@ def _fix(table: _Table) -> Fix:
     if not isinstance(radials, list) or len(radials) != 2 or not all(isinstance(r, dict) for r in radials):
         raise table.fault("radials", "must be a list of two tables, each a station and its radial")
     first, second = (
-        _Table(values, table.path(f"radials[{number}]"), table.shown)
-        for number, values in enumerate(radials, 1)
+        _Table(values, table.path(f"radials[{number}]"), table.shown) for number, values in enumerate(radials, 1)
     )
     for each in (first, second):
         each.only(_RADIAL_KEYS)

@@ -122,9 +122,7 @@ def check_course(
             )
     if plan.guidance.flag is not None and plan.guidance.flag != flag:
         where = {"at": "at the fix", "beyond": "ahead of the fix", "behind": "behind you"}[place]
-        fits = (
-            "" if place == "at" else f"; the reciprocal {course_name(course_set + 180.0)} would fit that flag"
-        )
+        fits = "" if place == "at" else f"; the reciprocal {course_name(course_set + 180.0)} would fit that flag"
         raise HoldFileError(
             f"{shown}: guidance.flag: inbound on {course_name(course_set)} the station is {where}, so the "
             f"flag reads {flag}, not {plan.guidance.flag}{fits}: check inbound_course_deg"
@@ -162,7 +160,6 @@ def radial_words(plan: HoldPlan) -> str | None:
         )
     if 180.0 - off <= MISSES_STATION_DEG:
         return (
-            f"The inbound course {course} is the reciprocal of the {radial_name} radial: inbound is toward "
-            "the station"
+            f"The inbound course {course} is the reciprocal of the {radial_name} radial: inbound is toward the station"
         )
     return f"The inbound course {course} does not lie along the {radial_name} radial that the fix is on"

@@ -1,0 +1,252 @@
+"""The shape of a lap in wind: straights and turns in the air, carried by the wind. Geometry only, no choices.
+
+Everything is in the hold's frame, so right and left patterns are one case: headings are angles from the inbound
+course, positive toward the holding side [rad]; speeds NM/s; the wind is the vector it blows *toward*. A lap is a
+row of phases, in each of which the turn rate changes linearly from one value to another; so a straight, a steady
+turn and a roll into a turn are the same thing. The heading then is a known function of time, and positions are
+its integral by Gauss-Legendre quadrature, exact to rounding.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
+_STEP_NODES, _STEP_WEIGHTS = np.polynomial.legendre.leggauss(4)
+
+
+@dataclass(frozen=True)
+class Air:
+    """Airspeed, and the wind as (along, cross) [NM/s]; steady turn rate [rad/s]; time to roll into it [s]."""
+
+    tas_nm_s: float
+    wind_along_nm_s: float
+    wind_cross_nm_s: float
+    rate_rad_s: float
+    roll_s: float = 0.0
+
+    @property
+    def wind_speed_nm_s(self) -> float:
+        return math.hypot(self.wind_along_nm_s, self.wind_cross_nm_s)
+
+    @property
+    def inbound_heading_rad(self) -> float:
+        """Heading that tracks the inbound course; NaN where the crosswind is as strong as the airspeed."""
+        share = self.wind_cross_nm_s / self.tas_nm_s
+        return -math.asin(share) if abs(share) < 1.0 else math.nan
+
+    @property
+    def inbound_gs_nm_s(self) -> float:
+        """Ground speed along the inbound course; NaN or not positive where it cannot be flown."""
+        return self.tas_nm_s * math.cos(self.inbound_heading_rad) + self.wind_along_nm_s
+
+    def velocity(self, heading_rad: float) -> tuple[float, float]:
+        """Over the ground, (along, cross) [NM/s]."""
+        return (
+            self.tas_nm_s * math.cos(heading_rad) + self.wind_along_nm_s,
+            self.tas_nm_s * math.sin(heading_rad) + self.wind_cross_nm_s,
+        )
+
+
+@dataclass(frozen=True)
+class Phase:
+    """Some seconds over which the turn rate goes linearly from one value to another [rad/s]."""
+
+    seconds: float
+    rate_from_rad_s: float = 0.0
+    rate_to_rad_s: float = 0.0
+
+    @property
+    def change_rad(self) -> float:
+        return 0.5 * self.seconds * (self.rate_from_rad_s + self.rate_to_rad_s)
+
+    def turned_rad(self, t_s: Floats) -> Floats:
+        """Heading change within the phase after ``t_s`` of it."""
+        growth = (self.rate_to_rad_s - self.rate_from_rad_s) / self.seconds if self.seconds > 0.0 else 0.0
+        return self.rate_from_rad_s * t_s + 0.5 * growth * t_s**2
+
+
+def turn_phases(change_rad: float, air: Air) -> tuple[Phase, ...]:
+    """A turn toward the holding side's hand through ``change_rad`` > 0: roll in, steady, roll out.
+
+    A turn too small to reach the steady rate peaks below it.
+    """
+    rate, roll_s = air.rate_rad_s, air.roll_s
+    if roll_s <= 0.0:
+        return (Phase(change_rad / rate, rate, rate),)
+    if change_rad < rate * roll_s:
+        shrink = math.sqrt(change_rad / (rate * roll_s))
+        return (
+            Phase(roll_s * shrink, 0.0, rate * shrink),
+            Phase(roll_s * shrink, rate * shrink, 0.0),
+        )
+    return (
+        Phase(roll_s, 0.0, rate),
+        Phase(change_rad / rate - roll_s, rate, rate),
+        Phase(roll_s, rate, 0.0),
+    )
+
+
+def displacement(phases: tuple[Phase, ...], start_rad: float, air: Air) -> tuple[float, float, float]:
+    """Seconds taken, and how far over the ground (along, cross) [NM], from a start heading."""
+    seconds = along = cross = 0.0
+    heading = start_rad
+    for phase in phases:
+        half = 0.5 * phase.seconds
+        headings = heading + phase.turned_rad(half * (_NODES + 1.0))
+        along += half * float(_WEIGHTS @ np.cos(headings))
+        cross += half * float(_WEIGHTS @ np.sin(headings))
+        heading += phase.change_rad
+        seconds += phase.seconds
+    return (
+        seconds,
+        air.tas_nm_s * along + air.wind_along_nm_s * seconds,
+        air.tas_nm_s * cross + air.wind_cross_nm_s * seconds,
+    )
+
+
+@dataclass(frozen=True)
+class FixTurn:
+    """The turn at the fix to an outbound heading: when and where it is over, and when abeam comes.
+
+    ``abeam_s`` from the fix: on the straight outbound where the turn ends past the fix, in the turn where the
+    wind has carried the aircraft back before; infinite where this heading never comes abeam.
+    """
+
+    seconds: float
+    along_nm: float
+    cross_nm: float
+    abeam_s: float
+
+
+def fix_turn(outbound_rad: float, air: Air) -> FixTurn:
+    """The turn from the inbound heading, at the fix, to ``outbound_rad``."""
+    start = air.inbound_heading_rad
+    phases = turn_phases(outbound_rad - start, air)
+    seconds, along, cross = displacement(phases, start, air)
+    if along > 0.0:
+        speed = air.velocity(outbound_rad)[0]
+        return FixTurn(seconds, along, cross, seconds - along / speed if speed < 0.0 else math.inf)
+    return FixTurn(seconds, along, cross, _abeam_in(phases, start, air))
+
+
+def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
+    """When along comes back to nought within a turn that starts at the fix and ends behind it."""
+    t_s, along, _, heading = trace(phases, start_rad, air, 0.5)
+    after = int(np.argmax((along <= 0.0) & (t_s > 0.0)))
+    low, high = t_s[after - 1], t_s[after]
+    # Between two samples along is a cubic to far below a millimetre: positions and speeds are exact at both.
+    speed = air.tas_nm_s * np.cos(heading) + air.wind_along_nm_s
+    span = high - low
+
+    def along_at(share: float) -> float:
+        s2, s3 = share**2, share**3
+        return float(
+            (2 * s3 - 3 * s2 + 1) * along[after - 1]
+            + (s3 - 2 * s2 + share) * span * speed[after - 1]
+            + (3 * s2 - 2 * s3) * along[after]
+            + (s3 - s2) * span * speed[after]
+        )
+
+    left, right = 0.0, 1.0
+    for _ in range(50):
+        middle = 0.5 * (left + right)
+        if along_at(middle) > 0.0 or (after == 1 and middle < 0.05):
+            left = middle
+        else:
+            right = middle
+    return float(low + 0.5 * (left + right) * span)
+
+
+@dataclass(frozen=True)
+class LapShape:
+    """A lap flown on one outbound heading for one straight time: where its turn back ends.
+
+    Times [s] from the fix; ``rollout_*`` is the end of the turn back [NM].
+    """
+
+    outbound_rad: float
+    wings_level_s: float
+    abeam_s: float
+    outbound_end_s: float
+    outbound_end_along_nm: float
+    outbound_end_cross_nm: float
+    rollout_s: float
+    rollout_along_nm: float
+    rollout_cross_nm: float
+
+    @property
+    def outbound_s(self) -> float:
+        """Seconds from abeam to the start of the turn back; negative where that comes first."""
+        return self.outbound_end_s - self.abeam_s
+
+
+def lap_shape(outbound_rad: float, straight_s: float, air: Air) -> LapShape:
+    """The lap: turn at the fix, ``straight_s`` on the outbound heading, turn back to the inbound heading."""
+    turn = fix_turn(outbound_rad, air)
+    speed_along, speed_cross = air.velocity(outbound_rad)
+    along = turn.along_nm + straight_s * speed_along
+    cross = turn.cross_nm + straight_s * speed_cross
+    seconds, back_along, back_cross = turn_back(outbound_rad, air)
+    end_s = turn.seconds + straight_s
+    return LapShape(
+        outbound_rad=outbound_rad,
+        wings_level_s=turn.seconds,
+        abeam_s=turn.abeam_s,
+        outbound_end_s=end_s,
+        outbound_end_along_nm=along,
+        outbound_end_cross_nm=cross,
+        rollout_s=end_s + seconds,
+        rollout_along_nm=along + back_along,
+        rollout_cross_nm=cross + back_cross,
+    )
+
+
+def turn_back(outbound_rad: float, air: Air) -> tuple[float, float, float]:
+    """Seconds and displacement [NM] of the turn from an outbound heading to the inbound one."""
+    change = 2.0 * math.pi + air.inbound_heading_rad - outbound_rad
+    return displacement(turn_phases(change, air), outbound_rad, air)
+
+
+def trace(
+    phases: tuple[Phase, ...], start_rad: float, air: Air, step_s: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Time [s], along, cross [NM] and heading [rad] about every ``step_s`` and at each end of a phase."""
+    times, alongs, crosses, headings = [np.zeros(1)], [np.zeros(1)], [np.zeros(1)], [np.array([start_rad])]
+    for phase in phases:
+        if phase.seconds <= 0.0:
+            continue
+        ends = np.linspace(0.0, phase.seconds, max(2, math.ceil(phase.seconds / step_s - 1e-9) + 1))
+        half = 0.5 * np.diff(ends)[:, None]
+        inside = headings[-1][-1] + phase.turned_rad(ends[:-1, None] + half * (_STEP_NODES + 1.0))
+        spent = ends[1:]
+        alongs.append(
+            alongs[-1][-1]
+            + air.tas_nm_s * np.cumsum((half * np.cos(inside)) @ _STEP_WEIGHTS)
+            + air.wind_along_nm_s * spent
+        )
+        crosses.append(
+            crosses[-1][-1]
+            + air.tas_nm_s * np.cumsum((half * np.sin(inside)) @ _STEP_WEIGHTS)
+            + air.wind_cross_nm_s * spent
+        )
+        times.append(times[-1][-1] + spent)
+        headings.append(headings[-1][-1] + phase.turned_rad(spent))
+    return tuple(np.concatenate(part) for part in (times, alongs, crosses, headings))  # type: ignore[return-value]
+
+
+def lap_phases(shape: LapShape, inbound_s: float, air: Air) -> tuple[Phase, ...]:
+    """The phases of a whole lap, for `trace` from the inbound heading at the fix."""
+    start = air.inbound_heading_rad
+    return (
+        *turn_phases(shape.outbound_rad - start, air),
+        Phase(shape.outbound_end_s - shape.wings_level_s),
+        *turn_phases(2.0 * math.pi + start - shape.outbound_rad, air),
+        Phase(max(inbound_s, 0.0)),
+    )

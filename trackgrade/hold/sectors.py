@@ -1,0 +1,104 @@
+"""Entry sectors: which entry an arrival heading asks for, how near the next one is, and what to fly.
+
+AIM 5-3-8 and ICAO Doc 8168 Vol I (holding procedures): by heading at the fix, from the outbound course 70
+degrees toward the holding side teardrop, 110 degrees the other way parallel, the rest direct; within 5 degrees of
+a boundary either neighbour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trackgrade.earth.angles import wrap180, wrap360
+
+EntryChoice = Literal["direct", "teardrop", "parallel"]
+
+TEARDROP_DEG = 70.0
+PARALLEL_DEG = 110.0
+EITHER_WITHIN_DEG = 5.0
+
+#: A teardrop goes out this far into the holding side of the outbound course (AIM 5-3-8, ICAO Doc 8168).
+TEARDROP_ANGLE_DEG = 30.0
+
+# Boundaries by where they lie in `outbound_off_deg`, with the entry on the lower and on the upper side.
+_BOUNDARIES: tuple[tuple[float, EntryChoice, EntryChoice], ...] = (
+    (0.0, "parallel", "teardrop"),
+    (TEARDROP_DEG, "teardrop", "direct"),
+    (-PARALLEL_DEG, "direct", "parallel"),
+)
+
+_ROUNDING_DEG = 1e-9
+
+
+def outbound_off_deg(inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float) -> float:
+    """How far the outbound course lies from the nose [-180 to 180), right positive for right turns, else left.
+
+    ``side`` is +1 for right turns, -1 for left.
+    """
+    if side not in (1, -1):
+        raise ValueError("side is +1 (right turns) or -1 (left turns)")
+    # Wrapped before the side is applied and after: -180 mirrored is 180 again.
+    return float(wrap180(side * wrap180(inbound_course_true_deg + 180.0 - arrival_heading_true_deg)))
+
+
+def expected_entries(
+    inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float
+) -> tuple[EntryChoice, ...]:
+    """Entries that are right for an arrival heading: the sector's own first, then a neighbour within 5 degrees.
+
+    On a boundary itself the own sector is the teardrop (0 and 70) or the parallel (110).
+    """
+    off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
+    own: EntryChoice = "direct"
+    if -_ROUNDING_DEG <= off <= TEARDROP_DEG + _ROUNDING_DEG:
+        own = "teardrop"
+    elif -PARALLEL_DEG - _ROUNDING_DEG <= off < 0.0:
+        own = "parallel"
+    either = [own]
+    for boundary, below, above in _BOUNDARIES:
+        if abs(off - boundary) <= EITHER_WITHIN_DEG + _ROUNDING_DEG:
+            either.append(below if own == above else above)
+    return tuple(either)
+
+
+def sector_margin_deg(inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float) -> float:
+    """Distance of an arrival heading from the nearest sector boundary [deg], 0 to 90."""
+    off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
+    return min(abs(float(wrap180(off - boundary))) for boundary, _, _ in _BOUNDARIES)
+
+
+@dataclass(frozen=True)
+class EntryPlan:
+    """What to fly for one entry, in still air: add the drift correction.
+
+    ``first_turn_deg`` and ``second_turn_deg`` are signed, right positive: at the fix to ``first_heading_true_deg``,
+    then, after ``outbound_minutes`` (None for a direct entry, whose outbound leg is the first lap's own), back
+    toward the inbound course.
+    """
+
+    kind: EntryChoice
+    first_heading_true_deg: float
+    first_turn_deg: float
+    second_turn_deg: float
+
+
+def entry_plan(
+    kind: EntryChoice, inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float
+) -> EntryPlan:
+    """Headings and turns of an entry (AIM 5-3-8; ICAO Doc 8168 Vol I, holding, sector 1 to 3).
+
+    direct: turn the hold's way to the outbound heading. teardrop: the shorter way to 30 degrees into the holding
+    side, then back the hold's way. parallel: the shorter way to the outbound heading, then back through more
+    than 180 degrees toward the holding side, against the hold's way.
+    """
+    outbound = inbound_course_true_deg + 180.0
+    off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
+    if kind == "direct":
+        return EntryPlan(kind, float(wrap360(outbound)), side * float(wrap360(off)), side * 180.0)
+    if kind == "teardrop":
+        first = float(wrap360(outbound - side * TEARDROP_ANGLE_DEG))
+        turn = float(wrap180(off - TEARDROP_ANGLE_DEG))
+        return EntryPlan(kind, first, side * turn, side * (180.0 + TEARDROP_ANGLE_DEG))
+    # Through the inbound course and on by a cut of 30 degrees or so to meet it: over 180 (Doc 8168, sector 1).
+    return EntryPlan(kind, float(wrap360(outbound)), side * float(wrap180(off)), -side * (180.0 + TEARDROP_ANGLE_DEG))
