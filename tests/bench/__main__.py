@@ -1,0 +1,223 @@
+"""``python -m tests.bench``: print the table; end with 1 where a bound is not reached.
+
+``--short`` is for CI: fewer runs, fewer flights and bounds widened by half, for machines that are shared.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests import plain_flight
+from tests.bench.timing import MemoryWatch, Ratio, call_s, compare, process_s
+
+WIDER_IN_CI = 1.5
+GRADE = ("-m", "trackgrade", "grade")
+
+GPX_FLOOR = "import numpy, pandas, scipy.optimize, gpxpy; gpxpy.parse(open('three_hours.gpx'))"
+CSV_FLOOR = "import pandas; pandas.read_csv('ten_hertz.csv')"
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument("--short", action="store_true", help="the form of CI")
+    parser.add_argument("--out", type=Path, help="write the table there too")
+    parser.add_argument("--flights", type=int, help="flights of the batch (1000; short: 60)")
+    chosen = parser.parse_args()
+    runs = 3 if chosen.short else 7
+    # One thread, as the program sets for itself: the floor must not gain or lose by threads of its own.
+    os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", MKL_NUM_THREADS="1")
+    os.environ["PYTHONPATH"] = str(Path(__file__).resolve().parents[2])
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        write_flights(folder)
+        lines = [*start_up(folder, runs), *one_flight(folder, runs), *analysis(folder, runs)]
+        lines += batch(folder, chosen.flights or (60 if chosen.short else 1000))
+    table = shown(lines, widened=WIDER_IN_CI if chosen.short else 1.0)
+    print(table)
+    if chosen.out:
+        chosen.out.parent.mkdir(parents=True, exist_ok=True)
+        chosen.out.write_text(table + "\n", encoding="utf-8")
+    return 0 if all(reached(line, WIDER_IN_CI if chosen.short else 1.0) for line in lines) else 1
+
+
+def write_flights(folder: Path) -> None:
+    three_hours = plain_flight.rows(before_s=3600, laps=12, after_s=10799 - 3600 - 12 * plain_flight.LAP_S)
+    ten_hertz = plain_flight.rows(before_s=600, laps=8, after_s=3599.9 - 600 - 8 * plain_flight.LAP_S, interval_s=0.1)
+    (folder / "three_hours.gpx").write_text(plain_flight.gpx(three_hours), encoding="utf-8")
+    (folder / "ten_hertz.csv").write_text(plain_flight.csv(ten_hertz), encoding="utf-8")
+    for hours in (1, 10):
+        laps = 10 * hours
+        rest = 3600 * hours - 600 - laps * plain_flight.LAP_S
+        flight = plain_flight.rows(before_s=600, laps=laps, after_s=rest)
+        (folder / f"{hours}h.gpx").write_text(plain_flight.gpx(flight), encoding="utf-8")
+    (folder / "hold.toml").write_text(plain_flight.HOLD_TOML, encoding="utf-8")
+
+
+def start_up(folder: Path, runs: int) -> list[Ratio]:
+    cases = [
+        ("--help", ["--help"], 0),
+        ("standards", ["standards"], 0),
+        ("usage error", ["grade", "missing.gpx", "--hold", "hold.toml"], 2),
+    ]
+    return [
+        compare(
+            f"trackgrade {name}",
+            "import click",
+            lambda: process_s(["-c", "import click"], folder),
+            lambda arguments=arguments, status=status: process_s(
+                ["-m", "trackgrade", *arguments], folder, status=status
+            ),
+            3.0,
+            3 * runs,
+        )
+        for name, arguments, status in cases
+    ]
+
+
+def one_flight(folder: Path, runs: int) -> list[Ratio]:
+    gpx = [*GRADE, "three_hours.gpx", "--hold", "hold.toml", "--json", "a.json"]
+    csv = [*GRADE, "ten_hertz.csv", "--hold", "hold.toml", "--json", "b.json", "--no-html"]
+
+    def gpx_floor() -> float:
+        return process_s(["-c", GPX_FLOOR], folder)
+
+    return [
+        compare(
+            "grade --json, 3 h GPX",
+            "imports and gpxpy.parse",
+            gpx_floor,
+            lambda: process_s([*gpx, "--no-html"], folder),
+            1.3,
+            runs,
+        ),
+        compare(
+            "the same with the report",
+            "imports and gpxpy.parse",
+            gpx_floor,
+            lambda: process_s(gpx, folder),
+            2.0,
+            runs,
+        ),
+        compare(
+            "grade --json, 36,000 rows CSV",
+            "import pandas, read_csv",
+            lambda: process_s(["-c", CSV_FLOOR], folder),
+            lambda: process_s(csv, folder),
+            1.5,
+            runs,
+        ),
+    ]
+
+
+def analysis(folder: Path, runs: int) -> list[Ratio]:
+    import gpxpy
+    from trackgrade.analysis import analyse
+
+    from trackgrade.batch.flight import flight_date
+    from trackgrade.hold.holdfile import read_hold_file
+    from trackgrade.hold.setup import resolve
+    from trackgrade.score.standards import load_standard
+    from trackgrade.track.readers import read_track
+
+    tracks = {name: read_track(folder / f"{name}.gpx") for name in ("three_hours", "1h", "10h")}
+    hold = resolve(read_hold_file(folder / "hold.toml"), flight_date(tracks["1h"]))
+    standard = load_standard()
+    text = (folder / "three_hours.gpx").read_text(encoding="utf-8")
+
+    def analysis_s(name: str) -> float:
+        return call_s(lambda: analyse(tracks[name], hold, standard))
+
+    alone = compare(
+        "analysis alone, 10,800 points",
+        "gpxpy.parse of the file",
+        lambda: call_s(lambda: gpxpy.parse(text)),
+        lambda: analysis_s("three_hours"),
+        0.2,
+        runs,
+    )
+    growth = compare(
+        "growth, 10 h of flight",
+        "ten times 1 h",
+        lambda: 10.0 * analysis_s("1h"),
+        lambda: analysis_s("10h"),
+        1.15,
+        runs,
+    )
+    return [alone, growth]
+
+
+def batch(folder: Path, count: int) -> list[Ratio]:
+    """Throughput of two workers against one, and the memory of the two-worker run."""
+    archive = folder / "archive"
+    archive.mkdir()
+    for number in range(count):
+        rows = plain_flight.rows(before_s=120, laps=2 + number % 3, after_s=120, seed=number)
+        (archive / f"flight {number:04d}.gpx").write_text(plain_flight.gpx(rows), encoding="utf-8")
+    command = [*GRADE, "archive", "--hold", "hold.toml", "--no-html", "--json", "all.jsonl"]
+    one_s = process_s([*command, "--jobs", "1", "--out", "one"], folder)
+    one = (folder / "all.jsonl").read_bytes()
+    started = time.perf_counter()
+    running = subprocess.Popen(
+        [sys.executable, *command, "--jobs", "2", "--out", "two"], cwd=folder, stdout=subprocess.DEVNULL
+    )
+    watch = MemoryWatch(running.pid)
+    if running.wait() != 0:
+        raise RuntimeError(f"the batch of two workers ended with {running.returncode}")
+    two_s = time.perf_counter() - started
+    if (folder / "all.jsonl").read_bytes() != one:
+        raise RuntimeError("two workers gave another result than one")
+    samples = watch.stop()
+    early, late = memory_mib(samples, two_s, 0.1, 0.25), memory_mib(samples, two_s, 0.75, 0.95)
+    return [
+        Ratio(
+            f"{count:,} flights, 2 workers",
+            "1 worker",
+            one_s,
+            two_s,
+            one_s / two_s,
+            1.8,
+            at_least=True,
+            note=f"{count / two_s:.1f} flights/s, same bytes",
+        ),
+        Ratio(
+            f"memory after {count:,} flights",
+            "after the first tenth",
+            two_s,
+            two_s,
+            late / early,
+            1.05,
+            note=f"{early:.0f} then {late:.0f} MiB, private, all processes",
+        ),
+    ]
+
+
+def memory_mib(samples: list[tuple[float, float]], whole_s: float, start: float, end: float) -> float:
+    """Median memory between two shares of the run [MiB]."""
+    return statistics.median(mib for second, mib in samples if start * whole_s <= second <= end * whole_s)
+
+
+def reached(line: Ratio, widened: float) -> bool:
+    bound = line.bound / widened if line.at_least else line.bound * widened
+    return line.ratio >= bound if line.at_least else line.ratio <= bound
+
+
+def shown(lines: list[Ratio], widened: float) -> str:
+    header = f"{'what':32} {'floor':26} {'floor s':>8} {'took s':>8} {'ratio':>6}  {'wanted':>7}  reached"
+    rows = [
+        f"{line.what:32} {line.floor:26} {line.floor_s:8.3f} {line.measured_s:8.3f} {line.ratio:6.2f}"
+        f"  {'>=' if line.at_least else '<='} {line.bound:4.2f}  {'yes' if line.reached else 'NO':7}  {line.note}"
+        for line in lines
+    ]
+    told = f"\nThis run ends badly only beyond {widened:g} times the bounds." if widened != 1.0 else ""
+    return "\n".join([header, *rows]) + told
+
+
+if __name__ == "__main__":
+    sys.exit(main())

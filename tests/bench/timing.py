@@ -1,0 +1,121 @@
+"""Stop watches: whole processes and calls, the floor and the measured thing taking turns."""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """One line of the table: median seconds of both, the median of the paired ratios, and its bound."""
+
+    what: str
+    floor: str
+    floor_s: float
+    measured_s: float
+    ratio: float
+    bound: float
+    at_least: bool = False
+    note: str = ""
+
+    @property
+    def reached(self) -> bool:
+        return self.ratio >= self.bound if self.at_least else self.ratio <= self.bound
+
+
+def process_s(arguments: Sequence[str], cwd: Path, *, status: int = 0) -> float:
+    """Wall seconds of one process of this interpreter [s]; it must end with the status."""
+    started = time.perf_counter()
+    done = subprocess.run([sys.executable, *arguments], cwd=cwd, capture_output=True, text=True, check=False)
+    seconds = time.perf_counter() - started
+    if done.returncode != status:
+        raise RuntimeError(f"{arguments} ended with {done.returncode}, not {status}: {done.stderr[-2000:]}")
+    return seconds
+
+
+def call_s(function: Callable[[], object]) -> float:
+    """Wall seconds of one call [s]."""
+    started = time.perf_counter()
+    function()
+    return time.perf_counter() - started
+
+
+def compare(
+    what: str,
+    floor_name: str,
+    floor: Callable[[], float],
+    measured: Callable[[], float],
+    bound: float,
+    runs: int,
+) -> Ratio:
+    """Time both in turn, once unseen to warm the file cache, then ``runs`` times. Load hits both alike."""
+    floor()
+    measured()
+    pairs = [(floor(), measured()) for _ in range(runs)]
+    floors, times = zip(*pairs)
+    return Ratio(
+        what=what,
+        floor=floor_name,
+        floor_s=statistics.median(floors),
+        measured_s=statistics.median(times),
+        ratio=statistics.median(time_s / floor_s for floor_s, time_s in pairs),
+        bound=bound,
+    )
+
+
+class MemoryWatch:
+    """Samples the resident memory of a process and all below it [MiB], until told to stop. Linux only."""
+
+    def __init__(self, pid: int, every_s: float = 0.25) -> None:
+        self.samples: list[tuple[float, float]] = []
+        self._pid = pid
+        self._every_s = every_s
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+        self._started = time.perf_counter()
+        self._thread.start()
+
+    def stop(self) -> list[tuple[float, float]]:
+        """The samples: seconds since the start, MiB."""
+        self._stop.set()
+        self._thread.join()
+        return self.samples
+
+    def _watch(self) -> None:
+        while not self._stop.wait(self._every_s):
+            total = sum(_resident_mib(pid) for pid in _tree(self._pid))
+            self.samples.append((time.perf_counter() - self._started, total))
+
+
+def _tree(pid: int) -> list[int]:
+    parents: dict[int, list[int]] = {}
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                after_name = (entry / "stat").read_text().rpartition(")")[2].split()
+            except OSError:
+                continue
+            parents.setdefault(int(after_name[1]), []).append(int(entry.name))
+    found, waiting = [], [pid]
+    while waiting:
+        each = waiting.pop()
+        found.append(each)
+        waiting.extend(parents.get(each, ()))
+    return found
+
+
+def _resident_mib(pid: int) -> float:
+    """Private resident memory: pages shared with the fork server are counted once, there."""
+    try:
+        fields = Path(f"/proc/{pid}/statm").read_text().split()
+    except OSError:
+        return 0.0
+    return (int(fields[1]) - int(fields[2])) * os.sysconf("SC_PAGE_SIZE") / 2**20
