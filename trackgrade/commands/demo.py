@@ -1,0 +1,108 @@
+"""``trackgrade demo``: the whole job on a flight whose truth is known, with no input and no network."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from trackgrade.commands import console
+
+if TYPE_CHECKING:
+    from trackgrade.simulator import SimulatedFlight
+
+#: An invented fix. The course is magnetic, so that the magnetic model has a part in the demo.
+HOLD_FILE = """\
+# An invented hold for a demonstration. Not a real procedure.
+name = "Tarne practice hold"
+inbound_course_deg = 218.0
+north = "magnetic"
+turns = "right"
+altitude_ft = 4000
+airspeed_kias = 95
+
+[fix]
+lat = 44.0
+lon = -93.0
+
+[leg]
+minutes = 1.0
+
+[guidance]
+kind = "gps"
+full_scale_nm = 1.0
+"""
+SEED = 10
+
+
+@click.command(
+    "demo",
+    short_help="Simulate, grade and report, with no input.",
+    epilog=console.CAUTION,
+)
+@click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for everything written.")
+@click.option("--season", is_flag=True, help="A season of invented pilots and their progress pages instead.")
+def command(out: str, season: bool) -> None:
+    """Fly a simulated hold, grade its track, write the report, and compare with what was really flown."""
+    folder = Path(out)
+    if season:
+        _season(folder)
+        return
+    from trackgrade.commands.grade import grade, plan
+    from trackgrade.files import write_whole
+    from trackgrade.simulator.writers import gpx_text
+
+    hold_path, track_path, debrief_path = folder / "demo.toml", folder / "demo.gpx", folder / "demo.json"
+    write_whole(hold_path, HOLD_FILE)
+    flight = _fly(hold_path)
+    write_whole(track_path, gpx_text(flight))
+    console.say(f"Simulated a flight of {len(flight.truth.laps)} laps in a wind unknown to the grading: {track_path}")
+    flights, settings = plan([str(track_path)], [str(hold_path)])
+    grade(flights, settings, folder, json_path=debrief_path)
+    console.say()
+    console.say("The simulation knows what was really flown. Measured from the track, and true:")
+    console.say(_against_truth(json.loads(debrief_path.read_text(encoding="utf-8")), flight))
+    console.say()
+    console.say(f"The same by hand:  trackgrade grade {track_path} --hold {hold_path}")
+
+
+def _fly(hold_path: Path) -> SimulatedFlight:
+    """A flight with a crosswind that the pilot underrates and learns about lap by lap."""
+    import datetime as dt
+
+    from trackgrade.hold.holdfile import read_hold_file
+    from trackgrade.hold.setup import resolve
+    from trackgrade.simulator import Air, Pilot, Scenario, fly
+
+    scenario = Scenario(
+        name="demo",
+        laps=4,
+        arrive_from_nm=6.0,
+        air=Air(wind_from_true_deg=280.0, wind_kt=18.0),
+        pilot=Pilot(wind_error_kt=9.0, drift_rule="triple", learning=0.6, altitude_sd_ft=30.0, finesse=0.4),
+    )
+    day = dt.datetime.fromtimestamp(scenario.start_epoch_s, dt.UTC).date()
+    return fly(resolve(read_hold_file(hold_path), day), scenario, SEED)
+
+
+def _against_truth(debrief: dict[str, object], flight: SimulatedFlight) -> str:
+    measured = debrief["laps"]
+    assert isinstance(measured, list)
+    rows = [
+        (
+            str(true.number),
+            *(f"{lap[key]:.1f} s" if lap[key] is not None else "-" for key in ("outbound_s", "inbound_s")),
+            *(f"{value:.1f} s" if value is not None else "-" for value in (true.outbound_s, true.inbound_s)),
+        )
+        for lap, true in zip(measured, flight.truth.laps)
+    ]
+    return console.table(("lap", "outbound", "inbound", "outbound, true", "inbound, true"), rows)
+
+
+def _season(folder: Path) -> None:
+    from trackgrade.logbook import season
+
+    for path in season.build(folder):
+        console.say(str(path))
