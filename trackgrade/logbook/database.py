@@ -63,16 +63,12 @@ def url_of(place: str | os.PathLike[str]) -> sa.URL:
         url = sa.make_url(text)
         kind = url.get_backend_name()
     except exc.ArgumentError as error:
-        raise LogbookError(
-            "the logbook's URL cannot be read; write postgresql://user@host/database."
-        ) from error
+        raise LogbookError("the logbook's URL cannot be read; write postgresql://user@host/database.") from error
     if kind == "sqlite" and url.database not in (None, "", ":memory:"):
         return url
     if kind in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
-    raise LogbookError(
-        f"logbook {text.split('://')[0]}://...: only a file path (SQLite) or postgresql:// can be used."
-    )
+    raise LogbookError(f"logbook {text.split('://')[0]}://...: only a file path (SQLite) or postgresql:// can be used.")
 
 
 def open_engine(place: str | os.PathLike[str], *, create: bool) -> sa.Engine:
@@ -103,9 +99,7 @@ def open_engine(place: str | os.PathLike[str], *, create: bool) -> sa.Engine:
 
 def shown(url: sa.URL) -> str:
     """The place as a person may see it: the path, or the URL without its password."""
-    return (
-        str(url.database) if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=True)
-    )
+    return str(url.database) if url.get_backend_name() == "sqlite" else url.render_as_string(hide_password=True)
 
 
 @contextlib.contextmanager
@@ -157,9 +151,7 @@ def errors_for_people(name: str) -> Iterator[None]:
                 f"logbook {name} is not a logbook, or is damaged ({text}); name another with --logbook."
             ) from error
         if isinstance(error, exc.OperationalError):
-            raise LogbookError(
-                f"logbook {name} cannot be reached ({text}); check the URL and the server."
-            ) from error
+            raise LogbookError(f"logbook {name} cannot be reached ({text}); check the URL and the server.") from error
         raise LogbookError(f"logbook {name}: {text}.") from error
 
 
@@ -216,9 +208,7 @@ def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
     if version is None and not empty:
         raise LogbookError(f"logbook {name} is a database of something else; name another with --logbook.")
     if version is None and not create:
-        raise LogbookError(
-            f"logbook {name} is empty; record a flight first:  trackgrade grade ... --pilot NAME."
-        )
+        raise LogbookError(f"logbook {name} is empty; record a flight first:  trackgrade grade ... --pilot NAME.")
     if version is not None and version > schema.VERSION:
         raise LogbookError(
             f"logbook {name} is of version {version}, and this program knows {schema.VERSION};"
@@ -226,9 +216,7 @@ def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
         )
     if engine.dialect.name == "sqlite":
         with outside_transactions(engine) as connection:
-            connection.exec_driver_sql(
-                "PRAGMA journal_mode = WAL"
-            )  # readers and a writer at once; kept in the file
+            connection.exec_driver_sql("PRAGMA journal_mode = WAL")  # readers and a writer at once; kept in the file
     with writing(engine) as connection:
         version = schema.found_version(connection)  # another program may have been first
         if version is None:

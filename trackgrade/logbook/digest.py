@@ -157,9 +157,7 @@ def digest(debrief: Mapping[str, Any]) -> Digest:
     """
     schema = debrief.get("schema") if isinstance(debrief, Mapping) else None
     if schema != SCHEMA:
-        raise LogbookError(
-            f"not a debrief this program can record: schema is {schema!r}, expected {SCHEMA!r}."
-        )
+        raise LogbookError(f"not a debrief this program can record: schema is {schema!r}, expected {SCHEMA!r}.")
     try:
         return _digest(debrief)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -276,9 +274,7 @@ def by_lap(items: Sequence[ItemRow]) -> dict[str, list[ItemRow]]:
     for row in items:
         grouped.setdefault(row.item, []).append(row)
     return {
-        name: [row for row in rows if row.lap is not None]
-        if any(row.lap is not None for row in rows)
-        else rows
+        name: [row for row in rows if row.lap is not None] if any(row.lap is not None for row in rows) else rows
         for name, rows in grouped.items()
     }
 

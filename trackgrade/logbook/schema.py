@@ -78,15 +78,11 @@ recording = Table(
 
 
 def _of_recording() -> Column[int]:
-    return Column(
-        "recording_id", ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True, autoincrement=False
-    )
+    return Column("recording_id", ForeignKey("recording.id", ondelete="CASCADE"), primary_key=True, autoincrement=False)
 
 
 def _of_pilot() -> Column[int]:
-    return Column(
-        "pilot_id", ForeignKey("pilot.id", ondelete="CASCADE"), primary_key=True, autoincrement=False
-    )
+    return Column("pilot_id", ForeignKey("pilot.id", ondelete="CASCADE"), primary_key=True, autoincrement=False)
 
 
 debrief = Table(
@@ -263,9 +259,7 @@ def _from_1_to_2(connection: sa.Connection) -> None:
     sums = ", ".join(f"recent_sum_{pair} {float_type} NOT NULL" for pair in ("nn", "nk", "kk"))
     tail = " WITHOUT ROWID" if connection.dialect.name == "sqlite" else ""
     of_pilot = "pilot_id INTEGER NOT NULL REFERENCES pilot (id) ON DELETE CASCADE"
-    described = (
-        f"position INTEGER NOT NULL, title TEXT NOT NULL, unit VARCHAR(20) NOT NULL, limit_value {float_type}"
-    )
+    described = f"position INTEGER NOT NULL, title TEXT NOT NULL, unit VARCHAR(20) NOT NULL, limit_value {float_type}"
     for statement in (
         f"""CREATE TABLE recording_item (
             recording_id INTEGER NOT NULL REFERENCES recording (id) ON DELETE CASCADE,

@@ -58,9 +58,7 @@ class Recorded:
         what = "Replaced in" if self.replaced else "Recorded in"
         who = f"{self.pilot} (a new pilot)" if self.new_pilot else self.pilot
         moved = f", moved from {self.moved_from}" if self.moved_from else ""
-        return (
-            f"{what} the logbook for {who}{moved}: session {self.sessions} to this standard ({self.place})."
-        )
+        return f"{what} the logbook for {who}{moved}: session {self.sessions} to this standard ({self.place})."
 
 
 @dataclass(frozen=True)
@@ -158,9 +156,7 @@ class Logbook:
             with writing(self.engine) as connection:
                 pilot_id = find_pilot(connection, name)
                 count = connection.scalar(
-                    select(sa.func.count())
-                    .select_from(schema.recording)
-                    .where(schema.recording.c.pilot_id == pilot_id)
+                    select(sa.func.count()).select_from(schema.recording).where(schema.recording.c.pilot_id == pilot_id)
                 )
                 connection.execute(schema.pilot.delete().where(schema.pilot.c.id == pilot_id))
             with outside_transactions(self.engine) as connection:
@@ -212,9 +208,7 @@ class Logbook:
                 if row is None:
                     continue
                 try:
-                    outcome = _put(
-                        connection, row["debrief"], row["pilot"], row.get("instructor"), row.get("note")
-                    )
+                    outcome = _put(connection, row["debrief"], row["pilot"], row.get("instructor"), row.get("note"))
                 except (LogbookError, UsageError) as error:
                     raise LogbookError(f"line {number}: {error} Nothing was imported.") from error
                 recorded, replaced = recorded + 1, replaced + outcome.replaced
@@ -346,9 +340,7 @@ def _renamed(row: dict[str, Any], old: str, new: str) -> dict[str, Any]:
 def _pilot(connection: sa.Connection, name: str) -> tuple[int, str, bool]:
     """Id, name as first written, and whether the pilot is new."""
     pilot = schema.pilot
-    found = connection.execute(
-        select(pilot.c.id, pilot.c.name).where(pilot.c.name_key == _key(name))
-    ).one_or_none()
+    found = connection.execute(select(pilot.c.id, pilot.c.name).where(pilot.c.name_key == _key(name))).one_or_none()
     if found is not None:
         return int(found.id), str(found.name), False
     inserted = connection.execute(pilot.insert().values(name=name, name_key=_key(name))).inserted_primary_key

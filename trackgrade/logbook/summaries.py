@@ -51,9 +51,7 @@ def rebuild(connection: sa.Connection) -> None:
     for table in schema.SUMMARY_TABLES:
         connection.execute(table.delete())
     items = schema.item_result
-    for recording_id in connection.scalars(
-        select(schema.recording.c.id).order_by(schema.recording.c.id)
-    ).all():
+    for recording_id in connection.scalars(select(schema.recording.c.id).order_by(schema.recording.c.id)).all():
         rows = connection.execute(
             select(items).where(items.c.recording_id == recording_id).order_by(items.c.position)
         ).mappings()
@@ -109,9 +107,7 @@ def _recent_recordings(connection: sa.Connection, mine: sa.ColumnElement[bool]) 
     recording = schema.recording
     flights: set[str] = set()
     recent = []
-    statement = (
-        select(recording).where(mine).order_by(recording.c.started_epoch_s.desc(), recording.c.id.desc())
-    )
+    statement = select(recording).where(mine).order_by(recording.c.started_epoch_s.desc(), recording.c.id.desc())
     with connection.execute(statement) as rows:
         for row in rows:
             flights.add(row.flight_hash)

@@ -1,0 +1,237 @@
+"""The instructor's view: pilots side by side, where they differ, who needs work first. Pure."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotTotal, SameHold, Tally
+from trackgrade.logbook.trends import Share, share, tally
+
+Sorting = Literal["work", "name", "laps"]
+SORTINGS: tuple[Sorting, ...] = ("work", "name", "laps")
+
+#: Laps of the class's own share that are mixed into a pilot's, so that one bad lap does not lead the list.
+PRIOR_LAPS = 5.0
+
+#: A wind this far from the class's median one (vector difference, kt) makes a flight hard to compare.
+OTHER_WIND_KT = 8.0
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One pilot at one item, over the last sessions: share, and the median size of the error."""
+
+    share: Share
+    median_size: float | None
+
+
+@dataclass(frozen=True)
+class PilotRow:
+    """One pilot's line. ``need`` orders: the largest needs work first. ``weakest`` is a title, or None."""
+
+    pilot: str
+    total: PilotTotal
+    laps: Share
+    cells: tuple[Cell | None, ...]
+    need: float
+    weakest: str | None
+
+
+@dataclass(frozen=True)
+class ItemColumn:
+    """One item over the class: pooled share (pilots as the units of its interval), and the spread of pilots."""
+
+    item: str
+    title: str
+    unit: str
+    limit: float | None
+    share: Share
+    pilots: int
+    lowest: float | None
+    median: float | None
+    highest: float | None
+
+
+@dataclass(frozen=True)
+class EqualFooting:
+    """One pilot's latest flight at the shared hold. ``other_wind``: too far from the class's to compare."""
+
+    pilot: str
+    flown: HoldFlown
+    entry: EntryFlown | None
+    flights: int
+    share: Share
+    other_wind: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The hold that was flown by most, with the class's median wind (components along and across)."""
+
+    hold: SameHold
+    rows: tuple[EqualFooting, ...]
+    wind_head_kt: float | None
+    wind_cross_kt: float | None
+
+
+@dataclass(frozen=True)
+class ClassView:
+    """Everything the page and the terminal show. ``hardest`` is the column with the lowest share."""
+
+    standard: str
+    title: str
+    sorting: Sorting
+    rows: tuple[PilotRow, ...]
+    columns: tuple[ItemColumn, ...]
+    laps: Share
+    hardest: ItemColumn | None
+    widest: ItemColumn | None
+    comparison: Comparison | None
+    other_holds: tuple[tuple[str, int], ...]
+    other_standards: tuple[tuple[str, int], ...]
+    names_hidden: bool
+
+
+def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: bool = False) -> ClassView:
+    """The view of a class; with ``hide_names`` no name of a pilot, an instructor or a note is left in it."""
+    titles = _items_in_order(history.pilots)
+    columns = tuple(_column(history.pilots, item) for item in titles)
+    pooled = _pooled([(each.recent.judged, each.recent.passed) for each in history.pilots])
+    rows = [_row(each, columns, pooled) for each in history.pilots]
+    rows.sort(key=_order(sorting))
+    known = [column for column in columns if column.share.value is not None]
+    spread = [column for column in known if column.pilots > 1]
+    view = ClassView(
+        standard=history.standard,
+        title=history.title,
+        sorting=sorting,
+        rows=tuple(rows),
+        columns=columns,
+        laps=pooled,
+        hardest=min(known, key=lambda column: (column.share.value, -column.share.judged), default=None),
+        widest=max(spread, key=_width, default=None),
+        comparison=_comparison(history.same_hold) if history.same_hold else None,
+        other_holds=history.other_holds,
+        other_standards=history.other_standards,
+        names_hidden=hide_names,
+    )
+    return _without_names(view) if hide_names else view
+
+
+def _order(sorting: Sorting):  # type: ignore[no-untyped-def]
+    if sorting == "name":
+        return lambda row: row.pilot.casefold()
+    if sorting == "laps":
+        return lambda row: (-row.total.laps, row.pilot.casefold())
+    return lambda row: (-row.need, row.pilot.casefold())
+
+
+def _items_in_order(pilots: Sequence[PilotTotal]) -> list[str]:
+    order: dict[str, None] = {}
+    for pilot in sorted(pilots, key=lambda each: -len(each.items)):
+        for total in pilot.items:
+            order.setdefault(total.item)
+    return list(order)
+
+
+def _column(pilots: Sequence[PilotTotal], item: str) -> ItemColumn:
+    own = [total for pilot in pilots for total in pilot.items if total.item == item]
+    shares = sorted(t.recent.passed / t.recent.judged for t in own if t.recent.judged)
+    return ItemColumn(
+        item=item,
+        title=own[0].title,
+        unit=own[0].unit,
+        limit=next((total.limit for total in own if total.limit is not None), None),
+        share=_pooled([(total.recent.judged, total.recent.passed) for total in own]),
+        pilots=len(shares),
+        lowest=shares[0] if shares else None,
+        median=statistics.median(shares) if shares else None,
+        highest=shares[-1] if shares else None,
+    )
+
+
+def _pooled(counts: Sequence[tuple[int, int]]) -> Share:
+    """Share over the class; the pilots take the place of sessions, for a pilot's laps are alike."""
+    return share(tally(counts))
+
+
+def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], pooled: Share) -> PilotRow:
+    by_item = {total.item: total for total in pilot.items}
+    cells: list[Cell | None] = []
+    for column in columns:
+        total = by_item.get(column.item)
+        measured = total is not None and total.recent.judged > 0
+        cells.append(Cell(share(total.recent), total.recent_median_size) if total and measured else None)
+    known = [(cell.share.value, n) for n, cell in enumerate(cells) if cell is not None and cell.share.value is not None]
+    worst = min(known, default=None)
+    return PilotRow(
+        pilot=pilot.pilot,
+        total=pilot,
+        laps=share(pilot.recent),
+        cells=tuple(cells),
+        need=_need(pilot.recent, pooled),
+        weakest=columns[worst[1]].title if worst is not None and worst[0] < 1.0 else None,
+    )
+
+
+def _need(recent: Tally, pooled: Share) -> float:
+    """Share of laps outside, drawn toward the class's where a pilot has few laps. 0 to 1."""
+    middle = 0.5 if pooled.value is None else pooled.value
+    return 1.0 - (recent.passed + PRIOR_LAPS * middle) / (recent.judged + PRIOR_LAPS)
+
+
+def _width(column: ItemColumn) -> float:
+    return (column.highest or 0.0) - (column.lowest or 0.0)
+
+
+def _comparison(hold: SameHold) -> Comparison:
+    winds = [
+        (flown.wind_head_kt, flown.wind_cross_kt)
+        for _, flown, _, _ in hold.pilots
+        if flown.wind_head_kt is not None and flown.wind_cross_kt is not None
+    ]
+    head = statistics.median(each[0] for each in winds) if winds else None
+    cross = statistics.median(each[1] for each in winds) if winds else None
+    rows = []
+    for pilot, flown, entry, flights in hold.pilots:
+        away = math.inf
+        if (
+            head is not None
+            and cross is not None
+            and flown.wind_head_kt is not None
+            and flown.wind_cross_kt is not None
+        ):
+            away = math.hypot(flown.wind_head_kt - head, flown.wind_cross_kt - cross)
+        rows.append(
+            EqualFooting(
+                pilot=pilot,
+                flown=flown,
+                entry=entry,
+                flights=flights,
+                share=share(tally([(flown.laps_judged, flown.laps_within)])),
+                other_wind=away > OTHER_WIND_KT,
+            )
+        )
+    rows.sort(key=lambda row: (row.other_wind, row.share.value is None, row.share.value or 0.0, row.pilot.casefold()))
+    return Comparison(hold=hold, rows=tuple(rows), wind_head_kt=head, wind_cross_kt=cross)
+
+
+def _without_names(view: ClassView) -> ClassView:
+    """Pilots numbered in the order of the page: the number says nothing but the line."""
+    alias = {row.pilot: f"Pilot {number}" for number, row in enumerate(view.rows, start=1)}
+    rows = tuple(
+        replace(row, pilot=alias[row.pilot], total=replace(row.total, pilot=alias[row.pilot])) for row in view.rows
+    )
+    comparison = view.comparison
+    if comparison is not None:
+        kept = tuple(
+            replace(row, pilot=alias[row.pilot], flown=replace(row.flown, instructor=None, note=None))
+            for row in comparison.rows
+        )
+        hold = replace(comparison.hold, pilots=())
+        comparison = replace(comparison, rows=kept, hold=hold)
+    return replace(view, rows=rows, comparison=comparison)
