@@ -36,7 +36,7 @@ SIMULATOR_MAY_IMPORT = ("trackgrade.errors", "trackgrade.files", "trackgrade.ear
 
 #: A library that only one place may import, so that it can be replaced, or loaded only when needed.
 ONLY_IMPORTED_BY = {
-    "pyproj": ("earth/geodesy.py",),
+    "pyproj": ("earth/geodesy.py", "simulator/recorder.py"),  # the simulator has a geometry of its own
     "pygeomag": ("earth/variation.py",),
     "gpxpy": ("track/readers/",),
     "pandas": ("track/",),

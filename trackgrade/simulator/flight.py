@@ -96,8 +96,11 @@ class _Conductor:
     def _arrival(self) -> tuple[Entry, float]:
         """Entry to fly and arrival heading [rad]."""
         sc, rng = self.sc, self.rng
-        if sc.arrival_heading_true_deg is not None:
-            heading = radians(sc.arrival_heading_true_deg)
+        if sc.arrival_heading_true_deg is not None or sc.arrival_offset_deg is not None:
+            if sc.arrival_heading_true_deg is not None:
+                heading = radians(sc.arrival_heading_true_deg)
+            else:
+                heading = self.frame.course_rad + self.frame.side * radians(sc.arrival_offset_deg or 0.0)
             rel = np.degrees(self.frame.relative(heading))
             return sc.entry or entry_sectors(float(rel)), heading
         entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"]))

@@ -1,12 +1,14 @@
 """The lap the simulated pilot means to fly, from the wind it believes in.
 
-A lap is arcs and straights in the air mass, carried by the wind. For each outbound heading one outbound time gives the
-wanted inbound leg; the heading is found for which the turn back ends on the course. Half of each roll counts as straight.
+A lap is arcs and straights in the air mass, carried by the wind. For each outbound heading one outbound time
+gives the wanted inbound leg; the heading is found for which the turn back ends on the course. Half of each roll
+counts as straight.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import asin, cos, pi, radians, sin
 
 from scipy.optimize import brentq
@@ -18,9 +20,9 @@ LEAST_OUTBOUND_S = 5.0
 class LapPlan:
     """Headings against the inbound course [rad, toward the holding side]; speeds NM/s.
 
-    ``straight_s`` wings level to the start of the turn back; ``abeam_s`` is when abeam comes, ``level_s`` when wings are
-    level, both from the start of the plan; ``turn_along_nm`` where the turn back begins; ``closes`` whether a lap with
-    the wanted inbound leg exists.
+    ``straight_s`` wings level to the start of the turn back; ``abeam_s`` is when abeam comes, ``level_s`` when wings
+    are level, both from the start of the plan; ``turn_along_nm`` where the turn back begins; ``closes`` whether a
+    lap with the wanted inbound leg exists.
     """
 
     crab_rad: float
@@ -43,11 +45,13 @@ def plan_lap(
     inbound_s: float | None = None,
     inbound_nm: float | None = None,
     start_rad: float | None = None,
-    wait_s: float = 0.0,
+    start_nm: tuple[float, float] = (0.0, 0.0),
     aim_cross_nm: float = 0.0,
     outbound_rad: float | None = None,
 ) -> LapPlan:
-    """Plan from the fix, heading ``start_rad`` (None: the inbound crab). Wind [NM/s] blows toward along, cross.
+    """Plan from ``start_nm`` (along, cross), heading ``start_rad`` (None: the inbound crab).
+
+    Wind [NM/s] blows toward along, cross.
 
     ``outbound_rad`` given: only the time is found. Raises ValueError where the crosswind exceeds the airspeed.
     """
@@ -64,10 +68,20 @@ def plan_lap(
     def fly(out: float) -> tuple[float, float, float, float, float, float, float]:
         """(t_level, x, y at level; dt, dx, dy of the turn back; time)"""
         d1 = (out - start) % (2 * pi)
-        head = wait_s + roll_s / 2
+        head = roll_s / 2
         t = head + d1 / w + roll_s / 2
-        x = v * (head * cos(start) + (roll_s / 2) * cos(out)) + v / w * (sin(start + d1) - sin(start)) + wind_along * t
-        y = v * (head * sin(start) + (roll_s / 2) * sin(out)) + v / w * (cos(start) - cos(start + d1)) + wind_cross * t
+        x = (
+            start_nm[0]
+            + v * (head * cos(start) + (roll_s / 2) * cos(out))
+            + v / w * (sin(start + d1) - sin(start))
+            + wind_along * t
+        )
+        y = (
+            start_nm[1]
+            + v * (head * sin(start) + (roll_s / 2) * sin(out))
+            + v / w * (cos(start) - cos(start + d1))
+            + wind_cross * t
+        )
         d2 = (crab - out) % (2 * pi)
         t2 = d2 / w + roll_s
         dx = v * roll_s / 2 * (cos(out) + cos(crab)) + v / w * (sin(out + d2) - sin(out)) + wind_along * t2
@@ -91,9 +105,7 @@ def plan_lap(
         grid = [radians(a) for a in range(100, 261, 4)]
         usable = [a for a in grid if v * cos(a) + wind_along < -0.05 * v]
         roots = [
-            float(brentq(miss, a, b))
-            for a, b in zip(usable[:-1], usable[1:])
-            if miss(a) * miss(b) <= 0.0 and b - a < radians(5)
+            float(brentq(miss, a, b)) for a, b in pairwise(usable) if miss(a) * miss(b) <= 0.0 and b - a < radians(5)
         ]
         if roots:
             outbound_rad = min(roots, key=lambda a: abs(a - pi))

@@ -7,8 +7,8 @@ are *relative*: against the inbound course, positive toward the holding side, so
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass, field
-from math import acos, atan, atan2, copysign, cos, hypot, pi, radians, sin
+from dataclasses import dataclass, field, replace
+from math import acos, atan, atan2, copysign, cos, hypot, pi, radians, sin, tan
 
 import numpy as np
 
@@ -28,7 +28,7 @@ TWO_PI = 2 * pi
 
 @dataclass
 class LapLog:
-    """What the pilot did, as step numbers into the motion; the truth finds the exact times near them. -1: did not happen."""
+    """What the pilot did, as step numbers into the motion; the truth finds exact times near them. -1: never."""
 
     number: int
     start_n: int
@@ -82,7 +82,11 @@ class HoldFlyer:
         self.v = tas_kt / 3600.0
         self.leg_s, self.leg_nm = leg_s, leg_nm
         self.meant_bank = turn_bank_rad(tas_kt, turn_rate_deg_s, bank_limit_deg)
-        self.w = GRAVITY_NM_S2 * np.tan(self.meant_bank) / self.v  # rate meant [rad/s]
+        if not mistakes.on_laps and mistakes.turn_rate_factor != 1.0:
+            # All turns alike: a habit. The laps are laid out for the turns as they are flown.
+            self.meant_bank = atan(tan(self.meant_bank) * mistakes.turn_rate_factor)
+            self.mistakes = replace(mistakes, turn_rate_factor=1.0)
+        self.w = float(GRAVITY_NM_S2 * tan(self.meant_bank) / self.v)  # rate meant [rad/s]
         s.turn_bank = self.meant_bank
         s.roll_max = 1.25 * self.meant_bank / roll_s
         self.wind = wind_kt
@@ -105,7 +109,7 @@ class HoldFlyer:
     ) -> Script:
         """Turn (+1 toward the holding side's hand, -1 the other) to a relative heading, and roll out.
 
-        ``trim``: over the last 70 degrees adjust the bank so as to roll out on the course.
+        ``trim``: over the last 90 degrees adjust the bank so as to roll out on the course.
         """
         s = self.s
         sign = self.frame.side * direction
@@ -120,7 +124,7 @@ class HoldFlyer:
             lead = abs(s.rate) * (0.5 * abs(s.bank) / s.roll_max + 0.9)
             if left <= lead:
                 break
-            if trim and left < radians(70):
+            if trim and left < radians(90):
                 adjust = 0.9 * adjust + 0.1 * self._trim(left)
             wanted = bank * adjust
             if self.pilot.soft_rollout and left < radians(15):
@@ -136,11 +140,11 @@ class HoldFlyer:
         s = self.s
         radius = self.v / self.w
         time = left / self.w + self.roll_s / 2
-        still = s.cross + self.wind_cross * time - self.aim
+        still = s.cross + self.wind_cross * time - self.aim - self.short_of_course_nm
         arc = radius * (1 - cos(left)) + self.v * self.roll_s / 2 * sin(left) * 0.5
         if still <= 0.05 * radius:
             return 1.15
-        return 1.0 + self.pilot.finesse * (min(1.2, max(0.75, arc / still)) - 1.0)
+        return 1.0 + self.pilot.finesse * float(min(1.2, max(0.75, arc / still)) - 1.0)
 
     def bank_for(self, to_rel: float) -> float:
         """Bank that brings the nose gently to a relative heading and keeps it there."""
@@ -158,6 +162,8 @@ class HoldFlyer:
     # ------------------------------------------------------------------ the inbound leg
 
     aim = 0.0  # cross the pilot steers for [NM]
+    #: A careful pilot would rather roll out a little short of the course than through it.
+    short_of_course_nm = 0.02
 
     def turn_inbound(self, lap: LapLog | None, number: int, direction: int = 1) -> Generator[float, None, float]:
         """Turn back to the inbound course; returns by how much the turn missed it [NM], + short, - through."""
@@ -190,7 +196,7 @@ class HoldFlyer:
         target = s.heading + sign * go
         bank, begun, adjust = self.meant_bank * factor * self.pilot.rate_bias, s.t, 1.0
         while (left := (target - s.heading) * sign) > 0.0:
-            if trim and left < radians(40):
+            if trim and left < radians(60):
                 adjust = 0.9 * adjust + 0.1 * self._trim(left + abs(wrap_pi(self.crab - to_rel)))
             wanted = bank * adjust + s.bank_wander
             if swing:
@@ -204,7 +210,7 @@ class HoldFlyer:
         time = left / self.w + self.roll_s / 2
         rolling = 0.0 if abs(s.bank) > 0.5 * self.meant_bank else self.roll_s / 2
         arc = self.v / self.w * (1 - cos(left)) + self.v * sin(left) * (rolling + self.roll_s / 4)
-        return s.cross - self.aim + self.wind_cross * (time + rolling) - arc
+        return float(s.cross - self.aim + self.wind_cross * (time + rolling) - arc)
 
     def track_to_fix(self, number: int) -> Script:
         """Keep the needle centred to the fix; ends when the flag flips."""
@@ -254,7 +260,8 @@ class HoldFlyer:
             return _lap_mistakes_off(m)
         return m
 
-    def _plan(self, number: int, start_rel: float | None, wait_s: float) -> LapPlan:
+    def _plan(self, number: int, start_rel: float | None) -> LapPlan:
+        """From where the turn at the fix begins."""
         m, p = self._mistakes(number), self.pilot
         crab = self.crab
         fixed: float | None = None
@@ -275,8 +282,8 @@ class HoldFlyer:
             inbound_s=self.leg_s,
             inbound_nm=self.leg_nm,
             start_rad=start_rel,
-            wait_s=wait_s,
-            aim_cross_nm=m.aim_beyond_nm,
+            start_nm=(self.s.along, self.s.cross),
+            aim_cross_nm=self.aim + m.aim_beyond_nm + self.short_of_course_nm,
             outbound_rad=fixed,
         )
         if fixed is not None:
@@ -300,7 +307,7 @@ class HoldFlyer:
             room = self.v / self.w * (1 - cos(start_rel)) / (self.v * sin(start_rel))
             wait += p.widen * room
         yield from self.hold_heading(start_rel, wait)
-        plan = self._plan(number, start_rel if after_entry_direct else None, wait)
+        plan = self._plan(number, self.rel if after_entry_direct else None)
         log.fix_turn_n = s.n
         factor, swing = m.turn_rate_factor, radians(m.bank_swing_deg)
         yield from self.turn(plan.outbound_rad, 1, factor, swing=swing)
@@ -332,7 +339,7 @@ class HoldFlyer:
             "wings level": plan.straight_s,
             "later of both": min(turn_at - plan.abeam_s, plan.straight_s),
         }[p.watch if m.watch_alternates else watch]
-        trimmed = 0.0 if m.outbound_not_corrected else self.time_trim
+        trimmed = (0.0 if m.outbound_not_corrected else self.time_trim) - 1.5 * p.reaction_s  # knows how slow he is
         seconds = max(2.0, (seconds + trimmed) * m.outbound_factor)
         turn_along = plan.turn_along_nm
         if self.leg_nm is not None and m.outbound_factor != 1.0:
@@ -418,8 +425,6 @@ class HoldFlyer:
         out = radians(150) if entry == "teardrop" else pi
         out = out + max(-radians(25), min(radians(25), drift)) + float(self.rng.normal(0, radians(p.heading_sd_deg)))
         turn = 1 if wrap_pi(out - self.rel) > 0 else -1
-        if wrong_way:
-            turn = -turn
         yield from self.turn(out, turn)
         level = s.t
         # A minute (or the leg's length), adjusted for what the wind does to it; at least room for the turn.
@@ -434,14 +439,11 @@ class HoldFlyer:
                 break
             yield self.bank_for(out)
         self.aim = self._mistakes(0).off_course_nm
-        direction = 1 if entry == "teardrop" else -1
-        if wrong_way and entry == "parallel":
-            direction = 1
-        if entry == "teardrop":
+        if entry == "teardrop" and not wrong_way:
             yield from self.turn_inbound(None, 0)
-        elif direction < 0:
-            yield from self._parallel_back()
-        else:  # the wrong way round: away from the holding side, and back to the course from there
+        elif entry == "teardrop" or not wrong_way:
+            yield from self._back_from_holding_side()
+        else:  # a parallel entry turned away from the holding side: back to the course from the other side
             cut = radians(40)
             yield from self.turn(self.crab + cut, 1)
             while s.cross < -self.v / self.w * (1 - cos(cut)) and s.along < 0.0:
@@ -449,10 +451,10 @@ class HoldFlyer:
         yield from self.track_to_fix(0)
         self.log.entry_end_n = s.n
 
-    def _parallel_back(self) -> Script:
+    def _back_from_holding_side(self) -> Script:
         s, p = self.s, self.pilot
         cut = radians(max(30.0, p.intercept_deg))
-        if p.parallel_return == "fix":
+        if p.parallel_return == "fix" and self.log.entry == "parallel":
             # Turn until the nose is on the fix, then follow it.
             sign = -self.frame.side
             turned, last = 0.0, s.heading

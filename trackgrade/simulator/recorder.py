@@ -46,7 +46,7 @@ def to_geographic(hold: Hold, east_nm: Floats, north_nm: Floats) -> tuple[Floats
 
 
 def convergence_deg(hold: Hold, lat_deg: Floats, lon_deg: Floats) -> Floats:
-    """Angle of local true north against the plane's north, to first order: difference in longitude times sine of latitude."""
+    """Angle of local true north against the plane's north: difference in longitude times sine of latitude."""
     east = (lon_deg - hold.fix_lon_deg + 180.0) % 360.0 - 180.0
     middle = 0.5 * (lat_deg + hold.fix_lat_deg)
     return np.asarray(east * np.sin(np.radians(middle)))

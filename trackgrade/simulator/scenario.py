@@ -17,8 +17,8 @@ class Air:
     """The moving air mass.
 
     The mean wind is at the hold's altitude; ``change_kt`` is the standard deviation of each component's slow
-    change in time (``change_s`` its memory); ``shear_kt_per_1000_ft`` grows the wind with height, ``veer_deg_per_1000_ft``
-    turns it; gusts are short (``gust_s``).
+    change in time (``change_s`` its memory); ``shear_kt_per_1000_ft`` grows the wind with height,
+    ``veer_deg_per_1000_ft`` turns it; gusts are short (``gust_s``).
     """
 
     wind_from_true_deg: float = 300.0
@@ -95,7 +95,7 @@ class Pilot:
 
 @dataclass(frozen=True)
 class Mistakes:
-    """What is flown wrong. The defaults are no mistake. ``on_laps`` limits lap mistakes to these numbers (empty: all)."""
+    """What is flown wrong; by default nothing. ``on_laps`` limits lap mistakes to these numbers (empty: all)."""
 
     on_laps: tuple[int, ...] = ()
     reciprocal_course: bool = False
@@ -168,9 +168,9 @@ class Sensor:
 
     ``adaptive``: a point each second in turns, up to ``adaptive_max_s`` apart on straight legs.
     ``jitter_s``: positions belong to a time this far (standard deviation) from their stamp.
-    ``stale``, ``duplicates``, ``disorder``: share of rows that repeat the last position, come twice, come out of order.
-    ``dropouts``, ``invented``: how many holes, of random length up to ``hole_max_s``; in ``invented`` ones rows lie on a
-    straight line of equal steps, so that the stamps show no gap.
+    ``stale``, ``duplicates``, ``disorder``: share of rows that repeat the last position, come twice, are out of order.
+    ``dropouts``, ``invented``: how many holes, of random length up to ``hole_max_s`` (invented: 30 to 150 s); in
+    invented ones rows lie on a straight line of equal steps, so that the stamps show no gap.
     ``channels``: logged besides positions; ``channel_lag_s`` late; ``channel_fault`` "none", "offset" or "stuck".
     """
 
@@ -201,7 +201,7 @@ class Sensor:
 
 @dataclass(frozen=True)
 class Scenario:
-    """One flight. ``entry`` None flies the entry of the sector; ``arrival_heading_true_deg`` None draws one that fits.
+    """One flight. ``entry`` None flies the entry of the sector; no arrival heading draws one that fits the entry.
 
     ``visits`` 2 leaves the hold for an approach, goes around and comes back to hold again. ``laps`` 0 with
     ``before`` set flies only that (decoys).
@@ -210,6 +210,7 @@ class Scenario:
     name: str = "clean"
     entry: Entry | None = None
     arrival_heading_true_deg: float | None = None
+    arrival_offset_deg: float | None = None  # the same against the inbound course, toward the holding side
     arrive_from_nm: float | None = None
     laps: int = 3
     visits: int = 1

@@ -66,7 +66,7 @@ class TrueLap:
 
 @dataclass(frozen=True)
 class TrueEntry:
-    """``arrival_window`` spans closest approach and the passage of along 0; they differ when arriving across the course."""
+    """``arrival_window`` spans closest approach and along 0; they differ when arriving across the course."""
 
     flown: str
     expected: tuple[str, ...]
@@ -108,9 +108,9 @@ def tell(hold: Hold, scenario: Scenario, motion: Motion, visits: list[VisitLog])
 
 
 def expected_entries(rel_deg: float) -> tuple[str, ...]:
-    """Right entries for a heading against the inbound course [deg, toward the holding side]; both within 5 deg of a line.
+    """Right entries for a heading against the inbound course [deg, toward the holding side].
 
-    AIM 5-3-8: 70 degrees to the teardrop side, 110 to the parallel side.
+    Within 5 degrees of a line both are right. AIM 5-3-8: 70 degrees to the teardrop side, 110 to the parallel side.
     """
     d = (180.0 - rel_deg + 180.0) % 360.0 - 180.0
     own = "teardrop" if 0 < d <= 70 else ("parallel" if -110 <= d < 0 else "direct")

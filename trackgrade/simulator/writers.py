@@ -37,7 +37,8 @@ def gpx_text(flight: SimulatedFlight) -> str:
     for when, label in r.marks:
         i = min(range(len(r.epoch_s)), key=lambda k: abs(r.epoch_s[k] - when))
         lines.append(
-            f'<wpt lat="{r.lat_deg[i]:.7f}" lon="{r.lon_deg[i]:.7f}"><time>{iso(when)}</time><name>{escape(label)}</name></wpt>'
+            f'<wpt lat="{r.lat_deg[i]:.7f}" lon="{r.lon_deg[i]:.7f}"><time>{iso(when)}</time>'
+            f"<name>{escape(label)}</name></wpt>"
         )
     lines.append(f"<trk><name>{name}</name><trkseg>")
     places = 7 if flight.scenario.sensor.decimals is None else min(7, flight.scenario.sensor.decimals)
