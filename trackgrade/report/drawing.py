@@ -1,0 +1,106 @@
+"""The few strokes every picture is made of: elements with escaped attributes, short paths, fewer points."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from markupsafe import Markup, escape
+
+from trackgrade.track.track import Floats
+
+Indices = npt.NDArray[np.intp]
+
+
+def short(value: float, places: int = 1) -> str:
+    """A number in as few characters as SVG allows: no trailing zeros, no minus zero."""
+    text = f"{value:.{places}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def element(name: str, *children: Markup | str, **attributes: object) -> Markup:
+    """One SVG element. ``class_`` and ``data_e`` become ``class`` and ``data-e``; children and values are escaped.
+
+    An attribute that is None is left out; a float is written with `short` to two places.
+    """
+    written = []
+    for key, value in attributes.items():
+        if value is None:
+            continue
+        word = short(value, 2) if isinstance(value, float) else value
+        written.append(f' {key.rstrip("_").replace("_", "-")}="{escape(word)}"')
+    inside = "".join(escape(child) for child in children)
+    opening = f"<{name}{''.join(written)}"
+    return Markup(f"{opening}>{inside}</{name}>" if inside else f"{opening}/>")
+
+
+def polyline(x: Floats, y: Floats) -> str:
+    """Path data through the points (n,), whole units and relative steps; NaN lifts the pen.
+
+    Empty text when nothing can be drawn. A lone point between two holes becomes a dot (round caps show it).
+    """
+    known = np.isfinite(x) & np.isfinite(y)
+    parts = []
+    for first, last in runs(known):
+        xs = np.rint(x[first:last]).astype(int)
+        ys = np.rint(y[first:last]).astype(int)
+        steps = [f"{dx} {dy}" for dx, dy in zip(np.diff(xs).tolist(), np.diff(ys).tolist()) if dx or dy]
+        parts.append(f"M{xs[0]} {ys[0]}l{' '.join(steps) if steps else '0 0'}")
+    return "".join(parts).replace(" -", "-")
+
+
+def runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open index ranges over which a mask (n,) holds."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2])]
+
+
+def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:
+    """Indices of the points that keep a line (n,) within ``tolerance`` of itself, first and last included.
+
+    Finite values only. Douglas and Peucker, "Algorithms for the reduction of the number of points required to
+    represent a digitized line", The Canadian Cartographer 10(2), 1973; on a stack, so that a long flight
+    does not meet the recursion limit.
+    """
+    n = len(x)
+    if n < 3:
+        return np.arange(n)
+    keep = np.zeros(n, dtype=bool)
+    keep[[0, n - 1]] = True
+    stack = [(0, n - 1)]
+    while stack:
+        first, last = stack.pop()
+        if last - first < 2:
+            continue
+        dx, dy = x[last] - x[first], y[last] - y[first]
+        px, py = x[first + 1 : last] - x[first], y[first + 1 : last] - y[first]
+        length = float(np.hypot(dx, dy))
+        away = np.abs(px * dy - py * dx) / length if length > 0 else np.hypot(px, py)
+        far = int(np.argmax(away))
+        if away[far] > tolerance:
+            middle = first + 1 + far
+            keep[middle] = True
+            stack.extend(((first, middle), (middle, last)))
+    return np.flatnonzero(keep)
+
+
+def simplified_polyline(x: Floats, y: Floats, tolerance: float) -> str:
+    """`polyline` through as few points as ``tolerance`` allows, hole by hole."""
+    out_x, out_y = [], []
+    hole = np.array([np.nan])
+    for first, last in runs(np.isfinite(x) & np.isfinite(y)):
+        kept = first + simplify(x[first:last], y[first:last], tolerance)
+        out_x += [x[kept], hole]
+        out_y += [y[kept], hole]
+    if not out_x:
+        return ""
+    return polyline(np.concatenate(out_x), np.concatenate(out_y))
+
+
+def pleasant_step(span: float, most: int) -> float:
+    """The smallest of 1, 2, 5 times a power of ten that cuts ``span`` into at most ``most`` parts."""
+    if not span > 0:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(span / most))
+    return float(next(power * k for k in (1.0, 2.0, 5.0, 10.0, 20.0) if span / (power * k) <= most))

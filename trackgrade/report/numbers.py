@@ -1,0 +1,203 @@
+"""Numbers as people read them, and the story that each carries: its error, how it was measured, what it is held against."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup
+
+from trackgrade.report.drawing import element
+from trackgrade.report.plan_view import clock
+from trackgrade.score.debrief import ItemResult, Measurement
+from trackgrade.segment.flown import Moment
+
+NARROW_SPACE = "\u202f"
+MINUS = "\u2212"
+DASH = "\u2013"
+
+#: Each result has a sign of its own, so that nothing rests on colour: the fuller, the further from the band.
+RESULT_SIGNS = {"within": "○", "brief excursion": "◐", "outside": "●", "not measurable": "–"}
+RESULT_CLASSES = {"within": "within", "brief excursion": "brief", "outside": "outside", "not measurable": "unknown"}
+
+
+def figure(value: float, places: int = 0, signed: bool = False) -> str:
+    """A number with thin spaces between thousands and a true minus sign; never "-0"."""
+    text = f"{value:+,.{places}f}" if signed else f"{value:,.{places}f}"
+    if not text.strip("+-0.,"):
+        text = text.lstrip("+-")
+    return text.replace(",", NARROW_SPACE).replace("-", MINUS)
+
+
+def moment_words(moment: Moment | None) -> str:
+    """ "15:23:41.2 UTC ± 0.3 s", or that the track does not show it."""
+    if moment is None:
+        return "not seen in the track"
+    tenth = int(moment.epoch_s * 10.0 + 0.5) % 10
+    whole = (int(moment.epoch_s * 10.0 + 0.5)) // 10
+    return f"{clock(float(whole))}.{tenth} UTC ± {max(moment.sd_s, 0.05):.1f} s"
+
+
+def day(epoch_s: float) -> str:
+    """ "3 May 2026" (UTC)."""
+    date = dt.datetime(1970, 1, 1) + dt.timedelta(seconds=epoch_s)
+    months = "January February March April May June July August September October November December".split()
+    return f"{date.day} {months[date.month - 1]} {date.year}"
+
+
+def lasted(seconds: float) -> str:
+    """ "12 s", "1 min 34 s"."""
+    whole = round(seconds)
+    return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60} s"
+
+
+@dataclass(frozen=True)
+class Number:
+    """One number of the page, with everything a click on it shows.
+
+    Attributes
+    ----------
+    text : as shown, or a dash
+    title : what it is, of which lap ("Inbound time, lap 2")
+    story : sentences: error, how, from when to when, limit, source
+    under : a word or two shown below it ("rolled out")
+    result, result_class, sign : the item's result in words, as a CSS class, and as a sign; empty where not graded
+    gauge : the value against its limit, drawn small; empty where not graded
+    at_s : a moment to show in the pictures [s since 1970], or None
+    stretch : key of the lap it belongs to, or ""
+    key : name of its note in the page; made by the page
+    """
+
+    text: str
+    title: str
+    story: tuple[str, ...]
+    under: str = ""
+    result: str = ""
+    result_class: str = ""
+    sign: str = ""
+    gauge: Markup = Markup("")
+    at_s: float | None = None
+    stretch: str = ""
+    key: str = ""
+
+
+def traced(
+    title: str,
+    measured: Measurement,
+    *,
+    places: int = 0,
+    signed: bool = False,
+    under: str = "",
+    story: Sequence[str] = (),
+    stretch: str = "",
+    at_s: float | None = None,
+) -> Number:
+    """A measurement as a `Number`; one that cannot be had is a dash with the reason."""
+    if measured.value is None:
+        return Number(DASH, title, (f"Not measurable: {measured.why or 'the track does not carry it'}.",),
+                      stretch=stretch)  # fmt: skip
+    lines = [f"{figure(measured.value, places, signed)} {measured.unit}{error_words(measured)}"]
+    if measured.how:
+        lines.append(sentence(measured.how))
+    lines += story
+    return Number(
+        figure(measured.value, places, signed), title, tuple(lines), under=under, stretch=stretch, at_s=at_s
+    )
+
+
+def error_words(measured: Measurement) -> str:
+    """The standard error in words; its absence too."""
+    if measured.sd is None:
+        return ", no error known."
+    return f" ± {small(measured.sd)} {measured.unit} (one standard error)."
+
+
+def small(value: float) -> str:
+    """An error to two figures at most: 0.04, 0.6, 12."""
+    if value >= 10.0:
+        return figure(value, 0)
+    return f"{value:.1f}" if value >= 0.095 else f"{value:.2g}" if value > 0 else "0"
+
+
+def sentence(text: str) -> str:
+    """Upper case first letter, full stop last."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def graded(number: Number, item: ItemResult | None) -> Number:
+    """The number with the result of its item: sign, word, gauge, limit and source."""
+    if item is None:
+        return number
+    return replace(
+        number,
+        result=item.result,
+        result_class=RESULT_CLASSES[item.result],
+        sign=RESULT_SIGNS[item.result],
+        gauge=gauge(item),
+        story=(*number.story, *item_story(item)),
+        at_s=number.at_s if item.at_epoch_s is None else item.at_epoch_s,
+    )
+
+
+def item_number(item: ItemResult | None, title: str, *, places: int, stretch: str = "", signed: bool = True) -> Number:
+    """An item's own value as a `Number`."""
+    if item is None:
+        return Number(DASH, title, ("Not an item of this standard.",), stretch=stretch)
+    measured = Measurement(item.value, item.value_sd, item.unit, item.why, item.how)
+    return graded(traced(title, measured, places=places, signed=signed, stretch=stretch), item)
+
+
+def item_story(item: ItemResult) -> tuple[str, ...]:
+    """Limit, result, excursions and source of an item, as sentences."""
+    lines = []
+    if item.limit is not None:
+        against = f", measured from {item.reference}" if item.reference else ""
+        lines.append(f"{item.title}: limit {figure(item.limit, _places(item.limit))} {item.unit}{against}.")
+    result = sentence(item.result)
+    if item.result == "not measurable" and item.why:
+        result = f"Not measurable: {item.why}."
+    if item.straddles:
+        result += " The value lies within two standard errors of its limit: it could be either side."
+    lines.append(result)
+    if item.evidence:
+        lines.append(sentence(item.evidence))
+    for each in item.excursions[:4]:
+        peak = f"{figure(each.peak, _places(each.peak), signed=True)} {item.unit}"
+        lines.append(f"Outside from {clock(each.start_epoch_s)} UTC for {lasted(each.seconds)}, up to {peak}.")
+    if len(item.excursions) > 4:
+        lines.append(f"And {len(item.excursions) - 4} more.")
+    lines.append(f"Limit: {'a choice of this program, not published' if item.choice else item.source}.")
+    return tuple(lines)
+
+
+def _places(value: float) -> int:
+    return 0 if abs(value) >= 9.5 or value == int(value) else 2 if abs(value) < 1.0 else 1
+
+
+#: The gauge: the band is its middle half, so the ends are twice the limit.
+GAUGE_WIDTH, GAUGE_HEIGHT = 46.0, 9.0
+
+
+def gauge(item: ItemResult) -> Markup:
+    """The value as a mark on a rule whose middle box is the band. Empty without value or limit."""
+    if item.value is None or not item.limit:
+        return Markup("")
+    share = max(-1.96, min(1.96, item.value / item.limit))
+    if item.result == "within":
+        share = max(-1.0, min(1.0, share))
+    x = GAUGE_WIDTH * (0.5 + share / 4.0)
+    return element(
+        "svg",
+        element("path", d=f"M0 4.5H{GAUGE_WIDTH:g}", class_="rule"),
+        element("rect", x=GAUGE_WIDTH / 4, y=0.5, width=GAUGE_WIDTH / 2, height=8.0, class_="box"),
+        element("path", d=f"M{x:.1f} 0V9", class_="mark"),
+        viewBox=f"0 0 {GAUGE_WIDTH:g} {GAUGE_HEIGHT:g}",
+        width=GAUGE_WIDTH,
+        height=GAUGE_HEIGHT,
+        class_="gauge",
+        aria_hidden="true",
+    )

@@ -1,0 +1,205 @@
+"""Which stretch of the flight the pictures show, what each moment of it belongs to, and where it lies on a page.
+
+A flight of an hour with ten minutes of holding is shown as those ten minutes; two visits an hour apart stand side
+by side with a break between them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from trackgrade.score.debrief import Debrief
+from trackgrade.segment.flown import Lap, Moment, Visit
+from trackgrade.track.track import Floats
+
+#: How much of the way to the hold, and of the way out of it, the strips show [s].
+LEAD_IN_S = 90.0
+LEAD_OUT_S = 45.0
+#: Visits closer than this are shown in one piece [s].
+JOIN_S = 240.0
+#: Width of the whole time axis and of a break between two pieces of it, in units of the drawing.
+AXIS_WIDTH = 10_000.0
+BREAK_WIDTH = 180.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One piece of flying that can be chosen: an entry, a lap, a lap that was not completed.
+
+    ``style`` numbers the line styles: adjacent laps differ in colour and in dash.
+    """
+
+    key: str
+    label: str
+    tag: str
+    kind: Literal["entry", "lap", "incomplete"]
+    visit: int
+    start_epoch_s: float
+    end_epoch_s: float
+    style: int
+    lap: Lap | None = None
+
+
+@dataclass(frozen=True)
+class Phase:
+    """From this moment on, until the next phase: what was being flown, in words."""
+
+    start_epoch_s: float
+    words: str
+
+
+@dataclass(frozen=True)
+class TimeAxis:
+    """Epoch seconds to the unit of the drawing, piece by piece.
+
+    ``spans`` are (start, end) in epoch seconds, in order, not overlapping.
+    """
+
+    spans: tuple[tuple[float, float], ...]
+
+    @property
+    def pieces(self) -> tuple[tuple[float, float, float, float], ...]:
+        """(start, end, x of start, x of end) of each span."""
+        seconds = sum(end - start for start, end in self.spans)
+        room = AXIS_WIDTH - BREAK_WIDTH * (len(self.spans) - 1)
+        per_second = room / seconds if seconds > 0 else 0.0
+        out, x = [], 0.0
+        for start, end in self.spans:
+            width = (end - start) * per_second
+            out.append((start, end, x, x + width))
+            x += width + BREAK_WIDTH
+        return tuple(out)
+
+    def x(self, epoch_s: Floats | float) -> Floats:
+        """Position (n,) of times (n,); NaN outside the spans."""
+        t = np.asarray(epoch_s, dtype=np.float64)
+        x = np.full(t.shape, np.nan)
+        for start, end, x0, x1 in self.pieces:
+            inside = (t >= start) & (t <= end)
+            scale = (x1 - x0) / (end - start) if end > start else 0.0
+            x = np.where(inside, x0 + (t - start) * scale, x)
+        return x
+
+    def covers(self, epoch_s: Floats) -> Floats:
+        """Mask (n,) of the times that the axis shows."""
+        return np.isfinite(self.x(epoch_s))
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """The axis, the stretches in order of flying, and the phases in order of time."""
+
+    axis: TimeAxis
+    stretches: tuple[Stretch, ...]
+    phases: tuple[Phase, ...]
+
+    @property
+    def laps(self) -> tuple[Stretch, ...]:
+        return tuple(each for each in self.stretches if each.kind == "lap")
+
+    def of_lap(self, lap: Lap) -> Stretch:
+        return next(each for each in self.stretches if each.lap is lap)
+
+
+def lay_out(debrief: Debrief) -> Timeline:
+    """The timeline of a debrief; of the whole record where no hold was flown."""
+    epoch = debrief.samples.epoch_s
+    if len(epoch) == 0:
+        return Timeline(TimeAxis(()), (), ())
+    first, last = float(epoch[0]), float(epoch[-1])
+    stretches: list[Stretch] = []
+    phases: list[Phase] = [Phase(first, "away from the hold")]
+    spans: list[list[float]] = []
+    several = len(debrief.flown.visits) > 1
+    for visit in debrief.flown.visits:
+        pieces = _stretches(visit, several, first, last, len([s for s in stretches if s.kind == "lap"]))
+        if not pieces:
+            continue
+        stretches += pieces
+        phases += _phases(visit, pieces, several)
+        start = max(first, pieces[0].start_epoch_s)
+        end = min(last, pieces[-1].end_epoch_s + LEAD_OUT_S)
+        if spans and start - spans[-1][1] < JOIN_S:
+            spans[-1][1] = max(spans[-1][1], end)
+        else:
+            spans.append([start, end])
+    if not spans:
+        spans = [[first, last]]
+    phases.sort(key=lambda phase: phase.start_epoch_s)
+    return Timeline(TimeAxis(tuple((a, b) for a, b in spans)), tuple(stretches), tuple(phases))
+
+
+def _stretches(visit: Visit, several: bool, first: float, last: float, laps_before: int) -> list[Stretch]:
+    where = f"Visit {visit.number}, " if several else ""
+    out: list[Stretch] = []
+    start = visit.entry.start or (visit.laps[0].start if visit.laps else None)
+    end = visit.entry.end or (visit.laps[0].start if visit.laps else start)
+    if start is not None and end is not None:
+        out.append(
+            Stretch(
+                key=f"entry-{visit.number}",
+                label=f"{where}entry" if several else "Entry",
+                tag="E",
+                kind="entry",
+                visit=visit.number,
+                start_epoch_s=max(first, start.epoch_s - LEAD_IN_S),
+                end_epoch_s=end.epoch_s,
+                style=0,
+            )
+        )
+    both = sorted((*visit.laps, *visit.incomplete_laps), key=lambda lap: lap.start.epoch_s)
+    style = laps_before
+    for lap in both:
+        complete = lap.why_incomplete is None and lap.end is not None
+        out.append(
+            Stretch(
+                key=f"{'lap' if complete else 'part'}-{visit.number}-{lap.number}",
+                label=f"{where}{'lap' if several else 'Lap'} {lap.number}" + ("" if complete else ", not completed"),
+                tag=str(lap.number) if complete else f"({lap.number})",
+                kind="lap" if complete else "incomplete",
+                visit=visit.number,
+                start_epoch_s=lap.start.epoch_s,
+                end_epoch_s=min(last, _end_of(lap)),
+                style=style,
+                lap=lap,
+            )
+        )
+        style += 1
+    return out
+
+
+def _end_of(lap: Lap) -> float:
+    if lap.end is not None:
+        return lap.end.epoch_s
+    known = [
+        moment.epoch_s
+        for moment in (lap.start, lap.outbound_turn_end, lap.abeam, lap.outbound_end, lap.inbound_turn_end)
+        if moment is not None
+    ]
+    return max(known) + LEAD_OUT_S
+
+
+def _phases(visit: Visit, pieces: list[Stretch], several: bool) -> list[Phase]:
+    out = []
+    for piece in pieces:
+        if piece.lap is None:
+            out.append(Phase(piece.start_epoch_s, "arriving" if not several else f"visit {visit.number}, arriving"))
+            entry = visit.entry
+            if entry.start is not None and entry.start.epoch_s < piece.end_epoch_s:
+                out.append(Phase(entry.start.epoch_s, f"{entry.kind} entry" if entry.kind != "none" else "entry"))
+            continue
+        name = piece.label[0].lower() + piece.label[1:]
+        lap = piece.lap
+        steps: tuple[tuple[Moment | None, str], ...] = (
+            (lap.start, "turn at the fix"),
+            (lap.outbound_turn_end, "outbound"),
+            (lap.outbound_end, "turn inbound"),
+            (lap.inbound_start, "inbound"),
+        )
+        out += [Phase(moment.epoch_s, f"{name}: {words}") for moment, words in steps if moment is not None]
+    if pieces:
+        out.append(Phase(pieces[-1].end_epoch_s, "leaving the hold"))
+    return out
