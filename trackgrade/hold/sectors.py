@@ -72,9 +72,9 @@ def sector_margin_deg(inbound_course_true_deg: float, side: int, arrival_heading
 class EntryPlan:
     """What to fly for one entry, in still air: add the drift correction.
 
-    ``first_turn_deg`` and ``second_turn_deg`` are signed, right positive: at the fix to ``first_heading_true_deg``,
-    then, after ``outbound_minutes`` (None for a direct entry, whose outbound leg is the first lap's own), back
-    toward the inbound course.
+    Turns are signed, right positive: the first at the fix, to ``first_heading_true_deg``; the second, after the
+    time of the outbound leg, back toward the inbound course (for a parallel entry through it, to a cut of 30
+    degrees from the holding side).
     """
 
     kind: EntryChoice
