@@ -1,0 +1,331 @@
+"""Many flights: order, names, a worker that dies, what is skipped, and a real cluster with the same bytes."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import trackgrade
+from tests import batch_workers, plain_flight
+from trackgrade.batch import pool
+from trackgrade.batch.done import DoneBefore
+from trackgrade.batch.inputs import find_holds, find_tracks
+from trackgrade.batch.outputs import Debriefs, Laps, growing_file
+from trackgrade.batch.run import run
+from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings, plan_flights
+from trackgrade.errors import OutputError, UsageError
+from trackgrade.hold.holdfile import read_hold_file
+from trackgrade.score.standards import load_standard
+
+
+@pytest.fixture(scope="session")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Six tracks in two folders: four flights that hold, one that does not, one that is no track; and the hold."""
+    folder = tmp_path_factory.mktemp("archive")
+    (folder / "spring").mkdir()
+    for number in range(4):
+        rows = plain_flight.rows(before_s=60, laps=2, after_s=60, seed=number)
+        place = folder / "spring" if number % 2 else folder
+        (place / f"flight {number}.gpx").write_text(plain_flight.gpx(rows), encoding="utf-8")
+    straight = plain_flight.rows(before_s=120, laps=0, after_s=120)
+    (folder / "straight.gpx").write_text(plain_flight.gpx(straight), encoding="utf-8")
+    (folder / "broken.gpx").write_text("<gpx><trk>", encoding="utf-8")
+    (folder / "plain.toml").write_text(plain_flight.HOLD_TOML, encoding="utf-8")
+    (folder / ".hidden.gpx").write_text("not looked at", encoding="utf-8")
+    (folder / "notes.md").write_text("not a track", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def settings(archive: Path) -> Settings:
+    hold = HoldFile("plain", read_hold_file(archive / "plain.toml"))
+    return Settings(holds=(hold,), standard=load_standard(), version=trackgrade.__version__, report=False)
+
+
+def flights_named(*names: str) -> list[Flight]:
+    return [Flight(name, name) for name in names]
+
+
+class TestInputs:
+    def test_a_folder_gives_its_tracks_sorted_and_nothing_hidden(self, archive: Path) -> None:
+        names = [path.relative_to(archive).as_posix() for path in find_tracks([str(archive)])]
+        assert names == sorted(names)
+        assert names == [
+            "broken.gpx", "flight 0.gpx", "flight 2.gpx", "spring/flight 1.gpx", "spring/flight 3.gpx", "straight.gpx",
+        ]  # fmt: skip
+
+    def test_a_pattern_is_expanded_where_the_shell_did_not(self, archive: Path) -> None:
+        found = find_tracks([str(archive / "**" / "flight*.gpx")])
+        assert [path.name for path in found] == ["flight 0.gpx", "flight 2.gpx", "flight 1.gpx", "flight 3.gpx"]
+
+    def test_a_file_named_twice_is_done_once(self, archive: Path) -> None:
+        one = archive / "flight 0.gpx"
+        assert find_tracks([str(one), str(archive / "spring" / ".." / "flight 0.gpx")]) == [one]
+
+    def test_a_name_with_brackets_is_a_name_first(self, tmp_path: Path) -> None:
+        odd = tmp_path / "flight [1].gpx"
+        odd.touch()
+        assert find_tracks([str(odd)]) == [odd]
+
+    @pytest.mark.parametrize(("argument", "said"), [("none.gpx", "no such file"), ("*.gpx", "no file matches")])
+    def test_nothing_there_is_said(self, tmp_path: Path, argument: str, said: str) -> None:
+        with pytest.raises(UsageError, match=said):
+            find_tracks([str(tmp_path / argument)])
+
+    def test_an_empty_folder_is_said(self, tmp_path: Path) -> None:
+        with pytest.raises(UsageError, match="no track"):
+            find_tracks([str(tmp_path)])
+        with pytest.raises(UsageError, match="no hold file"):
+            find_holds([str(tmp_path)])
+
+
+class TestNames:
+    def test_names_are_unique_safe_and_the_same_every_time(self) -> None:
+        paths = [Path(name) for name in ("a/x.gpx", "b/X.csv", "a/con.gpx", "a/what?:*.gpx", "a/y.gpx.gz", "a/x.csv")]
+        flights = plan_flights(paths)
+        names = [flight.report_name for flight in flights]
+        assert names == [flight.report_name for flight in plan_flights(paths)]
+        assert len({name.lower() for name in names}) == len(names)  # Windows and macOS do not tell case apart
+        assert names[0] == "a-x"
+        assert names[4] == "y"
+        assert "con" not in names
+        assert not set("".join(names)) & set('<>:"/\\|?*')
+
+
+class TestPool:
+    def test_outcomes_come_in_the_order_given(self, settings: Settings) -> None:
+        flights = flights_named("slow a", *(f"b{number}" for number in range(20)), "slow c", "d")
+        done = list(pool.run(flights, settings, 2, lambda: None, batch_workers.echo))
+        assert [outcome.path for outcome in done] == [flight.path for flight in flights]
+        workers = {outcome.error for outcome in done}
+        assert len(workers) == 2
+        assert str(os.getpid()) not in workers
+
+    def test_progress_counts_every_flight_once(self, settings: Settings) -> None:
+        counted = []
+        flights = flights_named(*"abcdefgh")
+        list(pool.run(flights, settings, 2, lambda: counted.append(1), batch_workers.killed_by_bad))
+        assert len(counted) == len(flights)
+
+    def test_a_flight_that_kills_its_worker_stops_no_other(self, settings: Settings) -> None:
+        flights = flights_named("a", "b", "bad", "c", "d", "also bad", *"efghijklmnop")
+        done = list(pool.run(flights, settings, 2, lambda: None, batch_workers.killed_by_bad))
+        assert [outcome.path for outcome in done] == [flight.path for flight in flights]
+        assert [outcome.path for outcome in done if "worker died" in outcome.error] == ["bad", "also bad"]
+        assert sum(outcome.error == "done" for outcome in done) == len(flights) - 2
+
+    def test_a_worker_uses_one_thread(self, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+        done = list(pool.run(flights_named("a", "b"), settings, 2, lambda: None, batch_workers.threads))
+        assert {outcome.error for outcome in done} == {"1"}
+
+    def test_stopping_early_ends_the_workers(self, settings: Settings) -> None:
+        outcomes = pool.run(flights_named(*["slow"] * 40), settings, 2, lambda: None, batch_workers.echo)
+        worker = int(next(outcomes).error)
+        started = time.perf_counter()
+        outcomes.close()
+        assert time.perf_counter() - started < 3.0  # the 39 left would take 6 s
+        with pytest.raises(ProcessLookupError):
+            os.kill(worker, 0)
+
+
+class TestOutputs:
+    def test_one_debrief_is_written_as_it_is(self, tmp_path: Path) -> None:
+        with Debriefs(tmp_path / "a.json", single=True) as debriefs:
+            debriefs.add("a", '{"laps": []}')
+        assert json.loads((tmp_path / "a.json").read_text()) == {"laps": []}
+
+    def test_many_are_an_array_or_lines_or_a_folder(self, tmp_path: Path) -> None:
+        folder = tmp_path / "each"
+        folder.mkdir()
+        for target in (tmp_path / "a.json", tmp_path / "a.jsonl", folder):
+            with Debriefs(target, single=False) as debriefs:
+                debriefs.add("one.json", '{"n": 1}')
+                debriefs.add("two.json", '{"n": 2}')
+        assert json.loads((tmp_path / "a.json").read_text()) == [{"n": 1}, {"n": 2}]
+        assert [json.loads(line) for line in (tmp_path / "a.jsonl").read_text().splitlines()] == [{"n": 1}, {"n": 2}]
+        assert json.loads((folder / "two.json").read_text()) == {"n": 2}
+
+    def test_none_at_all_is_still_json(self, tmp_path: Path) -> None:
+        with Debriefs(tmp_path / "a.json", single=False):
+            pass
+        assert json.loads((tmp_path / "a.json").read_text()) == []
+
+    def test_laps_stand_under_one_header(self, tmp_path: Path) -> None:
+        with Laps(tmp_path / "laps.csv") as laps:
+            laps.add("track,lap\na,1\na,2\n")
+            laps.add("track,lap\nb,1\n")
+        assert (tmp_path / "laps.csv").read_text() == "track,lap\na,1\na,2\nb,1\n"
+
+    def test_an_interrupt_leaves_the_old_file_whole_and_no_other(self, tmp_path: Path) -> None:
+        target = tmp_path / "all.json"
+        target.write_text("old")
+
+        def interrupted() -> None:
+            with growing_file(target) as file:
+                print("new, half", file=file, flush=True)
+                signal.raise_signal(signal.SIGINT)
+
+        with pytest.raises(KeyboardInterrupt):
+            interrupted()
+        assert target.read_text() == "old"
+        assert [path.name for path in tmp_path.iterdir()] == ["all.json"]
+
+    def test_a_place_that_cannot_be_written_is_named(self, tmp_path: Path) -> None:
+        (tmp_path / "file").touch()
+        with pytest.raises(OutputError, match=r"all\.json"), growing_file(tmp_path / "file" / "all.json"):
+            pass
+
+
+class TestDoneBefore:
+    GRADED = Outcome("a.gpx", (Graded("plain", True, '{"laps": []}', "lap\n1\n"),))
+
+    def test_what_was_kept_is_found_and_nothing_else(self, tmp_path: Path, settings: Settings) -> None:
+        path = tmp_path / "a.gpx"
+        path.write_text("content")
+        flight = Flight(str(path), "a")
+        with DoneBefore(tmp_path / "out") as done:
+            assert done.find(flight, settings) is None
+            done.keep(flight, settings, self.GRADED, [("", "")])
+        with DoneBefore(tmp_path / "out") as done:
+            found = done.find(flight, settings)
+            assert found is not None
+            assert found.graded == self.GRADED.graded
+            other = Settings(settings.holds, settings.standard.with_timing_band(5.0), settings.version, settings.report)
+            assert done.find(flight, other) is None
+            newer = Settings(settings.holds, settings.standard, "9.9", settings.report)
+            assert done.find(flight, newer) is None
+            path.write_text("edited")
+            assert done.find(flight, settings) is None
+
+    def test_a_report_that_is_gone_or_edited_is_made_again(self, tmp_path: Path, settings: Settings) -> None:
+        from trackgrade.batch.outputs import write_report
+
+        path = tmp_path / "a.gpx"
+        path.write_text("content")
+        flight = Flight(str(path), "a")
+        with DoneBefore(tmp_path) as done:
+            done.keep(flight, settings, self.GRADED, [write_report(tmp_path, "a.html", "<html>")])
+            assert done.find(flight, settings) is not None
+            (tmp_path / "a.html").write_text("<html")
+            assert done.find(flight, settings) is None
+
+    def test_a_refused_flight_is_tried_again(self, tmp_path: Path, settings: Settings) -> None:
+        path = tmp_path / "a.gpx"
+        path.write_text("content")
+        with DoneBefore(tmp_path) as done:
+            done.keep(Flight(str(path), "a"), settings, Outcome(str(path), error="no times"), [])
+            assert done.find(Flight(str(path), "a"), settings) is None
+
+
+def graded_archive(archive: Path, settings: Settings, **how: object) -> list[Outcome]:
+    flights = plan_flights(find_tracks([str(archive)]))
+    return [outcome for _, outcome in run(flights, settings, **how)]  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="session")
+def one_worker(archive: Path) -> list[Outcome]:
+    hold = HoldFile("plain", read_hold_file(archive / "plain.toml"))
+    settings = Settings(holds=(hold,), standard=load_standard(), version=trackgrade.__version__, report=False)
+    return graded_archive(archive, settings, jobs=1)
+
+
+def test_an_archive_is_graded_and_a_bad_file_stops_nothing(one_worker: list[Outcome]) -> None:
+    assert [bool(outcome.error) for outcome in one_worker] == [True, False, False, False, False, False]
+    assert [outcome.flown for outcome in one_worker] == [False, True, True, True, True, False]
+    assert "broken.gpx" in one_worker[0].error
+    assert not one_worker[0].fault
+    for outcome in one_worker[1:5]:
+        assert len(json.loads(outcome.graded[0].debrief_json)["laps"]) == 2
+
+
+def test_two_workers_give_the_same_bytes(archive: Path, settings: Settings, one_worker: list[Outcome]) -> None:
+    assert graded_archive(archive, settings, jobs=2) == one_worker
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[str]:
+    """A scheduler and two worker processes on loopback, as an operator would start them."""
+    address = f"tcp://127.0.0.1:{free_port()}"
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE, "cwd": tmp_path}
+    environment = os.environ | {"PYTHONPATH": str(Path(trackgrade.__file__).parents[1]), "OMP_NUM_THREADS": "1"}
+    scheduler = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", address, "--no-dashboard"]
+    worker = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard"]
+    worker += ["--nworkers", "2", "--local-directory", str(tmp_path)]
+    processes = [subprocess.Popen(command, env=environment, **quiet) for command in (scheduler, worker)]  # type: ignore[call-overload]
+    try:
+        yield address
+    finally:
+        for process in reversed(processes):
+            process.terminate()
+        for process in processes:
+            try:
+                process.wait(timeout=15)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            process.stderr.close()
+
+
+def test_a_cluster_of_two_workers_gives_the_same_bytes(
+    archive: Path, cluster: str, settings: Settings, one_worker: list[Outcome], tmp_path: Path
+) -> None:
+    """The command itself, against a real scheduler; in its own process, where the library may warn as it likes."""
+    wait_for_workers(cluster, 2)
+    arguments = ["grade", str(archive), "--hold", str(archive / "plain.toml"), "--scheduler", cluster, "--no-html"]
+    arguments += ["--json", str(tmp_path / "all.jsonl"), "--out", str(tmp_path / "out")]
+    done = subprocess.run(
+        [sys.executable, "-m", "trackgrade", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=Path(trackgrade.__file__).parents[1],
+        check=False,
+    )
+    assert done.returncode == 2, done.stderr  # the broken file
+    assert "1 of 6 flights could not be graded" in done.stderr
+    lines = (tmp_path / "all.jsonl").read_text(encoding="utf-8").splitlines()
+    assert lines == [graded.debrief_json for outcome in one_worker for graded in outcome.graded]
+
+
+def wait_for_workers(address: str, count: int) -> None:
+    """Until the scheduler knows its workers; asked in a process of its own, as in the test."""
+    code = (
+        "import sys; from distributed import Client; client = Client(sys.argv[1], timeout=60);"
+        " client.wait_for_workers(int(sys.argv[2]), timeout=60); client.close()"
+    )
+    subprocess.run([sys.executable, "-c", code, address, str(count)], check=True, capture_output=True, timeout=120)
+
+
+def test_a_scheduler_that_does_not_answer_is_said(archive: Path, tmp_path: Path) -> None:
+    patient = (
+        "from trackgrade.batch import cluster; cluster.CONNECT_S = 1.0; from trackgrade.commands import main; main()"
+    )
+    hold, nobody = str(archive / "plain.toml"), f"tcp://127.0.0.1:{free_port()}"
+    arguments = ["grade", str(archive), "--hold", hold, "--no-html", "--scheduler", nobody, "--out", str(tmp_path)]
+    done = subprocess.run(
+        [sys.executable, "-c", patient, *arguments],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        cwd=Path(trackgrade.__file__).parents[1],
+        check=False,
+    )
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "no scheduler answers" in done.stderr
