@@ -73,9 +73,9 @@ def fit_edges(
     turning = np.array([edge.turning_s for edge in edges])
 
     tau, seen, across, weight = _windows(trajectory, raw_m, guess_s, direction, straight, turning)
-    at_guess, velocity, _ = trajectory.at(guess_s - direction * np.minimum(straight, 4.0))
+    _, velocity, _ = trajectory.at(guess_s - direction * np.minimum(straight, 4.0))
     air = velocity - wind_m_s
-    # Heading at the window's middle, in the sense of clock time; the straight part has the heading before the ramp.
+    # The heading of the straight part, a few seconds away from the edge.
     heading = np.arctan2(air[:, 0], air[:, 1])
     airspeed = np.hypot(air[:, 0], air[:, 1])
     middle, _, _ = trajectory.at(guess_s)
@@ -95,7 +95,6 @@ def fit_edges(
         ],
         axis=1,
     )
-    del at_guess
     prior_mean = parameters.copy()
     prior_sd = np.tile(
         [

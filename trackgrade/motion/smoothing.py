@@ -129,8 +129,12 @@ def noise_from_differences(time_s: Floats, position_m: Floats) -> tuple[float, f
     )
 
 
-def smooth(time_s: Floats, position_m: Floats, passes: int = 3) -> Trajectory:
+def smooth(
+    time_s: Floats, position_m: Floats, jerk_density_m2_s5: float = JERK_DENSITY_M2_S5, passes: int = 3
+) -> Trajectory:
     """Most likely trajectory through positions (n, 2) [m] at times (n,) [s], strictly increasing, n >= 4.
+
+    A smaller ``jerk_density_m2_s5`` gives a calmer trajectory that reacts later.
 
     Raises
     ------
@@ -142,7 +146,7 @@ def smooth(time_s: Floats, position_m: Floats, passes: int = 3) -> Trajectory:
     cross_m, along_m = noise_from_differences(time_s, position_m)
     unit = _directions(time_s, position_m)
     weight = np.ones(len(time_s))
-    prior = _prior(time_s)
+    prior = _prior(time_s, jerk_density_m2_s5)
     state = np.empty(0)
     for _ in range(passes):
         precision = _measurement_precision(unit, cross_m, along_m, weight)
@@ -167,10 +171,9 @@ def _directions(time_s: Floats, position_m: Floats) -> Floats:
     return np.asarray(unit)
 
 
-def _prior(time_s: Floats) -> tuple[Floats, Floats, Floats]:
+def _prior(time_s: Floats, q: float) -> tuple[Floats, Floats, Floats]:
     """Blocks (n-1, 3, 3) of the prior's precision for one axis: start-start, start-end, end-end."""
     h = np.diff(time_s)
-    q = JERK_DENSITY_M2_S5
     inverse = np.empty((len(h), 3, 3))
     inverse[:, 0, 0] = 720 / h**5
     inverse[:, 0, 1] = inverse[:, 1, 0] = -360 / h**4

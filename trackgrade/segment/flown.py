@@ -23,7 +23,9 @@ class Lap:
 
     ``why_incomplete`` is None for a completed lap, else one sentence; an incomplete lap is not graded
     and its ``end`` may be None. ``near_tie`` says that crossing the course and rolling out on it
-    could not be told apart within the error of the positions.
+    could not be told apart within the error of the positions. ``start_cross_nm`` and ``end_cross_nm``: how far
+    off the fix the passages were, holding side positive. ``wrong_side``: flown with turns to the non-holding side.
+    ``remarks``: an orbit inserted, and the like.
     """
 
     number: int
@@ -40,6 +42,10 @@ class Lap:
     end: Moment | None
     near_tie: bool = False
     why_incomplete: str | None = None
+    start_cross_nm: float | None = None
+    end_cross_nm: float | None = None
+    wrong_side: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,20 +77,28 @@ class Entry:
 
 @dataclass(frozen=True)
 class Visit:
-    """One stay in the hold, from its first fix passage to the last lap flown."""
+    """One stay in the hold, from its first fix passage to the last lap flown.
+
+    ``wrong_side``: most of its laps were turned to the non-holding side.
+    """
 
     number: int
     entry: Entry
     laps: tuple[Lap, ...]
     incomplete_laps: tuple[Lap, ...]
+    wrong_side: bool = False
 
 
 @dataclass(frozen=True)
 class Flown:
-    """Everything found at this fix; ``seen_instead`` says what was there when it was no hold."""
+    """Everything found at this fix; ``seen_instead`` says what was there when it was no hold.
+
+    ``reversed_laps``: passages of laps flown on the reciprocal course, (start, end) [s since 1970].
+    """
 
     visits: tuple[Visit, ...]
     seen_instead: tuple[str, ...] = ()
+    reversed_laps: tuple[tuple[float, float], ...] = ()
 
     @property
     def laps(self) -> tuple[Lap, ...]:

@@ -1,0 +1,88 @@
+"""The conductor: a track and a hold in, a debrief out. The order of calls, and no arithmetic."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Hold
+from trackgrade.motion.airmass import near_the_fix, over_the_visits, wind_over
+from trackgrade.motion.motion import through_air, trace
+from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.sampling import sample
+from trackgrade.motion.turns import find_turns, in_epoch_time
+from trackgrade.segment.flown import Flown
+from trackgrade.segment.path import flight_path
+from trackgrade.segment.visits import expected_leg_s, find_visits
+from trackgrade.track.cleaning import clean as clean_track
+from trackgrade.track.track import CleanTrack, Track
+
+if TYPE_CHECKING:
+    from trackgrade.score.debrief import Debrief
+    from trackgrade.score.standard import Standard
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What was flown, measured; nothing judged yet."""
+
+    clean: CleanTrack
+    samples: Samples
+    wind: Wind | None
+    wind_note: str
+    turns: tuple[Turn, ...]
+    flown: Flown
+
+
+def measure(track: Track, hold: Hold) -> Measured:
+    """Clean the track, find motion and wind, turns, visits and laps.
+
+    Raises
+    ------
+    TrackFileError
+        Too few usable points.
+    """
+    clean = clean_track(track)
+    frame = HoldFrame(hold)
+    motion = trace(clean, frame.plane)
+
+    # First pass: the wind from all that was flown near the fix. Second: from the hold alone, once it is known.
+    wind, why_not = wind_over(motion, near_the_fix(motion, expected_leg_s(hold)))
+    turns, flown = _find(motion, wind, hold, frame)
+    if flown.visits or flown.reversed_laps:
+        wind, why_not = wind_over(motion, over_the_visits(motion, _spans(flown)))
+        turns, flown = _find(motion, wind, hold, frame)
+
+    samples, channel_notes = sample(clean, motion, wind, hold, frame)
+    clean = replace(clean, notes=clean.notes + channel_notes)
+    return Measured(clean, samples, wind.as_wind() if wind else None, why_not, turns, flown)
+
+
+def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:
+    """Measure a flight at a hold and judge it against a standard.
+
+    Where no hold was flown the debrief has no visits, and says what was seen instead.
+    """
+    from trackgrade.score.judging import judge
+
+    m = measure(track, hold)
+    return judge(m.clean, hold, m.samples, m.wind, m.wind_note, m.turns, m.flown, standard)
+
+
+def _find(motion, wind, hold, frame):  # type: ignore[no-untyped-def]
+    air = through_air(motion, motion.grid_s, wind)
+    turns = find_turns(motion, air, wind)
+    flown = find_visits(flight_path(motion, air, turns, frame), hold)
+    return in_epoch_time(turns, motion.start_epoch_s), flown
+
+
+def _spans(flown: Flown) -> list[tuple[float, float]]:
+    """First and last moment of each stay [s since 1970]."""
+    spans = list(flown.reversed_laps)
+    for visit in flown.visits:
+        start = visit.entry.start or visit.laps[0].start
+        end = visit.laps[-1].end
+        if end is not None:
+            spans.append((start.epoch_s, end.epoch_s))
+    return spans

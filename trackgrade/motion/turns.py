@@ -1,0 +1,160 @@
+"""Where turns begin and end: heading rate above a threshold, refined on the raw positions.
+
+A turn starts when |heading rate| rises above a quarter of standard rate, 0.75 deg/s, and ends (wings level) when it
+falls below; a turn whose own steady rate is less than standard is bounded by a quarter of that instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.units import STANDARD_GRAVITY_M_S2
+from trackgrade.motion.edges import Edge, fit_edges
+from trackgrade.motion.motion import AirMotion, Motion
+from trackgrade.motion.samples import Turn
+from trackgrade.motion.wind import WindFit
+
+Floats = npt.NDArray[np.float64]
+
+STANDARD_RATE_DEG_S = 3.0
+THRESHOLD_SHARE = 0.25
+#: A turn is at least this much change of heading [deg] with the rate above this [deg/s].
+LEAST_CHANGE_DEG, LEAST_CORE_RATE_DEG_S = 12.0, 0.8
+#: An edge fitted further than this from the smoothed one is not believed [s].
+FARTHEST_REFINEMENT_S = 6.0
+#: Standard error of an edge taken from the smoothed rate, at 1 s sampling and at longer intervals [s].
+UNREFINED_SD_S = 1.0
+
+
+def threshold_deg_s(steady_rate_deg_s: float) -> float:
+    """Heading rate that bounds a turn: a quarter of standard rate, or of the turn's own rate if that is less."""
+    return THRESHOLD_SHARE * min(STANDARD_RATE_DEG_S, abs(steady_rate_deg_s))
+
+
+def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Turn]:
+    """Turns of a flight, from the heading rate on the motion's grid; times since its start; right positive.
+
+    An edge inside a hole of the record keeps a wide error.
+    """
+    time_s, rate_deg_s, airspeed_m_s = motion.grid_s, air.heading_rate_deg_s, air.airspeed_m_s
+    trajectory, raw_m, in_hole = motion.trajectory, motion.raw_m, motion.in_hole
+    rough = _rough_turns(time_s, rate_deg_s)
+    if not rough:
+        return []
+    edges: list[Edge] = []
+    for k, (start, end, steady, bound) in enumerate(rough):
+        straight_before = start - (rough[k - 1][1] if k else time_s[0])
+        straight_after = (rough[k + 1][0] if k + 1 < len(rough) else time_s[-1]) - end
+        inside = min(max(0.6 * (end - start), 4.0), 20.0)
+        edges.append(Edge(start, True, steady, bound, float(np.clip(straight_before, 3.0, 18.0)), inside))
+        edges.append(Edge(end, False, steady, bound, float(np.clip(straight_after, 3.0, 18.0)), inside))
+    at = np.array([edge.epoch_s for edge in edges])
+    towards = wind.at(at) if wind is not None else np.zeros((len(at), 2))
+    fitted = fit_edges(trajectory, raw_m, towards, edges)
+    step = float(time_s[1] - time_s[0])
+    interval = float(np.median(np.diff(trajectory.time_s)))
+    turns = []
+    for k, (_, _, steady, bound) in enumerate(rough):
+        times, errors = [], []
+        for j in (2 * k, 2 * k + 1):
+            guess = edges[j].epoch_s
+            near = _interval_at(trajectory.time_s, guess)
+            good = (
+                np.isfinite(fitted.epoch_s[j])
+                and abs(fitted.epoch_s[j] - guess) < FARTHEST_REFINEMENT_S + near
+                and np.sign(fitted.rate_deg_s[j]) == np.sign(steady)
+            )
+            time = float(fitted.epoch_s[j]) if good else guess
+            error = float(fitted.sd_s[j]) if good else UNREFINED_SD_S + 0.4 * interval
+            if in_hole[int(np.clip((guess - time_s[0]) / step, 0, len(in_hole) - 1))]:
+                error = max(error, near / 4)
+            times.append(time)
+            errors.append(error)
+        if times[1] <= times[0]:
+            times = [edges[2 * k].epoch_s, edges[2 * k + 1].epoch_s]
+        inside = (time_s >= times[0]) & (time_s <= times[1])
+        speed = float(np.median(airspeed_m_s[inside])) if np.any(inside) else float("nan")
+        turns.append(
+            Turn(
+                start_epoch_s=times[0],
+                end_epoch_s=times[1],
+                start_sd_s=errors[0],
+                end_sd_s=errors[1],
+                change_deg=float(np.sum(rate_deg_s[inside]) * step),
+                rate_deg_s=abs(steady),
+                bank_deg=bank_deg(abs(steady), speed),
+                threshold_deg_s=bound,
+            )
+        )
+    return turns
+
+
+def in_epoch_time(turns: list[Turn], start_epoch_s: float) -> tuple[Turn, ...]:
+    """The same turns with times since 1970."""
+    return tuple(
+        replace(turn, start_epoch_s=turn.start_epoch_s + start_epoch_s, end_epoch_s=turn.end_epoch_s + start_epoch_s)
+        for turn in turns
+    )
+
+
+def bank_deg(rate_deg_s: float, airspeed_m_s: float) -> float:
+    """Bank of a coordinated level turn [deg]: tan(bank) = V * rate / g."""
+    return float(np.degrees(np.arctan(airspeed_m_s * np.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2)))
+
+
+def _interval_at(time_s: Floats, when: float) -> float:
+    """Spacing of the samples about a time [s]."""
+    k = int(np.clip(np.searchsorted(time_s, when), 1, len(time_s) - 1))
+    return float(time_s[k] - time_s[k - 1])
+
+
+def _rough_turns(time_s: Floats, rate_deg_s: Floats) -> list[tuple[float, float, float, float]]:
+    """(start, end, signed steady rate, threshold) from the smoothed rate alone, in order, not overlapping."""
+    step = float(time_s[1] - time_s[0])
+    found: list[tuple[int, int, float, float]] = []
+    for sign in (1.0, -1.0):
+        signed = rate_deg_s * sign
+        for first, last in _stretches(signed > LEAST_CORE_RATE_DEG_S):
+            if np.sum(signed[first : last + 1]) * step < LEAST_CHANGE_DEG:
+                continue
+            if found and found[-1][2] * sign > 0 and first <= found[-1][1]:
+                continue
+            inside = signed[first : last + 1]
+            steady = float(np.median(inside[inside > 0.6 * np.quantile(inside, 0.9)]))
+            bound = threshold_deg_s(steady)
+            while first > 0 and signed[first - 1] > bound:
+                first -= 1
+            while last < len(signed) - 1 and signed[last + 1] > bound:
+                last += 1
+            found.append((first, last, sign * steady, bound))
+    found.sort()
+    return [
+        (
+            _level_time(time_s, np.abs(rate_deg_s), first, -1, bound),
+            _level_time(time_s, np.abs(rate_deg_s), last, 1, bound),
+            steady,
+            bound,
+        )
+        for first, last, steady, bound in found
+    ]
+
+
+def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: float) -> float:
+    """Where the rate meets the bound between the last sample above it and the next one outwards."""
+    outside = index + step
+    if outside < 0 or outside >= len(time_s):
+        return float(time_s[index])
+    above, below = rate[index], rate[outside]
+    if above <= below:
+        return float(time_s[index])
+    part = np.clip((above - bound) / (above - below), 0.0, 1.0)
+    return float(time_s[index] + part * (time_s[outside] - time_s[index]))
+
+
+def _stretches(flag: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of every stretch of True."""
+    change = np.diff(np.concatenate([[0], flag.astype(np.int8), [0]]))
+    return [(int(a), int(b) - 1) for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1))]

@@ -1,0 +1,27 @@
+"""Sub-sample times at which a sampled quantity crosses zero. Knows nothing of holds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trackgrade.track.track import Floats
+
+
+def zero_crossings(time_s: Floats, value: Floats, *, rising: bool) -> Floats:
+    """Times (k,) where ``value`` (n,) goes from below zero to zero or above (rising), or the reverse.
+
+    Linear between samples. A value that only touches zero and turns back is no crossing; NaN is never crossed.
+    """
+    signed = value if rising else -value
+    with np.errstate(invalid="ignore"):
+        at = np.flatnonzero((signed[:-1] < 0.0) & (signed[1:] >= 0.0))
+    if not len(at):
+        return np.empty(0)
+    before, after = signed[at], signed[at + 1]
+    return np.asarray(time_s[at] + (time_s[at + 1] - time_s[at]) * before / (before - after))
+
+
+def local_minima(value: Floats, below: float) -> Floats:
+    """Indices of samples lower than both neighbours (the first of equals) and below a level."""
+    inner = (value[1:-1] < value[:-2]) & (value[1:-1] <= value[2:]) & (value[1:-1] < below)
+    return np.flatnonzero(inner) + 1

@@ -1,0 +1,141 @@
+"""Which crossing of what is a fix passage, abeam, wings level, a turn back, the inbound course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackgrade.earth.angles import wrap180
+from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.motion.samples import Turn
+from trackgrade.segment.crossings import local_minima, zero_crossings
+from trackgrade.segment.flown import Moment
+from trackgrade.segment.path import FlightPath
+from trackgrade.track.track import Floats
+
+#: A passage this far off the fix still is one: holds are flown that badly, and other holds are further away [NM].
+NEAR_FIX_NM = 2.2
+#: An arrival that misses the fix by more than this is a flight elsewhere [NM].
+ARRIVAL_NM = 1.6
+#: Beyond this angle to the course the along crossing is ill defined; the nearest point to the fix serves [deg].
+CROSSWISE_DEG = 78.0
+#: Positions are trusted no better than this across the track [NM]: slow GPS error no smoothing can remove.
+POSITION_FLOOR_NM = 2.0 / METRES_PER_NM
+#: Time stamps are trusted no better than this [s].
+TIME_FLOOR_S = 0.03
+#: A change of direction over a hole this large leaves the moment inside it unknown [deg].
+HOLE_TURN_DEG = 25.0
+
+
+@dataclass(frozen=True)
+class Passage:
+    """The aircraft passes the fix: when, how far to the holding side [NM], heading and track to the course [deg]."""
+
+    moment: Moment
+    cross_nm: float
+    heading_deg: float
+    track_deg: float
+
+
+def crossing_moment(path: FlightPath, epoch_s: float, speed_kt: float) -> Moment:
+    """A line crossed at a closing speed: the position's error over that speed is the time's.
+
+    In a hole of the record over which the direction changes the error is a quarter of the hole.
+    """
+    k = path.index(epoch_s)
+    position_sd = float(np.hypot(path.position_sd_nm[k], POSITION_FLOOR_NM))
+    sd = float(np.hypot(position_sd / max(abs(speed_kt), 10.0) * 3600.0, TIME_FLOOR_S))
+    if path.in_hole[k]:
+        first, last = k, k
+        while first > 0 and path.in_hole[first]:
+            first -= 1
+        while last < len(path.in_hole) - 1 and path.in_hole[last]:
+            last += 1
+        if abs(path.track_deg[last] - path.track_deg[first]) > HOLE_TURN_DEG:
+            sd = max(sd, float(path.epoch_s[last] - path.epoch_s[first]) / 4.0)
+    return Moment(epoch_s, sd)
+
+
+def passage_at(path: FlightPath, epoch_s: float) -> Passage:
+    """The passage at a moment already found."""
+    track = path.value(path.track_deg, epoch_s)
+    closing = path.value(path.groundspeed_kt, epoch_s) * np.cos(np.radians(track))
+    return Passage(
+        crossing_moment(path, epoch_s, closing),
+        path.value(path.cross_nm, epoch_s),
+        path.value(path.heading_deg, epoch_s),
+        track,
+    )
+
+
+def inbound_passages(path: FlightPath) -> list[Passage]:
+    """Where along goes from - to + near the fix: what the flag's flip or the sequencing of the waypoint shows."""
+    times = zero_crossings(path.epoch_s, path.along_nm, rising=True)
+    found = [passage_at(path, float(time)) for time in times]
+    return [each for each in found if abs(each.cross_nm) < NEAR_FIX_NM]
+
+
+def arrivals(path: FlightPath) -> list[Passage]:
+    """Every time the aircraft comes past the fix, from any direction: candidates for the start of an entry."""
+    distance = np.hypot(path.along_nm, path.cross_nm)
+    crossings = np.sort(
+        np.concatenate(
+            [zero_crossings(path.epoch_s, path.along_nm, rising=rising) for rising in (True, False)]
+        )
+    )
+    found = []
+    for k in local_minima(distance, ARRIVAL_NM):
+        nearest = float(path.epoch_s[k])
+        direction = abs(float(wrap180(path.track_deg[k])))
+        if abs(direction - 90.0) > 90.0 - CROSSWISE_DEG and len(crossings):
+            close = crossings[np.argmin(np.abs(crossings - nearest))]
+            # Off the fix by a mile at an angle, the line abeam it is passed well before or after.
+            if abs(close - nearest) < 60.0:
+                nearest = float(close)
+        else:
+            nearest = _minimum(path.epoch_s, distance, int(k))
+        passage = passage_at(path, nearest)
+        if direction > CROSSWISE_DEG and direction < 180.0 - CROSSWISE_DEG:
+            passage = Passage(
+                crossing_moment(path, nearest, path.value(path.groundspeed_kt, nearest)),
+                passage.cross_nm,
+                passage.heading_deg,
+                passage.track_deg,
+            )
+        found.append(passage)
+    return found
+
+
+def _minimum(time_s: Floats, value: Floats, k: int) -> float:
+    """Time of the minimum of a parabola through three samples about ``k``."""
+    before, here, after = value[k - 1] ** 2, value[k] ** 2, value[k + 1] ** 2
+    bend = before - 2 * here + after
+    shift = 0.0 if bend <= 0 else 0.5 * (before - after) / bend
+    return float(time_s[k] + np.clip(shift, -1, 1) * (time_s[k + 1] - time_s[k]))
+
+
+def first_between(times: Floats, start: float, end: float) -> float | None:
+    """The first of sorted times inside an open interval, or None."""
+    inside = times[(times > start) & (times < end)]
+    return float(inside[0]) if len(inside) else None
+
+
+def wing_tip_abeam(path: FlightPath, start: float, end: float) -> float | None:
+    """Where the bearing to the fix is 90 degrees off the heading, on the holding side's own wing, outbound.
+
+    On the outbound leg of a right-hand pattern the fix comes abeam on the right wing; in the mirrored frame that is
+    always the same wing. Ahead of it before, behind it after: the forward component of the fix goes from + to -.
+    """
+    heading = np.radians(path.heading_deg)
+    forward = -(path.along_nm * np.cos(heading) + path.cross_nm * np.sin(heading))
+    beside = path.along_nm * np.sin(heading) - path.cross_nm * np.cos(heading)
+    # Abeam proper: flying broadly outbound, with the fix on the inner wing.
+    usable = (np.cos(heading) < 0.2) & (beside > 0.0)
+    value = np.where(usable, forward, np.nan)
+    return first_between(zero_crossings(path.epoch_s, value, rising=False), start, end)
+
+
+def overlaps(turn: Turn, start: float, end: float) -> float:
+    """Seconds of a turn inside an interval."""
+    return max(0.0, min(turn.end_epoch_s, end) - max(turn.start_epoch_s, start))

@@ -1,0 +1,256 @@
+"""From passages and turns to laps: which pairs of fix passages enclose a lap, and its events in order.
+
+A lap is: the fix passed inbound; a turn in the hold's direction to the outbound side; abeam; a turn in the hold's direction
+back to the inbound side; the fix passed inbound. What lacks one of these is no lap, and the lack is the reason told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackgrade.earth.angles import wrap180
+from trackgrade.motion.samples import Turn
+from trackgrade.segment.crossings import zero_crossings
+from trackgrade.segment.events import (
+    POSITION_FLOOR_NM,
+    Passage,
+    crossing_moment,
+    first_between,
+    overlaps,
+    wing_tip_abeam,
+)
+from trackgrade.segment.flown import InboundStartBy, Lap, Moment
+from trackgrade.segment.path import FlightPath
+
+#: Angles to the inbound course [deg] that a lap may start and must end with (a direct entry starts it wide).
+START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 75.0
+#: The turn at the fix begins this soon after it, else the aircraft left the hold [s].
+LATEST_FIX_TURN_S = 50.0
+#: Turns in one direction this close together are one turn with a wobble [s].
+SAME_TURN_PAUSE_S = 5.0
+#: Headings within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
+OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
+#: A turn at the fix that pauses before this much is not over [deg].
+FIX_TURN_LEAST_DEG = 125.0
+#: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
+LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
+#: Beyond the course by more than this many standard errors of the position counts as crossed.
+TRUSTED_SD = 2.0
+#: Crossing and rollout closer than this are the same moment for the watch [s].
+TIE_S = 1.0
+#: The outbound leg is flown at least this far to the holding side [NM].
+LEAST_ABEAM_NM = 0.05
+
+
+@dataclass(frozen=True)
+class NoLap:
+    """Why two passages enclose no lap; ``outbound`` says that at least an outbound leg was flown."""
+
+    why: str
+    outbound: bool = False
+
+
+def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0) -> Lap | NoLap:
+    """The lap from passage ``a`` to passage ``b``, or why there is none.
+
+    Without ``b`` the lap is read as far as the record goes, and is incomplete.
+    """
+    start = a.moment.epoch_s
+    end = b.moment.epoch_s if b is not None else float(path.epoch_s[-1])
+    # Headings are counted from the inbound course as the lap starts: 0 inbound, 180 outbound, 360 inbound again.
+    start_heading = float(wrap180(a.heading_deg))
+    offset = a.heading_deg - start_heading
+    if not START_FROM_DEG <= start_heading <= START_TO_DEG:
+        return NoLap("the fix was not passed inbound")
+    turns = _joined([t for t in path.turns if t.end_epoch_s > start - 1.0 and t.start_epoch_s < end])
+
+    fix_turn = _fix_turn(path, turns, start, end, offset)
+    if fix_turn is None:
+        return NoLap("no turn to the outbound leg after the fix")
+    if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S:
+        return NoLap("the turn came too long after the fix")
+    # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
+    unbroken = path.value(path.heading_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
+    back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
+
+    abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
+    if abeam_s is not None and path.value(path.cross_nm, abeam_s) < LEAST_ABEAM_NM:
+        abeam_s = None
+    started_outbound = abs(float(wrap180(a.track_deg))) > 80.0
+    if abeam_s is None and not started_outbound:
+        return NoLap("never abeam the fix on that side")
+
+    if b is not None:
+        if abs(float(wrap180(b.heading_deg))) > END_WITHIN_DEG and abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
+            return NoLap("the fix was not passed inbound", outbound=True)
+        if back is None and not unbroken:
+            return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)
+        turning = sum(overlaps(turn, start, end) for turn in path.turns)
+        level = end - start - turning
+        if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
+            return NoLap("an orbit: no straight legs")
+    return _events(path, a, b, number, fix_turn, back, abeam_s, offset, unbroken)
+
+
+def _joined(turns: list[Turn]) -> list[Turn]:
+    """Turns in one direction that follow within a few seconds, made one."""
+    joined: list[Turn] = []
+    for turn in turns:
+        last = joined[-1] if joined else None
+        if (
+            last is not None
+            and last.change_deg * turn.change_deg > 0
+            and turn.start_epoch_s - last.end_epoch_s < SAME_TURN_PAUSE_S
+        ):
+            joined[-1] = _join(last, turn)
+        else:
+            joined.append(turn)
+    return joined
+
+
+def _join(one: Turn, two: Turn) -> Turn:
+    return Turn(
+        one.start_epoch_s,
+        two.end_epoch_s,
+        one.start_sd_s,
+        two.end_sd_s,
+        one.change_deg + two.change_deg,
+        max(one.rate_deg_s, two.rate_deg_s),
+        max(one.bank_deg, two.bank_deg),
+        min(one.threshold_deg_s, two.threshold_deg_s),
+    )
+
+
+def _fix_turn(path: FlightPath, turns: list[Turn], start: float, end: float, offset: float) -> Turn | None:
+    """The turn that takes the heading from inbound to outbound, with what follows until it is outbound."""
+    for k, turn in enumerate(turns):
+        if turn.change_deg <= 0 or turn.end_epoch_s < start:
+            continue
+        reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+        if reached < 60.0:
+            continue
+        while reached < FIX_TURN_LEAST_DEG and k + 1 < len(turns) and turns[k + 1].change_deg > 0:
+            k += 1
+            turn = _join(turn, turns[k])
+            reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+        return turn if reached >= 90.0 else None
+    return None
+
+
+def _turn_back(
+    path: FlightPath, turns: list[Turn], fix_turn: Turn, start: float, end: float, offset: float
+) -> Turn | None:
+    """The turn from the outbound sector to an inbound heading, in the hold's direction; with its pauses.
+
+    Corrections of heading on the outbound leg are no turn back, nor is an orbit that ends outbound again.
+    """
+    group: Turn | None = None
+    for turn in turns:
+        if turn.start_epoch_s < fix_turn.end_epoch_s - 0.5:
+            continue
+        reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+        from_outbound = float(wrap180(reached - 180.0))
+        if turn.change_deg <= 0:
+            if group is not None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
+                group = None
+            continue
+        if group is None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
+            continue
+        group = turn if group is None else _join(group, turn)
+        if abs(float(wrap180(reached))) < INBOUND_WITHIN_DEG:
+            return group
+        if abs(from_outbound) < OUTBOUND_WITHIN_DEG:
+            group = None
+    return None
+
+
+def _events(
+    path: FlightPath,
+    a: Passage,
+    b: Passage | None,
+    number: int,
+    fix_turn: Turn,
+    back: Turn | None,
+    abeam_s: float | None,
+    offset: float,
+    unbroken: bool,
+) -> Lap:
+    start = a.moment.epoch_s
+    end = b.moment.epoch_s if b is not None else float(path.epoch_s[-1])
+    remarks: list[str] = []
+    outbound_level = None if unbroken else Moment(fix_turn.end_epoch_s, fix_turn.end_sd_s)
+    turned_back = None if back is None else Moment(back.start_epoch_s, back.start_sd_s)
+    level_end = fix_turn if unbroken else back
+    rollout = None if level_end is None else Moment(level_end.end_epoch_s, level_end.end_sd_s)
+    if rollout is not None and b is not None and rollout.epoch_s > end:
+        # Still turning over the fix: the inbound leg was never level, but the passage ends it all the same.
+        rollout = Moment(end, rollout.sd_s)
+
+    abeam = None if abeam_s is None else _line_moment(path, abeam_s, along=True)
+    tip_s = wing_tip_abeam(path, start, turned_back.epoch_s if turned_back else end)
+    by_bearing = None if tip_s is None else _line_moment(path, tip_s, along=True)
+
+    crossed: Moment | None = None
+    inbound: Moment | None = rollout
+    by: InboundStartBy | None = "rollout" if rollout is not None else None
+    near_tie = False
+    if rollout is not None and turned_back is not None:
+        crossed, inbound, by, near_tie = _inbound_start(path, turned_back.epoch_s, rollout, end)
+
+    turned = path.value(path.heading_deg, end) - offset
+    if b is not None and abs(turned - 360.0) > 180.0:
+        remarks.append("an orbit was flown within the lap")
+    return Lap(
+        number=number,
+        start=a.moment,
+        outbound_turn_start=Moment(fix_turn.start_epoch_s, fix_turn.start_sd_s),
+        outbound_turn_end=outbound_level,
+        abeam=abeam,
+        abeam_by_bearing=by_bearing,
+        outbound_end=turned_back,
+        course_crossed=crossed,
+        inbound_turn_end=rollout,
+        inbound_start=inbound,
+        inbound_start_by=by,
+        end=b.moment if b is not None else None,
+        near_tie=near_tie,
+        start_cross_nm=a.cross_nm,
+        end_cross_nm=b.cross_nm if b is not None else None,
+        remarks=tuple(remarks),
+    )
+
+
+def _line_moment(path: FlightPath, epoch_s: float, *, along: bool) -> Moment:
+    track = np.radians(path.value(path.track_deg, epoch_s))
+    share = np.cos(track) if along else np.sin(track)
+    return crossing_moment(path, epoch_s, float(path.value(path.groundspeed_kt, epoch_s) * share))
+
+
+def _inbound_start(
+    path: FlightPath, turned_back: float, rollout: Moment, end: float
+) -> tuple[Moment | None, Moment, InboundStartBy, bool]:
+    """Course crossed in the turn back, or rolled out: whichever is earlier, and whether that is a near-tie.
+
+    Rolling out tangentially on the course is no crossing: it counts only beyond what the position can be trusted.
+    """
+    times = zero_crossings(path.epoch_s, path.cross_nm, rising=False)
+    at = first_between(times, turned_back, min(rollout.epoch_s, end))
+    k_roll = path.index(rollout.epoch_s)
+    trust = TRUSTED_SD * float(np.hypot(path.position_sd_nm[k_roll], POSITION_FLOOR_NM))
+    if at is None:
+        # Rolled out short of the course, by less than can be told from rolling out on it?
+        later = first_between(times, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end))
+        close = abs(path.value(path.cross_nm, rollout.epoch_s)) < trust and later is not None
+        return None, rollout, "rollout", bool(close)
+    inside = slice(path.index(at), path.index(min(end, rollout.epoch_s + 10.0)) + 1)
+    beyond = -float(np.min(path.cross_nm[inside]))
+    crossed = _line_moment(path, at, along=False)
+    difference = rollout.epoch_s - at
+    if beyond <= trust:
+        widened = max(rollout.sd_s, difference / 2.0)
+        return None, Moment(rollout.epoch_s, widened), "rollout", difference > TIE_S
+    if beyond <= 2.0 * trust and difference > TIE_S:
+        return crossed, Moment(at, max(crossed.sd_s, difference / 2.0)), "course", True
+    return crossed, crossed, "course", False

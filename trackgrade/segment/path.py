@@ -1,0 +1,98 @@
+"""The flight as the hold sees it: along, across, and angles relative to the inbound course.
+
+The same flight can be read as flown on the reciprocal course or with turns to the other side: `seen_as` gives that
+reading, so that the search for laps is written once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.motion.motion import AirMotion, Motion
+from trackgrade.motion.samples import Turn
+from trackgrade.track.track import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class FlightPath:
+    """Arrays (n,) on an even grid of time; angles relative to the inbound course, toward the holding side positive.
+
+    ``heading_deg`` and ``track_deg`` are unwrapped; ``position_sd_nm`` is the error across the track;
+    ``turns`` carry ``change_deg`` positive toward the holding side.
+    """
+
+    epoch_s: Floats
+    along_nm: Floats
+    cross_nm: Floats
+    heading_deg: Floats
+    track_deg: Floats
+    rate_deg_s: Floats
+    groundspeed_kt: Floats
+    airspeed_kt: Floats
+    position_sd_nm: Floats
+    in_hole: npt.NDArray[np.bool_]
+    turns: tuple[Turn, ...]
+
+    def seen_as(self, *, reciprocal: bool, mirrored: bool) -> FlightPath:
+        """The same flight against the reciprocal course, or against the other holding side, or both."""
+        path = self
+        if reciprocal:
+            path = replace(
+                path,
+                along_nm=-path.along_nm,
+                cross_nm=-path.cross_nm,
+                heading_deg=path.heading_deg - 180.0,
+                track_deg=path.track_deg - 180.0,
+            )
+        if mirrored:
+            path = replace(
+                path,
+                cross_nm=-path.cross_nm,
+                heading_deg=-path.heading_deg,
+                track_deg=-path.track_deg,
+                rate_deg_s=-path.rate_deg_s,
+                turns=tuple(replace(turn, change_deg=-turn.change_deg) for turn in path.turns),
+            )
+        return path
+
+    def index(self, epoch_s: float) -> int:
+        """Index of the last grid time at or before a moment."""
+        return int(np.clip(np.searchsorted(self.epoch_s, epoch_s, side="right") - 1, 0, len(self.epoch_s) - 1))
+
+    def value(self, array: Floats, epoch_s: float) -> float:
+        """An array of this path at a moment, by linear interpolation."""
+        return float(np.interp(epoch_s, self.epoch_s, array))
+
+
+def flight_path(
+    motion: Motion, air: AirMotion, turns: list[Turn], frame: HoldFrame
+) -> FlightPath:
+    """The motion on its even grid, turned into the hold's frame."""
+    along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
+    start = motion.start_epoch_s
+    return FlightPath(
+        epoch_s=motion.grid_s + start,
+        along_nm=along_nm,
+        cross_nm=cross_nm,
+        heading_deg=frame.side * (air.heading_deg - frame.inbound_course_true_deg),
+        track_deg=frame.side * (air.track_deg - frame.inbound_course_true_deg),
+        rate_deg_s=frame.side * air.heading_rate_deg_s,
+        groundspeed_kt=air.groundspeed_m_s * KT_PER_M_S,
+        airspeed_kt=air.airspeed_m_s * KT_PER_M_S,
+        position_sd_nm=motion.trajectory.position_sd_m(motion.grid_s) / METRES_PER_NM,
+        in_hole=motion.in_hole,
+        turns=tuple(
+            replace(
+                turn,
+                start_epoch_s=turn.start_epoch_s + start,
+                end_epoch_s=turn.end_epoch_s + start,
+                change_deg=turn.change_deg * frame.side,
+            )
+            for turn in turns
+        ),
+    )

@@ -1,0 +1,276 @@
+"""From laps to visits: each stay in the hold with its entry, its laps in order, and what was not completed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trackgrade.hold.hold import Hold
+from trackgrade.segment.entry import describe_entry, outbound_leg
+from trackgrade.segment.events import Passage, arrivals, inbound_passages
+from trackgrade.segment.flown import Entry, Flown, Lap, Visit
+from trackgrade.segment.laps import NoLap, lap_between
+from trackgrade.segment.path import FlightPath
+
+#: An entry lasts at most this many times the leg, plus its turns [s].
+ENTRY_LEGS, ENTRY_TURNS_S = 5.0, 420.0
+#: A lap lasts at most this many times the leg, plus its turns [s].
+LAP_LEGS, LAP_TURNS_S = 9.0, 600.0
+#: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
+OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
+#: The slowest ground speed a leg in miles is expected at [kt].
+SLOW_KT = 60.0
+
+
+def find_visits(path: FlightPath, hold: Hold) -> Flown:
+    """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
+    leg_s = expected_leg_s(hold)
+    straight = _laps_of(path, leg_s, mirrored=False) + _laps_of(path, leg_s, mirrored=True)
+    chains = _chains(_without_overlaps(straight), leg_s)
+    visits = _visits(path, hold, [chain for chain in chains if not _other_course(path, chain)], leg_s)
+    if visits:
+        return Flown(visits)
+    turned = path.seen_as(reciprocal=True, mirrored=False)
+    reverse = _without_overlaps(
+        _laps_of(turned, leg_s, mirrored=False) + _laps_of(turned, leg_s, mirrored=True)
+    )
+    reverse_chains = [chain for chain in _chains(reverse, leg_s) if not _other_course(turned, chain)]
+    if reverse_chains:
+        laps = [found.lap for chain in reverse_chains for found in chain]
+        side = "the other" if sum(lap.wrong_side for lap in laps) > len(laps) / 2 else "the hold's"
+        noun = "lap" if len(laps) == 1 else "laps"
+        return Flown(
+            (),
+            (f"a hold flown on the reciprocal course: {len(laps)} {noun}, turns to {side} side",),
+            tuple((lap.start.epoch_s, lap.end.epoch_s) for lap in laps if lap.end is not None),
+        )
+    return Flown((), _what_was_seen(path, chains))
+
+
+def expected_leg_s(hold: Hold) -> float:
+    """How long a leg may take at the slowest [s]."""
+    if hold.leg.nm is not None:
+        return hold.leg.nm / SLOW_KT * 3600.0
+    return (hold.leg.minutes or 1.0) * 60.0
+
+
+@dataclass(frozen=True)
+class FoundLap:
+    """A lap with the passages that bound it."""
+
+    lap: Lap
+    a: Passage
+    b: Passage
+
+
+def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap]:
+    """Every pair of successive inbound passages that encloses a lap, turns toward one side."""
+    seen = path.seen_as(reciprocal=False, mirrored=mirrored)
+    passages = inbound_passages(seen)
+    found = []
+    for a, b in zip(passages[:-1], passages[1:]):
+        seconds = b.moment.epoch_s - a.moment.epoch_s
+        if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
+            continue
+        lap = lap_between(seen, a, b)
+        if isinstance(lap, NoLap) or not _ends_inbound(seen, a, lap):
+            continue
+        found.append(FoundLap(replace(lap, wrong_side=mirrored), _as_flown(a, mirrored), _as_flown(b, mirrored)))
+    return found
+
+
+def _as_flown(passage: Passage, mirrored: bool) -> Passage:
+    if not mirrored:
+        return passage
+    return replace(
+        passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg
+    )
+
+
+def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
+    """The fix is where the inbound leg ends, not where the outbound leg begins: the turn comes sooner after it
+    than the straight flight before it lasted. Read on the wrong course a hold fails this."""
+    if lap.outbound_turn_start is None:
+        return False
+    after = max(lap.outbound_turn_start.epoch_s - a.moment.epoch_s, 0.0)
+    before = a.moment.epoch_s - float(path.epoch_s[0])
+    for turn in path.turns:
+        if turn.end_epoch_s < a.moment.epoch_s + 1.0:
+            before = a.moment.epoch_s - turn.end_epoch_s
+    return after <= 10.0 + 0.7 * max(before, 0.0)
+
+
+def _without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
+    """Laps in order of time; of two that overlap the one nearer to the fix stays."""
+    ordered = sorted(found, key=lambda each: abs(each.a.cross_nm) + abs(each.b.cross_nm))
+    kept: list[FoundLap] = []
+    for each in ordered:
+        start, end = each.a.moment.epoch_s, each.b.moment.epoch_s
+        if all(end <= k.a.moment.epoch_s + 1.0 or start >= k.b.moment.epoch_s - 1.0 for k in kept):
+            kept.append(each)
+    return sorted(kept, key=lambda each: each.a.moment.epoch_s)
+
+
+def _chains(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
+    """Laps that belong to one stay: no longer apart than one more lap would take."""
+    chains: list[list[FoundLap]] = []
+    for each in found:
+        apart = each.a.moment.epoch_s - chains[-1][-1].b.moment.epoch_s if chains else np.inf
+        if apart <= 1.0 or apart < 2.2 * leg_s + 300.0:
+            chains[-1].append(each)
+        else:
+            chains.append([each])
+    return chains
+
+
+def _other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
+    """Whether the inbound legs of these laps follow another course than this hold's."""
+    angles = []
+    for found in chain:
+        rolled = found.lap.inbound_turn_end
+        end = found.b.moment.epoch_s
+        if rolled is None or end - rolled.epoch_s < 12.0:
+            continue
+        k0, k1 = path.index(rolled.epoch_s), path.index(end)
+        d_along = path.along_nm[k1] - path.along_nm[k0]
+        d_cross = path.cross_nm[k1] - path.cross_nm[k0]
+        angles.append(abs(float(np.degrees(np.arctan2(d_cross, d_along)))))
+    if not angles:
+        return False
+    return float(np.median(angles)) > (OTHER_COURSE_DEG if len(angles) > 1 else OTHER_COURSE_ONCE_DEG)
+
+
+def _visits(path: FlightPath, hold: Hold, chains: list[list[FoundLap]], leg_s: float) -> tuple[Visit, ...]:
+    visits: list[Visit] = []
+    number = 0
+    came = arrivals(path)
+    passages = inbound_passages(path)
+    for v, chain in enumerate(chains):
+        not_before = chains[v - 1][-1].b.moment.epoch_s + 1.0 if v else -np.inf
+        wrong = sum(found.lap.wrong_side for found in chain) > len(chain) / 2
+        seen = path.seen_as(reciprocal=False, mirrored=wrong)
+        entry, first_laps = _entry(path, hold, chain, came, leg_s, not_before)
+        laps = first_laps + [found.lap for found in chain]
+        broken = _broken_laps(seen, chain, [_as_flown(p, wrong) for p in passages])
+        numbered = []
+        for lap in laps:
+            number += 1
+            numbered.append(replace(lap, number=number))
+        last = _as_flown(chain[-1].b, wrong)
+        until = chains[v + 1][0].a.moment.epoch_s - 1.0 if v + 1 < len(chains) else np.inf
+        trailing = _trailing(seen, last, number + 1, until)
+        incomplete = tuple(broken) + ((trailing,) if trailing is not None else ())
+        visits.append(Visit(v + 1, entry, tuple(numbered), incomplete, wrong_side=wrong))
+    return tuple(visits)
+
+
+def _entry(
+    path: FlightPath,
+    hold: Hold,
+    chain: list[FoundLap],
+    came: list[Passage],
+    leg_s: float,
+    not_before: float,
+) -> tuple[Entry, list[Lap]]:
+    """The entry before a chain of laps, and the lap that a direct entry itself makes where the chain lacks it."""
+    first = chain[0].a
+    wrong = chain[0].lap.wrong_side
+    since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
+    earlier = [
+        p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0
+    ]
+    for passage in reversed(earlier):
+        if not _stays_near(path, passage, first, leg_s):
+            continue
+        leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
+        if leg is None:
+            continue
+        entry = describe_entry(path, hold, passage, first)
+        if entry.kind == "direct":
+            lap = lap_between(path.seen_as(reciprocal=False, mirrored=wrong), _as_flown(passage, wrong), _as_flown(first, wrong))
+            if isinstance(lap, Lap):
+                return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)]
+        return entry, []
+    # Nothing before: the chain's own first passage is the arrival.
+    entry = describe_entry(path, hold, first, chain[0].b)
+    if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
+        return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), []
+    kind = entry.kind if wrong and entry.kind != "unclear" else "direct"
+    return replace(entry, kind=kind, end=first.moment), []
+
+
+def _stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
+    """Whether the aircraft stayed within reach of the fix between two passages."""
+    inside = slice(path.index(a.moment.epoch_s), path.index(b.moment.epoch_s) + 1)
+    distance = np.hypot(path.along_nm[inside], path.cross_nm[inside])
+    speed = float(np.median(path.groundspeed_kt[inside]))
+    return float(np.max(distance)) < 3.0 + speed / 3600.0 * (1.8 * leg_s + 90.0)
+
+
+def _broken_laps(path: FlightPath, chain: list[FoundLap], passages: list[Passage]) -> list[Lap]:
+    """What lies between two laps of one visit that do not join: flown, not completed."""
+    broken = []
+    for one, two in zip(chain[:-1], chain[1:]):
+        if two.a.moment.epoch_s - one.b.moment.epoch_s <= 1.0:
+            continue
+        start = next(
+            (p for p in passages if abs(p.moment.epoch_s - one.b.moment.epoch_s) < 0.5), None
+        )
+        if start is None:
+            continue
+        read = lap_between(path, start, None)
+        why = "the fix was passed again without a lap between"
+        lap = (
+            replace(read, why_incomplete=why, end=None)
+            if isinstance(read, Lap) and read.outbound_end is not None
+            else _bare_lap(start, why)
+        )
+        broken.append(replace(lap, number=0))
+    return broken
+
+
+def _bare_lap(start: Passage, why: str) -> Lap:
+    return Lap(
+        number=0,
+        start=start.moment,
+        outbound_turn_start=None,
+        outbound_turn_end=None,
+        abeam=None,
+        abeam_by_bearing=None,
+        outbound_end=None,
+        course_crossed=None,
+        inbound_turn_end=None,
+        inbound_start=None,
+        inbound_start_by=None,
+        end=None,
+        why_incomplete=why,
+        start_cross_nm=start.cross_nm,
+    )
+
+
+def _trailing(path: FlightPath, last: Passage, number: int, until: float) -> Lap | None:
+    """A lap begun after the last passage and not brought back to the fix."""
+    lap = lap_between(path, last, None, number)
+    if isinstance(lap, NoLap) or lap.abeam is None or lap.abeam.epoch_s > min(until, last.moment.epoch_s + 240.0):
+        return None
+    left = float(path.epoch_s[-1]) - lap.abeam.epoch_s
+    why = "the record ends before the fix" if left < 300.0 else "not brought back to the fix"
+    return replace(lap, why_incomplete=why, end=None)
+
+
+def _what_was_seen(path: FlightPath, chains: list[list[FoundLap]]) -> tuple[str, ...]:
+    """Sentences on what happened near the fix when it was no hold."""
+    if chains:
+        return ("a hold at this fix on another inbound course",)
+    distance = np.hypot(path.along_nm, path.cross_nm)
+    nearest = float(np.min(distance))
+    if nearest > 1.6:
+        return (f"the flight came no nearer to the fix than {nearest:.1f} NM",)
+    near = distance < 5.0
+    turned = float(np.sum(np.abs(path.rate_deg_s[near])))
+    if turned < 200.0:
+        return ("the fix was passed without a hold",)
+    return ("turns near the fix, but no lap that leaves it outbound and comes back to it inbound",)
+
+
