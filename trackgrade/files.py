@@ -1,7 +1,7 @@
 """Files in and out: whole or not at all, bounded, and no name from a file is trusted.
 
 `write_whole` writes beside and renames. `read_bytes` reads no more than a limit, gzip or not.
-`safe_name` makes a file name of any text, `plain_text` makes it fit for a terminal.
+`read_toml` reads settings. `safe_name` makes a file name of any text, `plain_text` makes it fit for a terminal.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import unicodedata
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from trackgrade.errors import InputError, OutputError
 
@@ -24,6 +25,7 @@ MIB = 1024 * 1024
 
 _GZIP_MAGIC = b"\x1f\x8b"
 _CHUNK = 256 * 1024
+_LARGEST_TOML_BYTES = 256 * 1024
 
 _LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
 #: Names that Windows keeps for devices, with any ending.
@@ -201,6 +203,30 @@ def read_bytes(
         raise error(f"{shown} looks like gzip but cannot be unpacked: copy it again from its source")
     note = "unpacked from gzip" if whole else "the gzip file is damaged or cut short: read as far as it goes"
     return FileBytes(data, sha256, (note,))
+
+
+def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError) -> dict[str, Any]:
+    """A TOML file as a dictionary; at most 256 KiB.
+
+    Raises
+    ------
+    InputError (or the subclass given as ``error``)
+        It cannot be read, is no UTF-8 text, or is no TOML (with line and column).
+    """
+    import tomllib
+
+    shown = plain_text(Path(path).name, 120)
+    data = read_bytes(path, _LARGEST_TOML_BYTES, error).data
+    try:
+        return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError as problem:
+        line = data[: problem.start].count(b"\n") + 1
+        raise error(f"{shown} line {line} is not UTF-8 text. Save it as UTF-8") from None
+    except RecursionError:
+        raise error(f"{shown}: values are nested too deep. Write it flat") from None
+    except ValueError as problem:  # TOMLDecodeError is one; so is a number too long for Python
+        reason = plain_text(str(problem)).replace("(at line", "(line")
+        raise error(f"{shown} is not valid TOML: {reason}") from None
 
 
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:

@@ -38,4 +38,6 @@ def read_track(path: str | os.PathLike[str], columns: str | os.PathLike[str] | N
         raise TrackFileError(f"{source} is empty. Copy or export it again")
     if gpx.sniff(head):
         return gpx.read(content.data, source, content.sha256, content.notes)
-    raise TrackFileError(f"{source} is not GPX, the only format read so far. Export it as GPX")
+    from trackgrade.track.readers import csv_table  # pandas is loaded only for a table
+
+    return csv_table.read(content.data, source, columns, content.sha256, content.notes)

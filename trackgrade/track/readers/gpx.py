@@ -14,8 +14,8 @@ import numpy as np
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
-from trackgrade.files import plain_text
-from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.files import MIB, plain_text
+from trackgrade.track.readers.possible import MOST_XML_BYTES, make_track, usable_angle_deg
 from trackgrade.track.readers.speed_unit import unit_by_positions
 from trackgrade.track.readers.xml_guard import Survey, decoded, survey
 from trackgrade.track.track import Floats, Mark, Provenance, Track
@@ -24,9 +24,7 @@ _LARGEST_OFFSET_MIN = 14 * 60  # UTC+14 is the farthest zone in use
 _MOST_MARKS = 2_000
 #: Words of extension elements and the quantity they are read as.
 _EXTENSION_WORDS = {"speed": "groundspeed_kt", "course": "track_true_deg"}
-_NUMBER_FIELDS = frozenset(
-    ["ele", "speed", "course", "magvar", "geoidheight", "hdop", "vdop", "pdop", "ageofdgpsdata"]
-)
+_NUMBER_FIELDS = frozenset(["ele", "speed", "course", "magvar", "geoidheight", "hdop", "vdop", "pdop", "ageofdgpsdata"])
 _KEPT_FIELDS = frozenset(["time", "name", "cmt", "desc", "extensions", "link", *_NUMBER_FIELDS])
 
 
@@ -44,6 +42,11 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     TrackFileError
         Not GPX, hostile XML, no track (only routes or waypoints), no times, or no usable point.
     """
+    if len(data) > MOST_XML_BYTES:
+        raise TrackFileError(
+            f"{source} holds more than {MOST_XML_BYTES // MIB} MiB of GPX and is not read. "
+            "Cut it to the flight, or keep fewer points a second"
+        )
     text, decoding_notes = decoded(data)
     seen = survey(text, source)
     told = [*notes, *decoding_notes, *seen.notes]
@@ -76,9 +79,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         Provenance("longitude", "trkpt/@lon", "deg"),
     ]
     if np.isfinite(alt_ft).any():
-        provenance.append(
-            Provenance("altitude", "trkpt/ele", "m", "GPX gives metres; made feet (× 1/0.3048)")
-        )
+        provenance.append(Provenance("altitude", "trkpt/ele", "m", "GPX gives metres; made feet (× 1/0.3048)"))
     else:
         told.append("no altitude in the file")
 
@@ -211,9 +212,7 @@ def _epochs_s(points: list[Any], told: list[str]) -> Floats:
         told.append(f"{naive} of {len(points)} times name no zone: taken as UTC, which GPX prescribes")
     zones = sorted({float(o) for o in offsets[np.isfinite(offsets) & (offsets != 0.0) & ~wild]})
     if zones:
-        shown = ", ".join(
-            f"{'-' if z < 0 else '+'}{abs(z) // 60:02.0f}:{abs(z) % 60:02.0f}" for z in zones[:5]
-        )
+        shown = ", ".join(f"{'-' if z < 0 else '+'}{abs(z) // 60:02.0f}:{abs(z) % 60:02.0f}" for z in zones[:5])
         told.append(f"times carry the offset {shown}{' and more' if len(zones) > 5 else ''}: made UTC")
     return epoch_s
 
@@ -240,9 +239,7 @@ def _joined(segments: list[tuple[int, list[Any]]], epoch_s: Floats, told: list[s
     kept.sort(key=lambda s: (s[0], s[1]))
     tracks = len({span[3] for span in kept})
     if len(kept) > 1:
-        told.append(
-            f"{len(kept)} segments{f' of {tracks} tracks' if tracks > 1 else ''} were joined in order of time"
-        )
+        told.append(f"{len(kept)} segments{f' of {tracks} tracks' if tracks > 1 else ''} were joined in order of time")
     if len(kept) < len(spans):
         left_out = sum(len(s[2]) for s in spans) - sum(len(s[2]) for s in kept)
         told.append(
@@ -257,9 +254,7 @@ def _schema_channels(points: list[Any], channels: dict[str, Floats], provenance:
     speed_kt = _floats(points, "speed") * KT_PER_M_S
     if np.isfinite(speed_kt).any():
         channels["groundspeed_kt"] = speed_kt
-        provenance.append(
-            Provenance("groundspeed_kt", "trkpt/speed", "m/s", "the GPX 1.0 schema; made knots")
-        )
+        provenance.append(Provenance("groundspeed_kt", "trkpt/speed", "m/s", "the GPX 1.0 schema; made knots"))
     course_deg = usable_angle_deg(_floats(points, "course"))
     if np.isfinite(course_deg).any():
         channels["track_true_deg"] = course_deg

@@ -9,8 +9,9 @@ import numpy as np
 from trackgrade.earth.units import KT_PER_M_S
 from trackgrade.track.track import Floats
 
-_METRES_PER_DEG = 111_195.0  # mean earth radius 6,371,009 m (IUGG): good to 0.4 %, the units differ by 15 %
+_METRES_PER_DEG = 111_195.0  # mean earth radius 6,371,009 m (IUGG): good to 0.5 %, the units differ by 15 %
 _SLOWEST_KT = 20.0
+_SHORTEST_S, _LONGEST_S = 0.2, 30.0
 _FEWEST_PAIRS = 5
 _AGREES_WITHIN = 0.07  # half of the 15 % between knots and miles an hour
 
@@ -31,22 +32,34 @@ SPEED_UNITS = (
 )
 
 
-def unit_by_positions(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats, speed: Floats) -> SpeedUnit | None:
-    """The unit in which ``speed`` (n,) agrees with the positions within 7 %; None where none does.
+def ground_motion(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> tuple[Floats, Floats]:
+    """Speed [kt] and course [deg true] from each point to the next, each (n - 1,).
 
-    Compares medians over the pairs of points that are 0.5 to 30 s apart and move faster than 20 kt.
+    NaN where the pair is not 0.2 to 30 s apart or moves slower than 20 kt. A rough measure for telling
+    units apart, on a sphere; nothing is graded by it.
     """
     with np.errstate(all="ignore"):
         dt = np.diff(epoch_s)
         north = np.diff(lat_deg) * _METRES_PER_DEG
         east = (np.mod(np.diff(lon_deg) + 180.0, 360.0) - 180.0) * _METRES_PER_DEG
-        east *= np.cos(np.radians(lat_deg[:-1]))
-        flown_kt = np.hypot(north, east) / dt * KT_PER_M_S
-        logged = 0.5 * (speed[:-1] + speed[1:])
-        usable = (dt >= 0.5) & (dt <= 30.0) & (flown_kt > _SLOWEST_KT) & np.isfinite(logged) & (logged > 0)
-        usable &= np.isfinite(flown_kt)
-        if np.count_nonzero(usable) < _FEWEST_PAIRS:
-            return None
-        kt_per_unit = float(np.median(flown_kt[usable] / logged[usable]))
+        east = east * np.cos(np.radians(lat_deg[:-1]))
+        speed_kt = np.hypot(north, east) / dt * KT_PER_M_S
+        usable = (dt >= _SHORTEST_S) & (dt <= _LONGEST_S) & (speed_kt > _SLOWEST_KT) & np.isfinite(speed_kt)
+        course_deg = np.mod(np.degrees(np.arctan2(east, north)), 360.0)
+    return np.where(usable, speed_kt, np.nan), np.where(usable, course_deg, np.nan)
+
+
+def unit_by_positions(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats, speed: Floats) -> SpeedUnit | None:
+    """The unit in which ``speed`` (n,) agrees with the positions within 7 %; None where none does.
+
+    Compares medians over the pairs of points that `ground_motion` can use.
+    """
+    flown_kt, _ = ground_motion(epoch_s, lat_deg, lon_deg)
+    with np.errstate(all="ignore"):
+        ratio = flown_kt / (0.5 * (speed[:-1] + speed[1:]))
+        ratio = ratio[np.isfinite(ratio) & (ratio > 0)]
+    if len(ratio) < _FEWEST_PAIRS:
+        return None
+    kt_per_unit = float(np.median(ratio))
     best = min(SPEED_UNITS, key=lambda unit: abs(np.log(kt_per_unit / unit.kt)))
     return best if abs(kt_per_unit / best.kt - 1.0) <= _AGREES_WITHIN else None

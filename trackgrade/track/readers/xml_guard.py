@@ -92,9 +92,7 @@ def survey(text: str, source: str) -> Survey:
             f"{found.counts['trkpt']} points before it were read"
         )
     if len(set(_NAMESPACE.findall(found.text))) > _MOST_NAMESPACES:
-        raise TrackFileError(
-            f"{source} declares over {_MOST_NAMESPACES} XML namespaces: this is no flight log"
-        )
+        raise TrackFileError(f"{source} declares over {_MOST_NAMESPACES} XML namespaces: this is no flight log")
     # gpxpy looks for declarations by pattern and takes far too long on one without an equals sign.
     found.text = _NAMESPACE_LIKE.sub(r"\1 ", found.text)
     return found

@@ -1,0 +1,355 @@
+"""The vocabulary of column headers, as data: words, units with their factors, and which words mean which quantity.
+
+A header is read strictly: every word in it must be known for the quantity it is taken for. "Selected
+altitude" or "GPS accuracy" therefore means nothing here, and is listed as not read.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
+
+Kind = Literal["position", "length", "speed", "direction", "angle", "temperature", "time", "text"]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """Value in the project's unit = value × ``factor`` + ``offset``. ``name`` is what a columns map says."""
+
+    name: str
+    factor: float = 1.0
+    offset: float = 0.0
+    words: tuple[str, ...] = ()
+
+
+#: Units a quantity of each kind may be given in; the first is the project's own (deg, ft, kt, °C).
+UNITS: dict[Kind, tuple[Unit, ...]] = {
+    "position": (
+        Unit("deg", words=("deg", "degs", "degree", "degrees", "dd")),
+        Unit("ddmm", words=("ddmm", "dddmm", "dm", "nmea")),  # degrees and minutes run together: 4412.345
+        Unit("dms", words=("dms",)),  # degrees, minutes (and seconds) as text
+        Unit("rad", 57.29577951308232, words=("rad", "rads", "radian", "radians")),
+        Unit("e7", 1e-7, words=("e7",)),
+        Unit("e6", 1e-6, words=("e6",)),
+    ),
+    "length": (
+        Unit("ft", words=("ft", "feet", "foot")),
+        Unit("m", 1.0 / METRES_PER_FT, words=("m", "meter", "meters", "metre", "metres", "mtr", "mtrs")),
+        Unit("fl", 100.0, words=("fl", "hft")),
+        Unit("km", 1000.0 / METRES_PER_FT, words=("km",)),
+    ),
+    "speed": (
+        Unit("kt", words=("kt", "kts", "kn", "knot", "knots")),
+        Unit("m/s", KT_PER_M_S, words=("mps",)),
+        Unit("km/h", KT_PER_M_S / 3.6, words=("kmh", "kph", "kmph")),
+        Unit("mph", 1609.344 / 1852.0, words=("mph",)),
+        Unit("ft/s", METRES_PER_FT * KT_PER_M_S, words=("fps",)),
+    ),
+    "direction": (
+        Unit("deg", words=("deg", "degs", "degree", "degrees")),
+        Unit("rad", 57.29577951308232, words=("rad", "rads", "radian", "radians")),
+    ),
+    "angle": (
+        Unit("deg", words=("deg", "degs", "degree", "degrees")),
+        Unit("rad", 57.29577951308232, words=("rad", "rads", "radian", "radians")),
+    ),
+    "temperature": (
+        Unit("C", words=("c", "celsius", "degc", "centigrade")),
+        Unit("F", 5.0 / 9.0, -160.0 / 9.0, words=("f", "fahrenheit", "degf")),
+        Unit("K", 1.0, -273.15, words=("k", "kelvin")),
+    ),
+    "time": (
+        Unit("iso", words=("iso", "iso8601")),  # year first, or month by name
+        Unit("dmy"),
+        Unit("mdy"),
+        Unit("hms", words=("hms",)),  # time of day alone: 15:20:00 or 152000
+        Unit("epoch_s", words=("s", "sec", "secs", "second", "seconds")),
+        Unit("epoch_ms", words=("ms", "msec", "millis", "milliseconds")),
+        Unit("epoch_us", words=("us", "usec", "microseconds")),
+        Unit("epoch_ns", words=("ns", "nanoseconds")),
+        Unit("elapsed_s"),  # since start_utc of the columns map
+        Unit("elapsed_ms"),
+        Unit("excel_days"),  # days since 30 December 1899, as spreadsheets count
+    ),
+    "text": (Unit("text", words=("text",)),),
+}
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something a column may hold: the name in a columns map, how it is shown, and its kind."""
+
+    name: str
+    title: str
+    kind: Kind
+
+
+QUANTITIES = {
+    q.name: q
+    for q in (
+        Quantity("time_utc", "time", "time"),
+        Quantity("date", "date", "time"),
+        Quantity("time_of_day", "time of day", "time"),
+        Quantity("utc_offset", "offset of local time from UTC", "text"),
+        Quantity("lat", "latitude", "position"),
+        Quantity("lon", "longitude", "position"),
+        Quantity("lat_side", "north or south", "text"),
+        Quantity("lon_side", "east or west", "text"),
+        Quantity("alt_ft", "altitude", "length"),
+        Quantity("heading_true_deg", "true heading", "direction"),
+        Quantity("heading_mag_deg", "magnetic heading", "direction"),
+        Quantity("ias_kt", "indicated airspeed", "speed"),
+        Quantity("tas_kt", "true airspeed", "speed"),
+        Quantity("groundspeed_kt", "ground speed", "speed"),
+        Quantity("track_true_deg", "ground track", "direction"),
+        Quantity("bank_deg", "bank", "angle"),
+        Quantity("oat_c", "outside air temperature", "temperature"),
+        Quantity("mark", "mark", "text"),
+    )
+}
+
+#: The project's own CSV, by these exact names: taken before anything else.
+OWN_COLUMNS = (
+    "time_utc",
+    "lat",
+    "lon",
+    "alt_ft",
+    "heading_true_deg",
+    "heading_mag_deg",
+    "ias_kt",
+    "tas_kt",
+    "groundspeed_kt",
+    "track_true_deg",
+    "bank_deg",
+    "oat_c",
+    "mark",
+)
+
+#: Spellings and words run together, in the plain words the rules below are written in.
+SPELLINGS: dict[str, str] = {
+    "latitude": "lat",
+    "longitude": "lon",
+    "long": "lon",
+    "lng": "lon",
+    "altitude": "alt",
+    "height": "alt",
+    "hgt": "alt",
+    "elevation": "ele",
+    "elev": "ele",
+    "speed": "speed",
+    "spd": "speed",
+    "velocity": "speed",
+    "vel": "speed",
+    "groundspeed": "ground speed",
+    "gndspd": "ground speed",
+    "grndspd": "ground speed",
+    "gspd": "ground speed",
+    "gspeed": "ground speed",
+    "gs": "ground speed",
+    "gnd": "ground",
+    "grnd": "ground",
+    "sog": "ground speed",
+    "airspeed": "air speed",
+    "ias": "indicated air speed",
+    "kias": "indicated air speed kt",
+    "tas": "true air speed",
+    "ktas": "true air speed kt",
+    "cas": "calibrated air speed",
+    "kcas": "calibrated air speed kt",
+    "ind": "indicated",
+    "hdg": "heading",
+    "hding": "heading",
+    "trk": "track",
+    "cog": "ground track",
+    "tmg": "ground track",
+    "crs": "course",
+    "mag": "magnetic",
+    "magnetic": "magnetic",
+    "magn": "magnetic",
+    "degm": "deg magnetic",
+    "degt": "deg true",
+    "roll": "bank",
+    "oat": "outside air temp",
+    "temperature": "temp",
+    "utc": "utc",
+    "gmt": "utc",
+    "zulu": "utc",
+    "datetime": "date time",
+    "timestamp": "time",
+    "timeutc": "time utc",
+    "utctime": "time utc",
+    "unixtime": "epoch time",
+    "unix": "epoch",
+    "posix": "epoch",
+    "lcl": "local",
+    "ofst": "offset",
+    "timezone": "zone",
+    "tz": "zone",
+    "barometric": "baro",
+    "pressure": "pressure",
+    "press": "pressure",
+    "gnss": "gps",
+    "marker": "mark",
+    "gpsalt": "gps alt",
+    "altmsl": "alt msl",
+    "baroalt": "baro alt",
+    "flightlevel": "alt fl",
+}
+
+#: Words that say where a value comes from and change nothing.
+NOISE = frozenset(["gps", "aircraft", "plane", "own", "ownship", "position", "pos", "current", "wgs", "ac", "nav"])
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A header means ``quantity`` when it has all of ``needs`` and otherwise only of ``may``, units and noise.
+
+    ``rank``: of several columns for one quantity the lowest is taken. ``assumed``: the unit taken, with a
+    warning, where neither header nor units row states one; "" where the unit must be found or stated.
+    ``doubt``: what the header leaves open: "reference" (true or magnetic), "speed" (over the ground or through
+    the air). Open questions are settled by the positions or the column is not used.
+    """
+
+    quantity: str
+    needs: tuple[str, ...]
+    may: tuple[str, ...] = ()
+    rank: int = 0
+    assumed: str = ""
+    doubt: str = ""
+    note: str = ""
+
+
+# Of several altitudes the one nearest to what the pilot reads off the altimeter comes first (common practice, no
+# source: a hold is flown by the altimeter): indicated, then above mean sea level, then unspecified, GPS, pressure.
+RULES = (
+    Rule("time_utc", ("time", "utc"), ("date",), 0),
+    Rule("time_utc", ("epoch",), ("time", "utc", "date"), 0),
+    Rule("time_utc", ("date", "time"), ("local",), 1),
+    Rule("time_utc", ("utc",), ("date",), 1),
+    Rule("time_utc", ("time",), ("local", "of", "day"), 2),
+    Rule("date", ("date",), ("local", "utc"), 0),
+    Rule("utc_offset", ("utc", "offset"), ("time",), 0),
+    Rule("utc_offset", ("time", "zone"), ("offset",), 1),
+    Rule("utc_offset", ("time", "offset"), ("zone",), 1),
+    Rule("utc_offset", ("zone",), ("offset", "utc"), 2),
+    Rule("lat", ("lat",)),
+    Rule("lon", ("lon",)),
+    Rule("lat_side", ("lat", "side")),
+    Rule("lat_side", ("lat", "hemisphere")),
+    Rule("lat_side", ("lat", "dir")),
+    Rule("lat_side", ("lat", "ns")),
+    Rule("lat_side", ("ns",), ("indicator", "hemisphere")),
+    Rule("lat_side", ("n", "s"), ("indicator", "hemisphere", "lat")),
+    Rule("lon_side", ("lon", "side")),
+    Rule("lon_side", ("lon", "hemisphere")),
+    Rule("lon_side", ("lon", "dir")),
+    Rule("lon_side", ("lon", "ew")),
+    Rule("lon_side", ("ew",), ("indicator", "hemisphere")),
+    Rule("lon_side", ("e", "w"), ("indicator", "hemisphere", "lon")),
+    Rule("alt_ft", ("alt", "indicated"), ("msl",), 0, "ft"),
+    Rule("alt_ft", ("alt", "baro"), ("indicated", "msl", "corrected"), 0, "ft"),
+    Rule("alt_ft", ("alt", "b"), (), 0, "ft"),  # how engine monitors shorten "barometric"
+    Rule("alt_ft", ("alt", "qnh"), (), 0, "ft"),
+    Rule("alt_ft", ("alt", "msl"), ("true",), 1, "ft"),
+    Rule("alt_ft", ("alt", "amsl"), (), 1, "ft"),
+    Rule("alt_ft", ("alt", "sea", "level"), ("above", "mean"), 1, "ft"),
+    Rule("alt_ft", ("alt",), ("true",), 2, "ft"),
+    Rule("alt_ft", ("ele",), ("msl",), 2, "m"),  # the word of GPX, which gives metres
+    Rule("alt_ft", ("gps", "alt"), ("msl",), 3, "ft"),
+    Rule("alt_ft", ("alt", "wgs"), ("gps", "ellipsoid"), 4, "ft", note="above the ellipsoid, not the sea"),
+    Rule("alt_ft", ("alt", "ellipsoid"), ("gps",), 4, "ft", note="above the ellipsoid, not the sea"),
+    Rule("alt_ft", ("alt", "pressure"), ("std", "standard"), 5, "ft", note="pressure altitude, 1013.25 hPa"),
+    Rule("alt_ft", ("flight", "level"), (), 5, "fl", note="pressure altitude, 1013.25 hPa"),
+    Rule("alt_ft", ("fl",), (), 5, "fl", note="pressure altitude, 1013.25 hPa"),
+    Rule("heading_true_deg", ("heading", "true"), (), 0, "deg"),
+    Rule("heading_mag_deg", ("heading", "magnetic"), ("compass",), 0, "deg"),
+    Rule("heading_mag_deg", ("heading", "compass"), ("magnetic",), 1, "deg"),
+    Rule("heading_mag_deg", ("heading",), (), 2, "deg", doubt="reference"),
+    Rule("ias_kt", ("air", "speed", "indicated"), (), 0, "kt"),
+    Rule("ias_kt", ("air", "speed", "calibrated"), (), 1, "kt", note="calibrated airspeed, taken as indicated"),
+    Rule("tas_kt", ("air", "speed", "true"), (), 0, "kt"),
+    Rule("groundspeed_kt", ("ground", "speed"), ("over",), 0, "positions"),
+    Rule("groundspeed_kt", ("gps", "speed"), (), 1, "positions"),
+    Rule("groundspeed_kt", ("speed",), (), 2, "positions", doubt="speed"),
+    Rule("track_true_deg", ("track", "true"), ("ground", "course", "angle", "made", "good"), 0, "deg"),
+    Rule("track_true_deg", ("course", "true"), ("ground", "over"), 0, "deg"),
+    Rule("track_true_deg", ("track",), ("ground", "angle", "made", "good"), 1, "deg", doubt="reference"),
+    Rule("track_true_deg", ("course",), ("ground", "over"), 2, "deg", doubt="reference"),
+    Rule("bank_deg", ("bank",), ("angle",), 0, "deg"),
+    Rule("oat_c", ("outside", "temp"), ("air",), 0, "C"),
+    Rule("mark", ("mark",), ("pilot",), 0),
+)
+
+# Units written with a stroke or an exponent, made one word before a header is taken apart.
+_COMPOUND_UNITS = (
+    (re.compile(r"(?i)\bkm\s*(?:/\s*h(?:r|our)?|\s?h-1|\.h-1)\b"), " kmh "),
+    (re.compile(r"(?i)\bm\s*(?:/\s*s(?:ec)?|\s?s-1|\.s-1|·s⁻¹)(?![a-z])"), " mps "),
+    (re.compile(r"(?i)\bmi\s*/\s*h(?:r|our)?\b"), " mph "),
+    (re.compile(r"(?i)\b(?:ft|m|feet)\s*/\s*m(?:in)?\b"), " perminute "),
+    (re.compile(r"(?i)\b(?:ft|feet)\s*/\s*s(?:ec)?\b"), " fps "),
+    (re.compile(r"(?i)(?:\bdeg|°)\s*/\s*s(?:ec)?\b"), " persecond "),
+    (re.compile(r"(?i)\bx?\s?(?:10\^-|1e-|e-)7\b"), " e7 "),
+    (re.compile(r"(?i)\biso\s?-?8601\b"), " iso "),
+    (re.compile(r"(?i)\b100\s?(?:ft|feet)\b"), " hft "),
+    (re.compile(r"°\s?[Cc]\b"), " degc "),
+    (re.compile(r"°\s?[Ff]\b"), " degf "),
+    (re.compile(r"[°º˚]"), " deg "),
+)
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+_WORD = re.compile(r"e7|e6|[a-z]+|[0-9]+")
+_LONGEST_HEADER = 80
+
+
+def header_words(header: str) -> tuple[str, ...]:
+    """The plain words of a header: ``"GndSpd (m/s)"`` gives ``("ground", "speed", "mps")``."""
+    text = header.strip()[:_LONGEST_HEADER]
+    for pattern, word in _COMPOUND_UNITS:
+        text = pattern.sub(word, text)
+    words: list[str] = []
+    for part in _WORD.findall(_CAMEL.sub(" ", text).lower()):
+        words.extend(SPELLINGS.get(part, part).split())
+    # "deg m" and "deg t" are degrees magnetic and true.
+    for i in range(1, len(words)):
+        if words[i - 1] == "deg" and words[i] in ("m", "t"):
+            words[i] = "magnetic" if words[i] == "m" else "true"
+    return tuple(words)
+
+
+def unit_of(words: tuple[str, ...], kind: Kind) -> Unit | None:
+    """The unit of this kind that one of the words names; None where none or two different ones do."""
+    named = {unit.name: unit for unit in UNITS[kind] for word in words if word in unit.words}
+    return next(iter(named.values())) if len(named) == 1 else None
+
+
+def unit_named(name: str, kind: Kind) -> Unit | None:
+    """The unit a columns map names; its words are accepted too."""
+    for unit in UNITS[kind]:
+        if name.strip().lower() == unit.name.lower():
+            return unit
+    return unit_of(header_words(name), kind)
+
+
+def is_unit_word(word: str) -> bool:
+    """Whether a word names a unit of any kind."""
+    return any(word in unit.words for units in UNITS.values() for unit in units)
+
+
+def matching_rule(header: str) -> Rule | None:
+    """The rule a header satisfies, or None. A rule with more needs wins, then the lower rank."""
+    words = header_words(header)
+    if not words:
+        return None
+    best: Rule | None = None
+    for rule in RULES:
+        if not set(rule.needs) <= set(words):
+            continue
+        unit_words = {w for unit in UNITS[QUANTITIES[rule.quantity].kind] for w in unit.words}
+        known = {*rule.needs, *rule.may, *NOISE, *unit_words}
+        if any(word not in known and not word.isdigit() for word in words):
+            continue
+        if best is None or (len(rule.needs), -rule.rank) > (len(best.needs), -best.rank):
+            best = rule
+    return best

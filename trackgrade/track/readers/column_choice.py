@@ -1,0 +1,193 @@
+"""Which column of a table serves as which quantity, in which unit: the map decides, then the headers' words.
+
+Nothing is chosen silently: what was assumed, what else there was and what was left out is told.
+"""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+
+from trackgrade.errors import ColumnsFileError
+from trackgrade.files import plain_text
+from trackgrade.track.columns import (
+    OWN_COLUMNS,
+    QUANTITIES,
+    UNITS,
+    Rule,
+    Unit,
+    header_words,
+    matching_rule,
+    unit_of,
+)
+from trackgrade.track.columns_map import ColumnsMap
+from trackgrade.track.readers.table_shape import TableShape
+
+_TIME_QUANTITIES = ("time_utc", "date", "time_of_day")
+_UNSTATED_COST = 10  # a column without a unit comes after all that state one
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One column and what it is taken for.
+
+    ``unit`` is None where nothing states it and the values must decide. ``stated``: who says the unit ("header",
+    "units row", "map", "own name") or "" where it is assumed.
+    """
+
+    quantity: str
+    index: int
+    header: str
+    unit: Unit | None
+    stated: str
+    rule: Rule | None = None
+    words: tuple[str, ...] = ()
+    note: str = ""
+
+    @property
+    def shown(self) -> str:
+        return plain_text(self.header, 60) or f"column {self.index + 1}"
+
+
+@dataclass
+class Choices:
+    """``chosen``: one column for each quantity but the times; ``times``: all columns that may give the time."""
+
+    chosen: dict[str, Choice] = field(default_factory=dict)
+    times: list[Choice] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
+    """Choose the columns of a table.
+
+    Raises
+    ------
+    ColumnsFileError
+        The map names a column that the table does not have.
+    """
+    result = Choices()
+    mapped = _mapped(shape, columns)
+    candidates: dict[str, list[tuple[int, Choice]]] = {}
+    for index, header in enumerate(shape.headers):
+        if index in mapped:
+            continue
+        found = _by_words(index, header, shape.unit_cells[index], result.notes)
+        if found is None:
+            if header:
+                result.unread.append(plain_text(header, 60))
+            continue
+        rank, choice = found
+        entry = columns.entries.get(choice.quantity)
+        if entry is not None and (entry.leave_out or entry.column is not None):
+            result.unread.append(choice.shown)
+            continue
+        if entry is not None and entry.unit is not None:
+            choice = _with_unit(choice, entry.unit)
+        candidates.setdefault(choice.quantity, []).append((rank, choice))
+
+    for choice in mapped.values():
+        candidates[choice.quantity] = [(0, choice)]
+    for quantity, ranked in candidates.items():
+        ranked.sort(key=lambda pair: (pair[0], pair[1].index))
+        if quantity in _TIME_QUANTITIES:
+            result.times.extend(choice for _, choice in ranked)
+            continue
+        first = ranked[0][1]
+        result.chosen[quantity] = first
+        if len(ranked) > 1:
+            others = ", ".join(f'"{choice.shown}"' for _, choice in ranked[1:5])
+            result.notes.append(
+                f'{QUANTITIES[quantity].title}: "{first.shown}" was taken; {others} would do as well. '
+                "A columns file (--columns) can name another"
+            )
+            result.unread.extend(choice.shown for _, choice in ranked[1:])
+    return result
+
+
+def _mapped(shape: TableShape, columns: ColumnsMap) -> dict[int, Choice]:
+    """The columns that the map names, by index."""
+    taken: dict[int, Choice] = {}
+    for quantity, entry in columns.entries.items():
+        if entry.column is None:
+            continue
+        index = _index_of(entry.column, shape, quantity, columns.name)
+        if index in taken:
+            raise ColumnsFileError(
+                f"{columns.name}: column {entry.column!r} is named for both {taken[index].quantity} and {quantity}"
+            )
+        header = shape.headers[index]
+        words = header_words(header)
+        unit, stated = entry.unit, "map"
+        if unit is None:
+            unit, stated = _stated_unit(quantity, words, shape.unit_cells[index])
+        if unit is None and QUANTITIES[quantity].kind not in ("time", "text", "position"):
+            known = ", ".join(u.name for u in UNITS[QUANTITIES[quantity].kind])
+            raise ColumnsFileError(f'{columns.name}: {quantity} needs its unit, such as unit = "...": {known}')
+        taken[index] = Choice(quantity, index, header, unit, stated, None, words, f"by {columns.name}")
+    return taken
+
+
+def _index_of(column: str | int, shape: TableShape, quantity: str, name: str) -> int:
+    if isinstance(column, int):
+        if column > len(shape.headers):
+            raise ColumnsFileError(f"{name}: {quantity}: column {column} of {len(shape.headers)} columns")
+        return column - 1
+    wanted = column.strip()
+    same = [i for i, h in enumerate(shape.headers) if h == wanted]
+    same = same or [i for i, h in enumerate(shape.headers) if h.lower() == wanted.lower()]
+    if len(same) == 1:
+        return same[0]
+    if same:
+        raise ColumnsFileError(
+            f'{name}: {quantity}: "{plain_text(wanted, 40)}" names {len(same)} columns; '
+            f"give the number, such as column = {same[0] + 1}"
+        )
+    close = difflib.get_close_matches(wanted[:100], [h[:100] for h in shape.headers if h], 1)
+    hint = (
+        f'Did you mean "{plain_text(close[0], 40)}"?'
+        if close
+        else "Its columns: " + ", ".join(plain_text(h, 30) for h in shape.headers[:12] if h)
+    )
+    raise ColumnsFileError(f'{name}: {quantity}: no column "{plain_text(wanted, 40)}". {hint}')
+
+
+def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tuple[int, Choice] | None:
+    """The rank and choice by the header's words, or None."""
+    if header.lower() in OWN_COLUMNS:
+        quantity = header.lower()
+        unit = None if QUANTITIES[quantity].kind in ("time", "text") else UNITS[QUANTITIES[quantity].kind][0]
+        words = ("time", "utc") if quantity == "time_utc" else header_words(header)
+        return -1, Choice(quantity, index, header, unit, "own name", None, words)
+    # A reference may stand in the units row: heading | deg true.
+    references = [w for w in header_words(unit_cell) if w in ("true", "magnetic")]
+    rule = matching_rule(header)
+    if rule is not None and rule.doubt == "reference" and len(references) == 1:
+        rule = matching_rule(f"{header} {references[0]}")
+    if rule is None:
+        return None
+    words = header_words(header)
+    unit, stated = _stated_unit(rule.quantity, words, unit_cell)
+    by_row = unit_of(header_words(unit_cell), QUANTITIES[rule.quantity].kind)
+    if unit is not None and by_row is not None and unit.name != by_row.name:
+        notes.append(f'"{plain_text(header, 60)}" and the units row state different units: {unit.name} was taken')
+    rank = rule.rank
+    if unit is None and rule.assumed in ("ft", "m"):
+        rank += _UNSTATED_COST
+    if unit is None and rule.assumed not in ("", "positions"):
+        unit = next(u for u in UNITS[QUANTITIES[rule.quantity].kind] if u.name == rule.assumed)
+    return rank, Choice(rule.quantity, index, header, unit, stated, rule, words, rule.note)
+
+
+def _stated_unit(quantity: str, words: tuple[str, ...], unit_cell: str) -> tuple[Unit | None, str]:
+    kind = QUANTITIES[quantity].kind
+    if unit := unit_of(words, kind):
+        return unit, "header"
+    if unit := unit_of(header_words(unit_cell), kind):
+        return unit, "units row"
+    return None, ""
+
+
+def _with_unit(choice: Choice, unit: Unit) -> Choice:
+    return Choice(choice.quantity, choice.index, choice.header, unit, "map", choice.rule, choice.words, choice.note)

@@ -1,0 +1,309 @@
+"""Text tables (CSV and its kin): the shape is found, columns are chosen, pandas reads, arrays come out."""
+
+from __future__ import annotations
+
+import csv
+import os
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from trackgrade.errors import TrackFileError
+from trackgrade.files import plain_text
+from trackgrade.track.columns import QUANTITIES
+from trackgrade.track.columns_map import ColumnsMap, read_columns_map
+from trackgrade.track.readers import settle
+from trackgrade.track.readers.column_choice import Choice, Choices, choose
+from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.table_shape import TableShape, find_shape, text_lines
+from trackgrade.track.readers.table_times import read_times
+from trackgrade.track.readers.table_values import apply_side, degrees, is_blank, numbers
+from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
+
+#: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
+MOST_ROWS = 400_000
+_MOST_MARKS = 2_000
+_NOT_MARKED = frozenset(["", "0", "0.0", "false", "no", "none", "off", "-"])
+_MARKED = frozenset(["1", "1.0", "true", "yes", "on", "x", "*"])
+
+
+@dataclass
+class Look:
+    """A table looked at: what would serve as what, and the track or why there is none."""
+
+    shape: TableShape
+    choices: Choices
+    track: Track | None = None
+    problem: TrackFileError | None = None
+
+
+def read(
+    data: bytes,
+    source: str,
+    columns: str | os.PathLike[str] | None = None,
+    sha256: str = "",
+    notes: tuple[str, ...] = (),
+) -> Track:
+    """A `Track` of the bytes of a text table.
+
+    Raises
+    ------
+    TrackFileError
+        No table, no time or position columns, or no usable row; one line says where and what to do.
+    ColumnsFileError
+        The columns map cannot be read or names what is not there.
+    """
+    columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
+    shape = find_shape(data, source, columns_map)
+    return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
+
+
+def look(data: bytes, source: str, columns: str | os.PathLike[str] | None = None) -> Look:
+    """As `read`, but a table whose rows cannot be read is described all the same."""
+    columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
+    shape = find_shape(data, source, columns_map)
+    seen = Look(shape, choose(shape, columns_map))
+    try:
+        seen.track = _read(data, source, shape, seen.choices, columns_map, "", ())
+    except TrackFileError as problem:
+        seen.problem = problem
+    return seen
+
+
+def _read(
+    data: bytes,
+    source: str,
+    shape: TableShape,
+    choices: Choices,
+    columns_map: ColumnsMap,
+    sha256: str,
+    notes: tuple[str, ...],
+) -> Track:
+    told = [*notes, *shape.notes, *choices.notes]
+    for quantity in ("lat", "lon"):
+        if quantity not in choices.chosen:
+            raise TrackFileError(
+                f"{source}: no column for {QUANTITIES[quantity].title}. "
+                f'Name it in a columns file: "trackgrade columns {source}" shows how'
+            )
+    if not choices.times:
+        raise TrackFileError(f"{source}: no column for time. Name it in a columns file (--columns)")
+    wanted = sorted({c.index for c in [*choices.chosen.values(), *choices.times]})
+    cells, lines = _rows(data, source, shape, wanted, told)
+    keep = _rows_of_data(cells, lines, shape, choices, source, told)
+    cells = {index: column[keep].reset_index(drop=True) for index, column in cells.items()}
+    lines = lines[keep]
+
+    position, provenance = {}, []
+    for axis in ("lat", "lon"):
+        position[axis], made = _position(axis, choices, cells, lines, shape, source, told)
+        provenance.append(made)
+    times = read_times(
+        choices.times, choices.chosen.get("utc_offset"), cells, columns_map, source, shape.decimal == ","
+    )
+    told.extend(times.notes)
+    choices.unread.extend(c.shown for c in choices.times if c.index not in times.used)
+    provenance = [*times.provenance, *provenance]
+
+    reading = settle.Reading(times.epoch_s, position["lat"], position["lon"], told, provenance)
+    alt_ft = np.full(len(lines), np.nan)
+    channels: dict[str, Floats] = {}
+    for quantity in ("alt_ft", *CHANNELS):
+        choice = choices.chosen.get(quantity)
+        if choice is None:
+            continue
+        found = numbers(cells[choice.index], QUANTITIES[quantity].kind, shape.decimal)
+        if found.unreadable.any():
+            row = int(np.argmax(found.unreadable))
+            example = plain_text(cells[choice.index].iloc[row], 30)
+            told.append(
+                f'{quantity}: cells of "{choice.shown}" that are no number: {int(found.unreadable.sum())} '
+                f'(first: line {lines[row]}, "{example}")'
+            )
+        values = settle.settled(reading, choice, found.values, found.unit)
+        if values is None:
+            choices.unread.append(choice.shown)
+        elif quantity == "alt_ft":
+            alt_ft = values
+        else:
+            channels[quantity] = usable_angle_deg(values) if QUANTITIES[quantity].kind == "direction" else values
+    if not np.isfinite(alt_ft).any():
+        told.append("no altitude in the file")
+    if choices.unread:
+        shown = ", ".join(dict.fromkeys(choices.unread[:12]))
+        told.append(f"columns not read: {shown}{' and more' if len(choices.unread) > 12 else ''}")
+    return make_track(
+        source,
+        times.epoch_s,
+        position["lat"],
+        position["lon"],
+        alt_ft,
+        channels=channels,
+        marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance, told),
+        provenance=provenance,
+        notes=told,
+        sha256=sha256,
+    )
+
+
+def _rows(
+    data: bytes, source: str, shape: TableShape, wanted: list[int], told: list[str]
+) -> tuple[dict[int, Any], npt.NDArray[np.int64]]:
+    """Cells of the wanted columns (stripped text, n) and the line of each row in the file."""
+    line_count = sum(1 for _ in text_lines(data, shape.encoding))
+    if line_count - shape.first_data_line >= MOST_ROWS:
+        raise TrackFileError(
+            f"{source} has over {MOST_ROWS:,} rows and is not read. Cut it to the flight, or keep fewer rows a second"
+        )
+    expected = line_count - shape.first_data_line + 1
+    frame = _frame(data, shape, wanted, csv.QUOTE_MINIMAL)
+    if frame is None or len(frame) != expected:
+        # A quote that is never closed swallows lines: read again and take quotes as they come.
+        frame = _frame(data, shape, wanted, csv.QUOTE_NONE)
+        told.append("stray quotation marks were ignored")
+    if frame is None:
+        raise TrackFileError(f"{source} cannot be split into columns. Save it again as CSV")
+    cells = {}
+    for index in wanted:
+        column = frame[index].fillna("").astype(str).str.replace("\x00", "", regex=False)
+        cells[index] = column.str.strip().str.strip('"').str.strip()
+    return cells, shape.first_data_line + np.arange(len(frame), dtype=np.int64)
+
+
+def _frame(data: bytes, shape: TableShape, wanted: list[int], quoting: int) -> Any:
+    widest = max([len(shape.headers), *(len(row) for row in shape.sample)])
+    try:
+        return pd.read_csv(
+            text_lines(data, shape.encoding),
+            sep=r"\s+" if shape.delimiter == " " else shape.delimiter,
+            skiprows=shape.first_data_line - 1,
+            header=None,
+            names=list(range(widest)),
+            usecols=wanted,
+            dtype=str,
+            na_filter=False,
+            skip_blank_lines=False,
+            skipinitialspace=True,
+            quoting=quoting,
+            index_col=False,
+            engine="c",
+        )
+    except pd.errors.EmptyDataError:
+        return pd.DataFrame({index: pd.Series([], dtype=str) for index in wanted})
+    except (pd.errors.ParserError, ValueError):
+        return None
+
+
+def _rows_of_data(
+    cells: dict[int, Any],
+    lines: npt.NDArray[np.int64],
+    shape: TableShape,
+    choices: Choices,
+    source: str,
+    told: list[str],
+) -> npt.NDArray[np.bool_]:
+    """Which rows are data: not blank, no comment, no repeated header or units, no other text."""
+    lat, lon = choices.chosen["lat"], choices.chosen["lon"]
+    blank = np.ones(len(lines), dtype=bool)
+    for column in cells.values():
+        blank &= np.asarray(column == "")
+    comment = np.asarray(cells[min(cells)].str.startswith(("#", "%", "//")), dtype=bool) & ~blank
+    headers = np.zeros(len(lines), dtype=bool)
+    for choice in (lat, lon):
+        units = shape.unit_cells[choice.index]
+        headers |= np.asarray(cells[choice.index] == choice.header.strip()) & bool(choice.header)
+        headers |= np.asarray(cells[choice.index] == units) & bool(units)
+    headers &= ~comment
+    moved = _moved_header(cells, lat, lon)
+    keep: npt.NDArray[np.bool_] = ~(blank | comment | headers)
+    if comment.any():
+        told.append(f"comment lines skipped: {int(comment.sum())}")
+    if headers.any():
+        told.append(f"rows that repeat the headers or units skipped (a restart of the log): {int(headers.sum())}")
+    if moved is not None:
+        keep[moved:] = False
+        told.append(f"line {lines[moved]}: other headers begin here; the rows from there on were not read")
+    if not keep.any():
+        raise TrackFileError(f"{source} has headers but no rows below them. Choose another file")
+    return keep
+
+
+def _moved_header(cells: dict[int, Any], lat: Choice, lon: Choice) -> int | None:
+    """The row at which the headers come again with latitude or longitude in another column, or None."""
+    if not lat.header or not lon.header or lat.header == lon.header:
+        return None
+    moved = np.zeros(len(cells[lat.index]), dtype=bool)
+    for index, column in cells.items():
+        moved |= np.asarray(column == lat.header) & (index != lat.index)
+        moved |= np.asarray(column == lon.header) & (index != lon.index)
+    return int(np.argmax(moved)) if moved.any() else None
+
+
+def _position(
+    axis: str,
+    choices: Choices,
+    cells: dict[int, Any],
+    lines: npt.NDArray[np.int64],
+    shape: TableShape,
+    source: str,
+    told: list[str],
+) -> tuple[Floats, Provenance]:
+    choice = choices.chosen[axis]
+    column = cells[choice.index]
+    unit = choice.unit.name if choice.unit is not None and choice.unit.name in ("deg", "dms", "ddmm") else ""
+    read, form = degrees(column, axis, unit, shape.decimal)
+    values = read.values
+    if choice.unit is not None and choice.unit.name not in ("deg", "dms", "ddmm"):
+        values = values * choice.unit.factor
+        form = choice.unit.name
+    limit = 90.0 if axis == "lat" else 360.0
+    with np.errstate(invalid="ignore"):
+        beyond = np.abs(values) > limit
+    wrong = read.unreadable | beyond
+    filled = ~is_blank(column)
+    if wrong.sum() * 2 > filled.sum():
+        row = int(np.argmax(wrong))
+        raise TrackFileError(
+            f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. '
+            f'If it is degrees and minutes run together, add  {axis} = "ddmm"  to a columns file (--columns)'
+        )
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        told.append(
+            f"{axis}: cells that cannot be read as degrees: {int(wrong.sum())} "
+            f'(first: line {lines[row]}, "{plain_text(column.iloc[row], 30)}")'
+        )
+    note = choice.note
+    side = choices.chosen.get(f"{axis}_side")
+    if side is not None:
+        values = apply_side(values, cells[side.index])
+        note = f'side by "{side.shown}"'
+    return np.where(read.unreadable, np.nan, values), Provenance(QUANTITIES[axis].title, choice.shown, form, note)
+
+
+def _marks(
+    choice: Choice | None,
+    cells: dict[int, Any],
+    epoch_s: Floats,
+    provenance: list[Provenance],
+    told: list[str],
+) -> list[Mark]:
+    """One mark at the first row of each run of the same text."""
+    if choice is None:
+        return []
+    provenance.append(Provenance("mark", choice.shown, "text", choice.note))
+    texts = cells[choice.index].to_numpy(dtype=object)
+    marks = []
+    before = ""
+    for row, text in enumerate(texts):
+        marked = text if text.lower() not in _NOT_MARKED else ""
+        if marked and marked != before and np.isfinite(epoch_s[row]):
+            label = "mark" if marked.lower() in _MARKED else plain_text(marked, 80) or "mark"
+            marks.append(Mark(float(epoch_s[row]), label))
+        before = marked
+    if len(marks) > _MOST_MARKS:
+        told.append(f"only the first {_MOST_MARKS} of {len(marks)} marks were taken")
+    return marks[:_MOST_MARKS]

@@ -1,0 +1,270 @@
+"""The shape of a text table: its encoding, delimiter, decimal mark, header line and units row."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import itertools
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from trackgrade.errors import ColumnsFileError, TrackFileError
+from trackgrade.files import plain_text
+from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
+from trackgrade.track.columns_map import ColumnsMap
+
+_HEAD_LINES = 100  # a preamble longer than this needs header_line in a columns map
+_SAMPLE_LINES = 60
+_LONGEST_LINE = 50_000
+_MOST_COLUMNS = 2_000
+_DELIMITERS = (",", ";", "\t", "|", " ")
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),  # before UTF-16: it begins with the same two bytes
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+_COMMENT = re.compile(r"^\s*(?:#|%|//|')\s*")
+_NUMBER = re.compile(r"[+\-−]?\d[\d.,]*(?:[eE][+-]?\d+)?")
+_DECIMAL_COMMA = re.compile(r"[+\-−]?\d{1,3},\d+")
+_TIME_PICTURE = re.compile(r"[ymdhsfz:/.\- ]+", re.IGNORECASE)  # "yyyy-mm-dd", "hh:mm:ss"
+#: Words of a units row beside the units themselves; of instruments whose columns are never read too.
+_UNIT_ROW_WORDS = frozenset(
+    [
+        *("true", "magnetic", "utc", "msl", "agl", "hms", "local", "text", "enum", "bool", "none", "min", "g"),
+        *("perminute", "persecond", "rpm", "gph", "lph", "gal", "gals", "psi", "bar", "inch", "inhg", "hg", "nm"),
+        *("hpa", "mbar", "volts", "volt", "amps", "amp", "percent", "mv", "mhz", "khz", "hz", "kg", "lb", "lbs"),
+    ]
+)
+_FOREIGN = (  # how other formats begin: a better answer than "no header"
+    (b"PK\x03\x04", "a zip archive or a spreadsheet. Unpack it, or save the sheet as CSV"),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet. Save the sheet as CSV"),
+    (b"%PDF", "a PDF document. Export the track as GPX or CSV"),
+    (b"SQLite format", "a database. Export the track as GPX or CSV"),
+    (b"{", "JSON. Export the track as GPX or CSV"),
+    (b"$G", "a log of NMEA sentences. Export the track as GPX or CSV"),
+    (b"<", "XML or HTML, but not GPX. Export the track as GPX or CSV"),
+)
+
+
+@dataclass(frozen=True)
+class TableShape:
+    """How to read the table. Lines count from 1; ``header_line`` 0 means that there is none.
+
+    ``unit_cells``: one text for each header, empty where there is no units row. ``sample``: the first rows of data.
+    """
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    header_line: int
+    first_data_line: int
+    headers: tuple[str, ...]
+    unit_cells: tuple[str, ...]
+    sample: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...]
+
+
+def text_lines(data: bytes, encoding: str) -> io.TextIOWrapper:
+    """The bytes as text with plain line ends, decoded on the way."""
+    return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, errors="replace", newline=None)
+
+
+def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
+    """Find how the table is laid out.
+
+    Raises
+    ------
+    TrackFileError
+        Not text, or no line names latitude, longitude and time.
+    ColumnsFileError
+        The columns map names a header line or a column that is not there.
+    """
+    encoding, notes = _encoding(data)
+    _refuse_binary(data, encoding, source)
+    head = _head(data, encoding, source, max(_HEAD_LINES, (columns.header_line or 0)) + _SAMPLE_LINES)
+    delimiter, header_at = _header(head, source, columns)
+    headers = _header_cells(head[header_at], delimiter) if header_at is not None else ()
+    if len(headers) > _MOST_COLUMNS:
+        raise TrackFileError(f"{source} has over {_MOST_COLUMNS} columns: this is no flight log")
+    first = 0 if header_at is None else header_at + 1
+    unit_cells: tuple[str, ...] = ("",) * len(headers)
+    if header_at is not None:
+        below = next((i for i in range(first, min(first + 3, len(head))) if head[i].strip()), None)
+        if below is not None and _is_units_row(cells := _header_cells(head[below], delimiter), headers):
+            unit_cells, first = _fit(cells, len(headers)), below + 1
+        elif header_at and _is_units_row(cells := _header_cells(head[header_at - 1], delimiter), headers):
+            unit_cells = _fit(cells, len(headers))
+    sample = tuple(tuple(c.strip() for c in split(line, delimiter)) for line in head[first:] if line.strip())
+    sample = sample[:_SAMPLE_LINES]
+    if header_at is None:
+        headers = tuple(f"column {i + 1}" for i in range(max((len(row) for row in sample), default=0)))
+        unit_cells = ("",) * len(headers)
+    else:
+        _refuse_misaligned(sample, headers, source, header_at + 1)
+    if any(unit_cells):
+        notes.append("a row of units was read")
+    return TableShape(
+        encoding,
+        delimiter,
+        columns.decimal or _decimal(sample, headers),
+        0 if header_at is None else header_at + 1,
+        first + 1,
+        headers,
+        unit_cells,
+        sample,
+        tuple(notes),
+    )
+
+
+def split(line: str, delimiter: str) -> list[str]:
+    """Cells of one line; a stray quote does no harm."""
+    try:
+        return next(csv.reader([line.rstrip("\n")], delimiter=delimiter, skipinitialspace=True), [])
+    except csv.Error:
+        return line.rstrip("\n").split(delimiter)
+
+
+def _encoding(data: bytes) -> tuple[str, list[str]]:
+    for bom, name in _BOMS:
+        if data.startswith(bom):
+            return name, []
+    head = data[:2000]
+    if head[1::2].count(0) > len(head) // 4:
+        return "utf-16-le", ["UTF-16 without a byte-order mark"]
+    if head[0::2].count(0) > len(head) // 4:
+        return "utf-16-be", ["UTF-16 without a byte-order mark"]
+    try:
+        codecs.decode(data, "utf-8")
+    except UnicodeDecodeError:
+        return "cp1252", ["the text is not UTF-8: read as Western European (Windows-1252)"]
+    return "utf-8", []
+
+
+def _refuse_binary(data: bytes, encoding: str, source: str) -> None:
+    stripped = data.lstrip(b"\xef\xbb\xbf \t\r\n")
+    for start, what in _FOREIGN:
+        if stripped.startswith(start):
+            raise TrackFileError(f"{source} is {what}")
+    text = data[:4096].decode(encoding, "replace")
+    control = sum(1 for c in text if c < " " and c not in "\t\r\n") + text.count("\ufffd")
+    if control > len(text) // 20 + 2:
+        raise TrackFileError(f"{source} is neither GPX nor a text table. Export the track as GPX or CSV")
+
+
+def _head(data: bytes, encoding: str, source: str, count: int) -> list[str]:
+    lines = []
+    for number, line in enumerate(itertools.islice(text_lines(data, encoding), count), start=1):
+        if len(line) > _LONGEST_LINE:
+            raise TrackFileError(f"{source} line {number} is over {_LONGEST_LINE:,} characters: this is no table")
+        lines.append(line)
+    return lines
+
+
+def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int | None]:
+    """The delimiter and the index of the header line (None: the map counts columns and there is no header)."""
+    delimiters = (columns.delimiter,) if columns.delimiter else _DELIMITERS
+    if columns.header_line is not None:
+        if columns.header_line > len(head):
+            raise ColumnsFileError(
+                f"{columns.name}: header_line {columns.header_line} is beyond the {len(head)} lines of {source}"
+            )
+        lines: Iterator[int] = iter([columns.header_line - 1])
+    else:
+        lines = iter(range(min(len(head), _HEAD_LINES)))
+    named = {e.column.strip(): q for q, e in columns.entries.items() if isinstance(e.column, str)}
+    best: tuple[bool, int] = (False, 0)
+    where: tuple[str, int | None] = (delimiters[0], None)
+    nearest: set[str] = set()
+    for index in lines:
+        for delimiter in delimiters:
+            found = _quantities(_header_cells(head[index], delimiter), named)
+            complete = {"lat", "lon"} <= found and bool(found & {"time_utc", "time_of_day"})
+            if (complete, len(found)) > best:
+                best, where, nearest = (complete, len(found)), (delimiter, index), found
+    if best[0] or (columns.header_line is not None and where[1] is not None):
+        return where
+    by_number = {q for q, e in columns.entries.items() if isinstance(e.column, int)}
+    if {"lat", "lon"} <= by_number:
+        if where[1] is not None and len(nearest) >= 2:
+            return where
+        widths = {d: sorted(len(split(line, d)) for line in head if line.strip()) for d in delimiters}
+        return max(delimiters, key=lambda d: widths[d][len(widths[d]) // 2] if widths[d] else 0), None
+    raise TrackFileError(_no_header(head, source, nearest, where))
+
+
+def _quantities(cells: tuple[str, ...], named: dict[str, str]) -> set[str]:
+    if len(cells) < 3 or len(cells) > _MOST_COLUMNS:
+        return set()
+    found = set()
+    for cell in cells:
+        if cell in named:
+            found.add(named[cell])
+        elif cell and not _NUMBER.fullmatch(cell) and (rule := matching_rule(cell)):
+            found.add(rule.quantity)
+    return found
+
+
+def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str, int | None]) -> str:
+    remedy = f'Name the columns in a columns file: "trackgrade columns {source}" shows how'
+    if len(nearest) >= 2 and where[1] is not None:
+        missing = [
+            QUANTITIES[q].title
+            for q, there in (
+                ("time_utc", nearest & {"time_utc", "time_of_day"}),
+                ("lat", nearest & {"lat"}),
+                ("lon", nearest & {"lon"}),
+            )
+            if not there
+        ]
+        return f"{source} line {where[1] + 1}: no column for {', '.join(missing)} among its headers. {remedy}"
+    first = next((plain_text(line, 60) for line in head if line.strip()), "")
+    return (
+        f"{source} is not GPX, and no line of it names latitude, longitude and time columns "
+        f'(it begins "{first}"). {remedy}'
+    )
+
+
+def _header_cells(line: str, delimiter: str) -> tuple[str, ...]:
+    cells = [c.strip() for c in split(_COMMENT.sub("", line), delimiter)]
+    return tuple(cells)
+
+
+def _is_units_row(cells: tuple[str, ...], headers: tuple[str, ...]) -> bool:
+    pairs = [(h, c) for h, c in zip(headers, cells) if c and matching_rule(h)]
+    if len(pairs) < 2 or any(_NUMBER.fullmatch(c) for c in cells):
+        return False
+    alike = sum(1 for header, cell in pairs if _is_unit_cell(cell) and cell != header)
+    return alike * 2 > len(pairs)
+
+
+def _is_unit_cell(cell: str) -> bool:
+    words = header_words(cell)
+    if words and all(is_unit_word(w) or w in _UNIT_ROW_WORDS for w in words):
+        return True
+    return len(cell) > 1 and _TIME_PICTURE.fullmatch(cell) is not None
+
+
+def _fit(cells: tuple[str, ...], count: int) -> tuple[str, ...]:
+    return (*cells[:count], *("",) * (count - len(cells)))
+
+
+def _refuse_misaligned(sample: tuple[tuple[str, ...], ...], headers: tuple[str, ...], source: str, line: int) -> None:
+    """Rows with more filled cells than headers: every value would be read from its neighbour's column."""
+    longer = [row for row in sample if any(row[len(headers) :])]
+    if sample and len(longer) * 2 > len(sample):
+        raise TrackFileError(
+            f"{source} line {line}: {len(headers)} headers, but the rows below have {len(longer[0])} cells. "
+            "Mend the header line, or write numbers with a decimal point"
+        )
+
+
+def _decimal(sample: tuple[tuple[str, ...], ...], headers: tuple[str, ...]) -> str:
+    where = [i for i, h in enumerate(headers) if (rule := matching_rule(h)) and rule.quantity in ("lat", "lon")]
+    where = where or list(range(len(headers)))
+    cells = [row[i] for row in sample for i in where if i < len(row) and row[i]]
+    commas = sum(1 for c in cells if _DECIMAL_COMMA.fullmatch(c))
+    return "," if commas * 2 > len(cells) else "."

@@ -1,0 +1,424 @@
+"""Times of a table: date and time together or apart, local with an offset, since 1970, or since the start.
+
+What a column holds is found from its cells, not from its header alone. UTC is preferred to local time.
+"""
+
+from __future__ import annotations
+
+import calendar
+import itertools
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from trackgrade.errors import TrackFileError
+from trackgrade.files import plain_text
+from trackgrade.track.columns_map import ColumnsMap, offset_minutes
+from trackgrade.track.readers.column_choice import Choice
+from trackgrade.track.readers.possible import EARLIEST_EPOCH_S, LATEST_EPOCH_S
+from trackgrade.track.track import Floats, Provenance
+
+_DAY_S = 86_400.0
+_EXCEL_DAY_ZERO = -25_569  # 30 December 1899 in days from 1 January 1970
+_SAMPLE = 300
+_MOSTLY = 0.7  # share of the filled cells that must look like the kind
+
+_YMD = r"(?P<year>[0-9]{4})[-/.](?P<month>[0-9]{1,2})[-/.](?P<day>[0-9]{1,2})"
+_YMD8 = r"(?P<year>[0-9]{4})(?P<month>[0-9]{2})(?P<day>[0-9]{2})"
+_ABY = r"(?P<a>[0-9]{1,2})(?P<mark>[-/.])(?P<b>[0-9]{1,2})[-/.](?P<year>[0-9]{4}|[0-9]{2})"
+_NAMED = r"(?P<day>[0-9]{1,2})[- ](?P<name>[A-Za-z]{3,9})\.?[-, ]+(?P<year>[0-9]{4}|[0-9]{2})"
+_CLOCK = (
+    r"(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?))?"
+    r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
+)
+_CLOCK6 = r"(?P<hour>[0-9]{2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)"
+_ZONE = r"\s*(?P<zone>Z|z|UTC|GMT|[+\-−][0-9]{2}:?[0-9]{2}|[+\-−][0-9]{2})?"
+_BETWEEN = r"(?:T|\s*[,_ ]\s*|\s+)"
+
+#: Forms of a cell. "moment" has a date and a time, "day" a date, "clock" a time of day.
+FORMS: tuple[tuple[str, str], ...] = (
+    ("moment", _YMD + _BETWEEN + _CLOCK + _ZONE),
+    ("moment", _YMD8 + r"[T _-]" + _CLOCK6 + _ZONE),
+    ("moment", _ABY + _BETWEEN + _CLOCK + _ZONE),
+    ("moment", _NAMED + _BETWEEN + _CLOCK + _ZONE),
+    ("day", _YMD),
+    ("day", _ABY),
+    ("day", _NAMED),
+    ("day", _YMD8),
+    ("clock", _CLOCK + _ZONE),
+    ("clock", _CLOCK6 + r"(?P<zone>Z|z)?"),
+)
+_FORM_RE = tuple((kind, re.compile(pattern)) for kind, pattern in FORMS)
+_DAY8 = 7  # index of the bare eight digits: a day only where a date is wanted
+_CLOCK6_FORM = 9  # and of the bare six digits: a clock only beside a date
+_MONTHS = {name.lower()[:3]: i for i, name in enumerate(calendar.month_name) if name}
+
+_EPOCH_UNITS = (("epoch_s", 1.0), ("epoch_ms", 1e3), ("epoch_us", 1e6), ("epoch_ns", 1e9))
+_EPOCH_PER_S = dict(_EPOCH_UNITS)
+
+
+@dataclass
+class Column:
+    """A column that may give times: its cells, and what they look like."""
+
+    choice: Choice
+    cells: Any
+    kind: str = "unknown"  # moment, day, clock, number, blank, unknown
+    form: int = -1
+
+    @property
+    def says_utc(self) -> bool:
+        return "utc" in self.choice.words
+
+    @property
+    def says_local(self) -> bool:
+        return "local" in self.choice.words
+
+    @property
+    def unit(self) -> str:
+        return self.choice.unit.name if self.choice.unit else ""
+
+
+@dataclass(frozen=True)
+class Times:
+    """``epoch_s`` (n,) [s since 1970 UTC], NaN where unreadable, with what was done to get it."""
+
+    epoch_s: Floats
+    provenance: tuple[Provenance, ...]
+    notes: tuple[str, ...]
+    used: frozenset[int]
+
+
+def read_times(
+    choices: list[Choice],
+    offset: Choice | None,
+    cells_of: dict[int, Any],
+    columns: ColumnsMap,
+    source: str,
+    day_first: bool,
+) -> Times:
+    """Times of all rows.
+
+    ``cells_of``: column index to its cells (pandas Series of stripped text, n). ``day_first``: the file writes
+    numbers the European way, so 03/05 is the third of May.
+
+    Raises
+    ------
+    TrackFileError
+        No date, or numbers that do not count from 1970; the line says what to write into a columns map.
+    """
+    found = [_looked_at(Column(c, cells_of[c.index])) for c in choices]
+    options = _options(found, offset is not None or columns.utc_offset_min is not None, columns, day_first)
+    if not options:
+        raise TrackFileError(_no_time(found, source))
+    best = min(options, key=lambda option: option.level)  # of equals the first: the better words, then the left
+    epoch_s, notes = best.epoch_s, list(best.notes)
+    provenance = [_provenance(column, best.is_utc) for column in best.used]
+    taken = {column.choice.index for column in best.used}
+    if not best.is_utc:
+        epoch_s, more, by = _from_local(epoch_s, offset, cells_of, columns, best.used)
+        notes.extend(more)
+        provenance.extend(by)
+        if offset is not None and by:
+            taken.add(offset.index)
+    return Times(epoch_s, tuple(provenance), tuple(notes), frozenset(taken))
+
+
+@dataclass(frozen=True)
+class _Option:
+    """One way to get the times. ``level``: 0 it is UTC, 1 local with an offset, 2 local or unknown."""
+
+    level: int
+    used: tuple[Column, ...]
+    epoch_s: Floats
+    is_utc: bool
+    notes: tuple[str, ...]
+
+
+def _options(found: list[Column], has_offset: bool, columns: ColumnsMap, day_first: bool) -> list[_Option]:
+    mapped = [c for c in found if c.choice.stated == "map" and c.choice.quantity == "time_utc"]
+    options = []
+    for column in mapped or found:
+        result = _moment(column, columns, day_first)
+        if result is not None:
+            epoch_s, is_utc, notes = result
+            level = 0 if is_utc else 1 if has_offset else 2
+            options.append(_Option(level, (column,), epoch_s, is_utc, tuple(notes)))
+    clocks = [c for c in mapped or found if c.kind == "clock"]
+    days: list[Column | None] = [c for c in found if c.kind == "day"]
+    for day, clock in itertools.product(days or [None], clocks):
+        result = _day_and_clock(day, clock, columns, day_first)
+        if result is not None:
+            epoch_s, is_utc, notes = result
+            mismatch = day is not None and day.says_local and clock.says_utc
+            level = 0 if is_utc and not mismatch else 1 if has_offset else 2
+            used = (clock,) if day is None else (day, clock)
+            options.append(_Option(level, used, epoch_s, is_utc, tuple(notes)))
+    return options
+
+
+def _looked_at(column: Column) -> Column:
+    """The column with its kind, by the form most of its filled cells have."""
+    filled = [t for t in column.cells if t][:_SAMPLE]
+    if not filled:
+        column.kind = "blank"
+        return column
+    wanted = column.choice.quantity
+    share = _MOSTLY * len(filled)
+    for index, (kind, pattern) in enumerate(_FORM_RE):
+        if index == _DAY8 and wanted != "date":
+            continue
+        if index == _CLOCK6_FORM and not (wanted == "time_of_day" or column.unit == "hms" or _six_digits(filled)):
+            continue
+        if sum(1 for t in filled if pattern.fullmatch(t)) >= share:
+            column.kind, column.form = kind, index
+            return column
+    if np.isfinite(pd.to_numeric(pd.Series(filled, dtype=str), errors="coerce")).sum() >= share:
+        column.kind = "number"
+    return column
+
+
+def _six_digits(filled: list[str]) -> bool:
+    """Times of day such as 152000: six digits before the point in every cell, minutes and seconds below 60."""
+    return all(re.fullmatch(r"[0-2][0-9][0-5][0-9][0-5][0-9](?:[.,][0-9]+)?", t) for t in filled)
+
+
+def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Floats, bool, list[str]] | None:
+    """Times of one column [s since 1970], whether they are UTC, and notes; None where it cannot be one."""
+    if column.kind == "number":
+        return _counted(column, columns)
+    if column.kind != "moment":
+        return None
+    parts = _parts(column)
+    days, notes = _days(parts, column, day_first)
+    epoch_s = days * _DAY_S + _seconds_of_day(parts)
+    zone_s, zoned = _zones(parts)
+    return epoch_s - zone_s, bool(zoned.all() or column.says_utc), [*notes, *_mixed_zones(zoned, column)]
+
+
+def _mixed_zones(zoned: npt.NDArray[np.bool_], column: Column) -> list[str]:
+    if not zoned.any() or zoned.all():
+        return []
+    return [f"{int(np.count_nonzero(~zoned))} times name no zone while others do: those are taken as UTC"]
+
+
+def _counted(column: Column, columns: ColumnsMap) -> tuple[Floats, bool, list[str]] | None:
+    values = np.array(pd.to_numeric(column.cells, errors="coerce"), dtype=np.float64)
+    unit = column.unit if column.choice.stated == "map" else ""
+    if unit in ("elapsed_s", "elapsed_ms"):
+        if columns.start_epoch_s is None:
+            raise TrackFileError(
+                f'"{column.choice.shown}" counts from the start of the log: add its time to the columns file, '
+                'such as start_utc = "2026-05-03T15:20:00Z"'
+            )
+        return columns.start_epoch_s + values / (1e3 if unit == "elapsed_ms" else 1.0), True, []
+    if unit == "excel_days":
+        return (values + _EXCEL_DAY_ZERO) * _DAY_S, False, []
+    if unit in _EPOCH_PER_S:
+        return values / _EPOCH_PER_S[unit], True, []
+    usable = values[np.isfinite(values)]
+    if not len(usable):
+        return None
+    for name, per_s in _EPOCH_UNITS:
+        if EARLIEST_EPOCH_S * per_s <= np.median(usable) < LATEST_EPOCH_S * per_s:
+            said = column.unit  # an epoch in ms under a header "time (s)" is read by its size, and told
+            differs = said in _EPOCH_PER_S and said != name and column.choice.stated != ""
+            note = f'"{column.choice.shown}" is read as {name.replace("epoch_", "")} since 1970, by its size'
+            return values / per_s, True, [note] if differs else []
+    return None
+
+
+def _day_and_clock(
+    day: Column | None, clock: Column, columns: ColumnsMap, day_first: bool
+) -> tuple[Floats, bool, list[str]] | None:
+    parts = _parts(clock)
+    seconds = _seconds_of_day(parts)
+    notes: list[str] = []
+    if day is not None:
+        day_parts = _parts(day)
+        days, notes = _days(day_parts, day, day_first)
+        days = np.array(pd.Series(days).ffill(), dtype=np.float64)  # some logs write the date once
+        if day.says_local and clock.says_utc:
+            notes.append("the date is local and the time UTC: near midnight the day may be wrong")
+    elif columns.date is not None:
+        first = (np.datetime64(columns.date, "D") - np.datetime64("1970-01-01", "D")).astype(int)
+        days = first + _midnights(seconds)
+        notes.append(f"the date {columns.date.isoformat()} is from the columns file")
+    else:
+        return None
+    zone_s, zoned = _zones(parts)
+    utc = bool(zoned.all()) or clock.says_utc or (day is not None and day.says_utc and not clock.says_local)
+    return days * _DAY_S + seconds - zone_s, utc, notes
+
+
+def _midnights(seconds: Floats) -> Floats:
+    """Midnights passed before each row: a clock that falls by over 12 hours has passed one."""
+    known = np.array(pd.Series(seconds).ffill().bfill(), dtype=np.float64)
+    return np.concatenate([[0.0], np.cumsum(np.diff(known) < -0.5 * _DAY_S)]) if len(known) else known
+
+
+def _from_local(
+    epoch_s: Floats,
+    offset: Choice | None,
+    cells_of: dict[int, Any],
+    columns: ColumnsMap,
+    used: tuple[Column, ...],
+) -> tuple[Floats, list[str], list[Provenance]]:
+    """Local times made UTC by the offset column or the map; without either they stay, with a warning."""
+    if offset is not None:
+        minutes = _offsets_min(cells_of[offset.index])
+        if np.isfinite(minutes).any():
+            minutes = np.array(pd.Series(minutes).ffill().bfill(), dtype=np.float64)
+            note = "local time made UTC by it"
+            return epoch_s - minutes * 60.0, [], [Provenance("utc_offset", offset.shown, "h:min", note)]
+    if columns.utc_offset_min is not None:
+        return (
+            epoch_s - columns.utc_offset_min * 60.0,
+            [f"local time made UTC by the offset of {columns.utc_offset_min / 60.0:+g} h in the columns file"],
+            [],
+        )
+    shown = " and ".join(f'"{c.choice.shown}"' for c in used)
+    return (
+        epoch_s,
+        [
+            f"no zone and no offset stated for {shown}: taken as UTC, so clock times may be off by whole hours. "
+            'If it is local time, add  utc_offset = "-05:00"  (yours) to a columns file (--columns)'
+        ],
+        [],
+    )
+
+
+def _offsets_min(cells: Any) -> Floats:
+    """Minutes east of UTC: -05:00, -0500, -5, -5.5 (hours), -300 (minutes) or -18000 (seconds)."""
+    known: dict[str, float] = {}
+    for text in cells.unique():
+        minutes = offset_minutes(text)
+        if minutes is None or re.fullmatch(r"[+-]?[0-9]{3}", text):
+            try:
+                number = float(text.replace(",", "."))
+            except ValueError:
+                number = np.nan
+            size = abs(number)
+            minutes = number * 60.0 if size <= 14.0 else number if size <= 840.0 else number / 60.0
+            if not abs(minutes) <= 840.0:
+                minutes = np.nan
+        known[text] = minutes
+    return np.array([known[text] for text in cells], dtype=np.float64)
+
+
+def _parts(column: Column) -> Any:
+    """A frame with one column for each part of the form, text or NaN."""
+    return column.cells.str.extract(f"^{FORMS[column.form][1]}$")
+
+
+def _number(parts: Any, name: str, blank: float = np.nan) -> Floats:
+    if name not in parts:
+        return np.full(len(parts), blank)
+    text = parts[name].str.replace(",", ".", regex=False)
+    values = np.array(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
+    return values if np.isnan(blank) else np.where(np.isnan(values), blank, values)
+
+
+def _seconds_of_day(parts: Any) -> Floats:
+    hour, minute = _number(parts, "hour"), _number(parts, "minute")
+    second = _number(parts, "second", 0.0)
+    with np.errstate(invalid="ignore"):
+        wrong = (minute > 59) | (second >= 61) | (hour > 23)
+        if "half" in parts and parts["half"].notna().any():
+            half = parts["half"].str.lower()
+            wrong |= np.asarray(half.notna()) & ((hour > 12) | (hour < 1))
+            hour = np.where(half.notna(), np.mod(hour, 12), hour) + np.where(half == "p", 12.0, 0.0)
+    return np.where(wrong, np.nan, hour * 3600.0 + minute * 60.0 + second)
+
+
+def _zones(parts: Any) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Seconds east of UTC (0 where none is named), and which rows name a zone (unreadable rows count as such)."""
+    unreadable = np.asarray(parts["hour"].isna())
+    if "zone" not in parts:
+        return np.zeros(len(parts)), unreadable
+    known: dict[Any, float] = {}
+    for text in parts["zone"].dropna().unique():
+        minutes = offset_minutes(text)
+        known[text] = 0.0 if text in ("UTC", "GMT") else np.nan if minutes is None else minutes * 60.0
+    seconds = np.array([known.get(text, 0.0) for text in parts["zone"]], dtype=np.float64)
+    return seconds, np.asarray(parts["zone"].notna()) | unreadable
+
+
+def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str]]:
+    """Days since 1970 and notes; NaN for a day that the calendar does not have."""
+    notes: list[str] = []
+    year = _number(parts, "year")
+    short = np.asarray(parts["year"].str.len() == 2)
+    with np.errstate(invalid="ignore"):
+        year = np.where(short, year + np.where(year < 80, 2000.0, 1900.0), year)
+    if "a" in parts:
+        a, b = _number(parts, "a"), _number(parts, "b")
+        day_first, note = _order(a, b, parts["mark"], column, day_first)
+        notes += [note] if note else []
+        month, day = (b, a) if day_first else (a, b)
+    elif "name" in parts:
+        names = parts["name"].str.lower().str[:3]
+        month, day = np.array(names.map(_MONTHS), dtype=np.float64), _number(parts, "day")
+    else:
+        month, day = _number(parts, "month"), _number(parts, "day")
+    with np.errstate(invalid="ignore"):
+        good = np.isfinite(year) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
+    months = np.where(good, (year - 1970) * 12 + month - 1, 0).astype(np.int64).astype("datetime64[M]")
+    dates = months.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("timedelta64[D]")
+    good &= dates.astype("datetime64[M]") == months  # 31 April is not 1 May
+    return np.where(good, dates.astype(np.int64).astype(np.float64), np.nan), notes
+
+
+def _order(a: Floats, b: Floats, marks: Any, column: Column, day_first: bool) -> tuple[bool, str]:
+    """Whether the first number is the day, and a note where that is a choice."""
+    if column.unit in ("dmy", "mdy"):
+        return column.unit == "dmy", ""
+    with np.errstate(invalid="ignore"):
+        a_is_day, b_is_day = bool((a > 12).any()), bool((b > 12).any())
+    if a_is_day != b_is_day:
+        return a_is_day, ""
+    dots = bool((marks == ".").any())
+    chosen = dots or day_first
+    example = next(t for t in column.cells if t)
+    remedy = f'{column.choice.quantity} = "dmy" or "mdy" in a columns file (--columns) settles it'
+    return chosen, (
+        f'"{column.choice.shown}" may be day or month first: "{plain_text(example, 30)}" was read '
+        f"{'day' if chosen else 'month'} first; {remedy}"
+    )
+
+
+def _provenance(column: Column, zoned: bool) -> Provenance:
+    quantity = {"day": "date", "clock": "time of day"}.get(column.kind, "time")
+    if column.kind == "number":
+        unit = column.unit if column.choice.stated == "map" else "since 1970"
+    else:
+        unit = "UTC" if zoned else "local"
+    return Provenance(quantity, column.choice.shown, unit, column.choice.note)
+
+
+def _no_time(found: list[Column], source: str) -> str:
+    clocks = [c for c in found if c.kind == "clock"]
+    if clocks:
+        return (
+            f'{source}: "{clocks[0].choice.shown}" gives the time of day, and no column gives the date. '
+            'Add the date of the flight, such as  date = "2026-05-03"  to a columns file (--columns)'
+        )
+    for column in found:
+        if column.kind == "number":
+            return (
+                f'{source}: "{column.choice.shown}" does not count from 1970. If it counts from the start of the log, '
+                f'add  time_utc = {{ column = "{column.choice.shown}", unit = "elapsed_s" }}  and  '
+                'start_utc = "2026-05-03T15:20:00Z"  to a columns file (--columns)'
+            )
+    if not found or all(column.kind == "blank" for column in found):
+        return f"{source}: its time column is empty, so nothing can be timed. Export the track with times"
+    column = next(c for c in found if c.kind != "blank")
+    example = plain_text(next(t for t in column.cells if t), 40)
+    return (
+        f'{source}: "{column.choice.shown}" such as "{example}" is read as no time. '
+        "Name another column or its unit in a columns file (--columns)"
+    )

@@ -1,0 +1,140 @@
+"""Cells of a table as numbers: decimal marks, units written into cells, degrees and minutes as text."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from trackgrade.track.columns import Kind, Unit, header_words, unit_of
+from trackgrade.track.track import Floats
+
+_NUMBER_AND_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s].{0,20})?")
+_FLIGHT_LEVEL = re.compile(r"[Ff][Ll]\s?([0-9]{2,3})")
+_PART = r"([0-9]{1,3}(?:\.[0-9]{1,12})?)"
+_DEGREES = re.compile(
+    rf"([NSEWnsew]|[+-])?\s*{_PART}\s*"
+    rf"(?:[°ºd:\s]\s*{_PART}\s*(?:['′’m:\s]\s*{_PART}\s*(?:[\"″”s]|'')?)?['′’m]?)?[°ºd]?\s*([NSEWnsew])?",
+)
+#: Texts that loggers write where they have no value.
+_NO_VALUE = frozenset(["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "#n/a", "invalid", "?"])
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """``values`` (n,), NaN where blank or unreadable; which cells are ``unreadable``; a unit met in the cells."""
+
+    values: Floats
+    unreadable: np.ndarray[Any, np.dtype[np.bool_]]
+    unit: Unit | None = None
+
+
+def is_blank(cells: Any) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Which cells hold no value: empty, or a word that says so."""
+    return np.asarray(cells.str.strip().str.lower().isin(_NO_VALUE), dtype=bool)
+
+
+def numbers(cells: Any, kind: Kind, decimal: str) -> Numbers:
+    """A column of text (pandas Series) as numbers; ``decimal`` is the mark of the file."""
+    values = np.array(pd.to_numeric(cells, errors="coerce"), dtype=np.float64)
+    values[~np.isfinite(values)] = np.nan
+    left = np.flatnonzero(np.isnan(values))
+    if not len(left):
+        return Numbers(values, np.zeros(len(values), dtype=bool))
+    blank = is_blank(cells)
+    unreadable = np.zeros(len(values), dtype=bool)
+    units: Counter[str] = Counter()
+    met: dict[str, Unit] = {}
+    texts = cells.to_numpy(dtype=object)
+    for row in left[~blank[left]]:
+        text = texts[row].strip().replace("−", "-")
+        if kind == "length" and (level := _FLIGHT_LEVEL.fullmatch(text)):
+            values[row] = float(level[1]) * 100.0
+            continue
+        match = _NUMBER_AND_UNIT.fullmatch(text)
+        value = None if match is None else _float(match[1], decimal)
+        if match is None or value is None:
+            unreadable[row] = True
+            continue
+        if match[2]:
+            unit = unit_of(header_words(match[2]), kind)
+            if unit is None:
+                unreadable[row] = True
+                continue
+            met[unit.name] = unit
+            units[unit.name] += 1
+        values[row] = value
+    # Two units in one column: neither can be trusted for the cells that name none.
+    unit = met[next(iter(units))] if len(units) == 1 else None
+    if len(units) > 1:
+        unreadable |= ~blank
+        values[:] = np.nan
+    return Numbers(values, unreadable, unit)
+
+
+def _float(text: str, decimal: str) -> float | None:
+    text = text.replace(".", "").replace(",", ".") if decimal == "," else text.replace(",", "")
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if np.isfinite(value) else None
+
+
+def degrees(cells: Any, axis: str, unit: str, decimal: str) -> tuple[Numbers, str]:
+    """Latitudes ("lat") or longitudes ("lon") [deg], and in which form they were written.
+
+    ``unit`` is "" (find out), "deg", "dms" or "ddmm" (degrees and minutes run together, 4412.345).
+    """
+    read = numbers(cells, "position", decimal)
+    if unit == "ddmm":
+        return _run_together(read), "ddmm"
+    plain = int(np.count_nonzero(np.isfinite(read.values)))
+    if not read.unreadable.any() or (unit == "deg" and plain):
+        return read, "deg"
+    values, unreadable = read.values.copy(), read.unreadable.copy()
+    texts = cells.to_numpy(dtype=object)
+    parted = 0
+    for row in np.flatnonzero(read.unreadable):
+        found = _degrees(texts[row], axis, decimal)
+        if found is not None:
+            values[row], unreadable[row] = found[0], False
+            parted += found[1]
+    return Numbers(values, unreadable), "degrees and minutes" if parted else "deg with N, S, E, W"
+
+
+def _degrees(text: str, axis: str, decimal: str) -> tuple[float, bool] | None:
+    text = text.strip().replace("−", "-")
+    match = _DEGREES.fullmatch(text.replace(",", ".") if decimal == "," else text)
+    if match is None:
+        return None
+    before, whole, minutes, seconds, after = match.groups()
+    sides = [s.upper() for s in (before, after) if s and s not in "+-"]
+    if len(sides) > 1 or any(s not in ("NS" if axis == "lat" else "EW") for s in sides):
+        return None
+    if float(minutes or 0) >= 60.0 or float(seconds or 0) >= 60.0 or (minutes and "." in whole):
+        return None
+    value = float(whole) + float(minutes or 0) / 60.0 + float(seconds or 0) / 3600.0
+    negative = before == "-" or bool(sides and sides[0] in "SW")
+    return (-value if negative else value), minutes is not None
+
+
+def _run_together(read: Numbers) -> Numbers:
+    size = np.abs(read.values)
+    whole = np.floor(size / 100.0)
+    minutes = size - 100.0 * whole
+    with np.errstate(invalid="ignore"):
+        wrong = minutes >= 60.0
+    values = np.where(wrong, np.nan, np.copysign(whole + minutes / 60.0, read.values))
+    return Numbers(values, read.unreadable | wrong)
+
+
+def apply_side(values: Floats, sides: Any) -> Floats:
+    """Positions made negative where the side column says S or W; NaN where it says nothing known."""
+    letters = sides.str.strip().str.upper().str[:1].to_numpy(dtype=object)
+    sign = np.array([{"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}.get(s, np.nan) for s in letters], dtype=np.float64)
+    return np.abs(values) * sign
