@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 
 Result = Literal["within", "brief excursion", "outside", "not measurable"]
 Reference = Literal["abeam", "abeam_by_bearing", "abeam_or_heading", "wings_level", "mark"]
-Judged = Literal[
-    "right", "not needed", "none", "too small", "too large", "wrong way", "last lap", "not measurable"
-]
+Judged = Literal["right", "not needed", "none", "too small", "too large", "wrong way", "last lap", "not measurable"]
 
 
 @dataclass(frozen=True)
@@ -283,7 +281,6 @@ class NeedleReading:
     ``side`` is where the aircraft was from the course at the largest deflection. ``from_epoch_s`` to
     ``to_epoch_s`` is what was read: the needle is left alone over the station, where it swings whatever is
     flown.
-    ``deflection`` pairs (epoch_s, signed share; right of course positive) at the samples, for drawing.
     """
 
     visit: int

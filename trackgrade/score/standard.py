@@ -161,8 +161,7 @@ class Standard:
             return self
         own = Source("choice", note="set by the user")
         items = tuple(
-            replace(item, limit=seconds, source=own) if item.name in TIMING_ITEMS else item
-            for item in self.items
+            replace(item, limit=seconds, source=own) if item.name in TIMING_ITEMS else item for item in self.items
         )
         return replace(self, items=items, adjusted=(*self.adjusted, "timing band"))
 

@@ -153,9 +153,7 @@ class _Reader:
                 )
             return Source(basis, cite, self.one_of(table, "read", _READ, prefix), note)
         if cite:
-            raise self.refuse(
-                prefix + "cite", f'stands beside basis = "{basis}"; only a published limit is cited.'
-            )
+            raise self.refuse(prefix + "cite", f'stands beside basis = "{basis}"; only a published limit is cited.')
         return Source(basis, "", "", note)
 
     def choices(self, table: dict[str, Any]) -> Choices:
@@ -177,9 +175,7 @@ class _Reader:
     def steps(self, table: dict[str, Any]) -> tuple[SpeedStep, ...]:
         rows = table.get("steps")
         if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
-            raise self.refuse(
-                "speed_limits.steps", "must be a list like [ { up_to_ft = 6000, kias = 200 } ]."
-            )
+            raise self.refuse("speed_limits.steps", "must be a list like [ { up_to_ft = 6000, kias = 200 } ].")
         steps: list[SpeedStep] = []
         for number, row in enumerate(rows, start=1):
             prefix = f"speed_limits.steps[{number}]."
@@ -214,8 +210,7 @@ class _Reader:
         if name in TIMING_ITEMS and source.basis == "published":
             raise self.refuse(
                 prefix + "basis",
-                'is "published", but no civil test standard publishes seconds for the leg; '
-                'write basis = "choice".',
+                'is "published", but no civil test standard publishes seconds for the leg; write basis = "choice".',
             )
         limit: float | None = None
         if name == "holding_speed":

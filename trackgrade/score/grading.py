@@ -1,0 +1,234 @@
+"""A measure against an item: within, brief excursion, outside, or not measurable with the reason.
+
+Over time: a stay outside the band that is over by ``prompt_s`` was promptly corrected. It becomes
+*outside* when it lasts longer, or when the band is left for more than ``consistent_share`` of the time.
+Over the laps: *outside* when more than ``consistent_laps`` of them left it. The FAA names "consistently
+exceeding" and "prompt corrective action" (ACS appendix on unsatisfactory performance) and gives no number
+for either: all three are choices of the standard file. Each rule is monotone: a wider limit never gives a
+worse result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.motion.samples import Samples
+from trackgrade.score.debrief import Excursion, ItemResult, Measurement, Result
+from trackgrade.score.series import Stretch, inside, stays_outside
+from trackgrade.score.standard import Item, Standard
+from trackgrade.track.track import Floats
+
+#: A value this many standard errors from its limit cannot be told from it.
+STRADDLE_SDS = 2.0
+#: Holes of more than this share of a stretch leave what happened in it unknown: a choice.
+MOSTLY_RECORDED = 0.5
+#: Worst first.
+SEVERITY: tuple[Result, ...] = ("outside", "brief excursion", "within", "not measurable")
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What an item is graded over, in the words of the results."""
+
+    name: str
+    visit: int | None = None
+    lap: int | None = None
+
+
+WHOLE_HOLD = Scope("whole hold")
+
+
+def not_measurable(item: Item, scope: Scope, why: str, limit: float | None = None) -> ItemResult:
+    """An item that the track cannot carry."""
+    return _result(item, scope, None, None, "not measurable", limit if limit is not None else item.limit, why=why)
+
+
+def grade_value(
+    item: Item,
+    scope: Scope,
+    measured: Measurement,
+    *,
+    at_epoch_s: float | None = None,
+    reference: str = "",
+    evidence: str = "",
+) -> ItemResult:
+    """One number against the item's limit: by size, or (for "not above") by value."""
+    if measured.value is None or not math.isfinite(measured.value):
+        return not_measurable(item, scope, measured.why or "not measured")
+    limit = item.limit if item.limit is not None else math.inf
+    size = measured.value if item.counts == "not above" else abs(measured.value)
+    sd = measured.sd if measured.sd is not None and math.isfinite(measured.sd) else None
+    return _result(
+        item,
+        scope,
+        measured.value,
+        sd,
+        "within" if size <= limit else "outside",
+        item.limit,
+        straddles=_straddles(size, limit, sd),
+        at_epoch_s=at_epoch_s,
+        reference=reference,
+        evidence=evidence,
+        how=measured.how,
+    )
+
+
+def grade_over_time(
+    item: Item,
+    scope: Scope,
+    samples: Samples,
+    deviation: Floats,
+    deviation_sd: float | Floats,
+    stretches: Sequence[Stretch],
+    standard: Standard,
+    *,
+    reference: str = "",
+    how: str = "",
+    why_missing: str = "nothing recorded there",
+) -> ItemResult:
+    """A deviation at every sample of some stretches against the item's band.
+
+    ``deviation`` (n,) on all samples, NaN where unknown; ``deviation_sd`` one number or (n,).
+    """
+    limit = item.limit if item.limit is not None else math.inf
+    stays: list[Excursion] = []
+    recorded = total = 0.0
+    peak, peak_sd, peak_s = math.nan, math.nan, None
+    for stretch in stretches:
+        index = inside(samples, stretch.start_s, stretch.end_s)
+        values = deviation[index]
+        times = samples.epoch_s[index]
+        total += stretch.seconds
+        recorded += _recorded_seconds(times, values, samples.gap_before[index])
+        if not index.size or not np.isfinite(values).any():
+            continue
+        stays += stays_outside(times, values, limit, samples.gap_before[index], stretch.lap)
+        at = int(np.nanargmax(np.abs(values)))
+        if not abs(peak) >= abs(values[at]):
+            peak, peak_s = float(values[at]), float(times[at])
+            peak_sd = float(np.broadcast_to(deviation_sd, deviation.shape)[index][at])
+    if not math.isfinite(peak):
+        return not_measurable(item, scope, why_missing)
+    if recorded < MOSTLY_RECORDED * total and not stays:
+        return not_measurable(item, scope, f"only {100.0 * recorded / total:.0f} % of it was recorded")
+    outside_s = sum(stay.seconds for stay in stays)
+    share = min(1.0, outside_s / recorded) if recorded > 0.0 else float(bool(stays))
+    return _result(
+        item,
+        scope,
+        peak,
+        peak_sd,
+        _judge_stays(stays, share, len({s.lap for s in stretches if s.lap is not None}), item, standard),
+        item.limit,
+        straddles=_straddles(abs(peak), limit, peak_sd),
+        at_epoch_s=peak_s,
+        reference=reference,
+        how=how,
+        excursions=tuple(stays),
+        outside_s=outside_s,
+        outside_share=share,
+    )
+
+
+def _judge_stays(stays: Sequence[Excursion], share: float, laps: int, item: Item, standard: Standard) -> Result:
+    if not stays:
+        return "within"
+    prompt_s = item.prompt_s if item.prompt_s is not None else standard.choices.prompt_s
+    if max(stay.seconds for stay in stays) > prompt_s or share > standard.choices.consistent_share:
+        return "outside"
+    left = len({stay.lap for stay in stays if stay.lap is not None})
+    if laps > 1 and left > standard.choices.consistent_laps * laps:
+        return "outside"
+    return "brief excursion"
+
+
+def grade_laps_together(item: Item, results: Sequence[ItemResult], standard: Standard) -> ItemResult:
+    """The whole hold of an item that is one value a lap: the worst lap, judged by how many laps were out.
+
+    One lap out and the others in was brought back: a brief excursion. More than ``consistent_laps`` of them
+    is outside.
+    """
+    known = [result for result in results if result.value is not None]
+    if not known:
+        reasons = list(dict.fromkeys(result.why for result in results if result.why))
+        return not_measurable(item, WHOLE_HOLD, reasons[0] if reasons else "no completed lap")
+    out = [result for result in known if result.result != "within"]
+    size = (lambda r: r.value) if item.counts == "not above" else (lambda r: abs(r.value))
+    worst = max(out or known, key=size)
+    judged: Result = "within"
+    if out:
+        # One lap alone gave no chance to bring anything back.
+        judged = "outside" if len(out) > standard.choices.consistent_laps * len(known) else "brief excursion"
+    evidence = f"{len(known) - len(out)} of {len(known)} laps within"
+    return _result(
+        item,
+        WHOLE_HOLD,
+        worst.value,
+        worst.value_sd,
+        judged,
+        worst.limit,
+        straddles=worst.straddles,
+        at_epoch_s=worst.at_epoch_s,
+        reference=worst.reference,
+        how=worst.how,
+        evidence=f"{evidence}; the worst is {worst.scope}",
+    )
+
+
+def _straddles(size: float, limit: float, sd: float | None) -> bool:
+    return sd is not None and math.isfinite(sd) and sd > 0.0 and abs(size - limit) <= STRADDLE_SDS * sd
+
+
+def _recorded_seconds(times: Floats, values: Floats, gap_before: npt.NDArray[np.bool_]) -> float:
+    if len(times) < 2:
+        return 0.0
+    known = np.isfinite(values[1:]) & np.isfinite(values[:-1]) & ~gap_before[1:]
+    return float(np.diff(times)[known].sum())
+
+
+def _result(
+    item: Item,
+    scope: Scope,
+    value: float | None,
+    value_sd: float | None,
+    result: Result,
+    limit: float | None,
+    *,
+    why: str = "",
+    straddles: bool = False,
+    at_epoch_s: float | None = None,
+    reference: str = "",
+    how: str = "",
+    evidence: str = "",
+    excursions: tuple[Excursion, ...] = (),
+    outside_s: float | None = None,
+    outside_share: float | None = None,
+) -> ItemResult:
+    return ItemResult(
+        item=item.name,
+        title=item.title,
+        scope=scope.name,
+        lap=scope.lap,
+        value=value,
+        value_sd=value_sd,
+        unit=item.unit,
+        limit=limit,
+        result=result,
+        source=str(item.source),
+        choice=item.source.basis != "published",
+        straddles=straddles,
+        why=why,
+        evidence=evidence,
+        at_epoch_s=at_epoch_s,
+        visit=scope.visit,
+        excursions=excursions,
+        outside_s=outside_s,
+        outside_share=outside_share,
+        reference=reference,
+        how=how,
+    )

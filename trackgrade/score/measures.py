@@ -1,0 +1,319 @@
+"""Every number a standard may ask for, of one lap or one entry, with its error and how it was obtained.
+
+Nothing here knows a limit. What the track cannot carry is a `Measurement` without a value and with the
+reason.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from trackgrade.earth.units import KT_PER_M_S, STANDARD_GRAVITY_M_S2
+from trackgrade.hold.hold import Hold
+from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.score.debrief import LapMeasures, Measurement, TurnMeasures
+from trackgrade.score.series import (
+    inside,
+    median_over,
+    steadied,
+    value_at,
+    white_noise,
+)
+from trackgrade.score.standard import Standard, Turns
+from trackgrade.score.timing import between, outbound_start, target_inbound_s
+from trackgrade.segment.flown import Flown, Lap, Moment, Visit
+from trackgrade.track.track import Floats
+
+#: Error of a logged indicated airspeed [kt]: instrument and lag; common practice, no source.
+LOGGED_AIRSPEED_SD_KT = 1.0
+#: Error of an altitude that the log's own noise does not show [ft]: a choice (GPS height drifts slowly).
+ALTITUDE_SD_FT = 10.0
+#: Part of a turn left out at each end, where the aircraft rolls [share of the turn's time].
+ROLL_SHARE = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """The slow quantities with odd samples taken out, arrays (n,) on the samples, and their errors.
+
+    ``airspeed_sd_kt`` is NaN when the airspeed is not known at all.
+    """
+
+    alt_ft: Floats
+    alt_sd_ft: float
+    ias_kt: Floats
+    airspeed_sd_kt: float
+
+
+def steady_series(samples: Samples, wind: Wind | None) -> Series:
+    """Altitude and airspeed as graded: running medians over 5 s, with their standard errors.
+
+    An estimated airspeed is ground velocity minus wind: its error is that of the wind and the airspeed
+    fitted, and what scatters from sample to sample.
+    """
+    alt_ft = steadied(samples.epoch_s, samples.alt_ft)
+    ias_kt = steadied(samples.epoch_s, samples.ias_kt)
+    if samples.airspeed_source == "logged":
+        airspeed_sd = LOGGED_AIRSPEED_SD_KT
+    elif samples.airspeed_source == "estimated" and wind is not None:
+        airspeed_sd = math.hypot(wind.speed_sd_kt, wind.true_airspeed_sd_kt, white_noise(samples.ias_kt), 0.5)
+    else:
+        airspeed_sd = math.nan
+    return Series(alt_ft, math.hypot(ALTITUDE_SD_FT, white_noise(samples.alt_ft)), ias_kt, airspeed_sd)
+
+
+def bank_of_turn_deg(tas_kt: float, rate_deg_s: float) -> float:
+    """Bank of a coordinated level turn: tan(bank) = V w / g (FAA-H-8083-25, aerodynamics of flight)."""
+    return math.degrees(math.atan(tas_kt / KT_PER_M_S * math.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2))
+
+
+def rate_of_turn_deg_s(tas_kt: float, bank_deg: float) -> float:
+    """Rate of a coordinated level turn, the reverse of `bank_of_turn_deg`."""
+    return math.degrees(STANDARD_GRAVITY_M_S2 * math.tan(math.radians(bank_deg)) / (tas_kt / KT_PER_M_S))
+
+
+def due_rates_deg_s(turns: Turns, tas_kt: float) -> tuple[float, float]:
+    """Lowest and highest rate of turn that the standard's turns allow at an airspeed [deg/s].
+
+    The least bank of the standard rate, the bank limit, and (with a flight director) the lower bank limit;
+    which of the two bank limits was flown a track does not tell, so both are right (AIM 5-3-8).
+    """
+    with_director = min(turns.rate_deg_s, rate_of_turn_deg_s(tas_kt, turns.flight_director_bank_deg))
+    without = min(turns.rate_deg_s, rate_of_turn_deg_s(tas_kt, turns.bank_deg))
+    return min(with_director, without), max(with_director, without)
+
+
+def turn_between(turns: Sequence[Turn], start: Moment | None, end: Moment | None) -> Turn | None:
+    """The turn that covers most of the time between two moments, or None."""
+    if start is None or end is None:
+        return None
+    best, most = None, 0.0
+    for turn in turns:
+        shared = min(turn.end_epoch_s, end.epoch_s) - max(turn.start_epoch_s, start.epoch_s)
+        if shared > most:
+            best, most = turn, shared
+    return best
+
+
+def turn_measures(turn: Turn | None, samples: Samples, series: Series, due: Turns) -> TurnMeasures | None:
+    """Rate, bank, evenness and altitude lost of one turn."""
+    if turn is None:
+        return None
+    start, end = turn.start_epoch_s, turn.end_epoch_s
+    trim = ROLL_SHARE * (end - start)
+    middle = inside(samples, start + trim, end - trim)
+    rates = np.abs(samples.heading_rate_deg_s[middle])
+    finite = np.isfinite(rates)
+    spread = Measurement(None, None, "deg/s", why="too few samples in the turn")
+    rate_sd = 0.3
+    if finite.sum() >= 6:
+        noise = float(np.median(samples.heading_rate_sd_deg_s[middle][finite]))
+        raw = float(np.std(rates[finite], ddof=1))
+        spread = Measurement(
+            math.sqrt(max(raw**2 - noise**2, 0.0)),
+            max(noise, 0.05),
+            "deg/s",
+            how="standard deviation of the rate over the middle of the turn, less that of its error",
+        )
+        rate_sd = max(noise, raw) / math.sqrt(max(1.0, (end - start - 2 * trim) / 5.0))
+    tas = median_over(samples, samples.tas_kt, start, end)
+    low = high = due_bank = None
+    if math.isfinite(tas) and tas > 20.0:
+        low, high = due_rates_deg_s(due, tas)
+        due_bank = bank_of_turn_deg(tas, high)
+    bank = Measurement(None, None, "deg", why="no airspeed to turn the rate into bank")
+    if math.isfinite(turn.bank_deg):
+        bank_sd = (
+            1.0
+            if samples.bank_source == "logged"
+            else max(0.5, abs(turn.bank_deg) * rate_sd / max(turn.rate_deg_s, 0.5))
+        )
+        how = "logged" if samples.bank_source == "logged" else "from rate of turn and true airspeed, as coordinated"
+        bank = Measurement(abs(turn.bank_deg), bank_sd, "deg", how=how)
+    due_rate = None if low is None or high is None else min(max(turn.rate_deg_s, low), high)
+    return TurnMeasures(
+        rate_deg_s=Measurement(
+            turn.rate_deg_s, rate_sd, "deg/s", how="median rate of the heading over the middle of the turn"
+        ),
+        bank_deg=bank,
+        due_rate_deg_s=due_rate,
+        due_bank_deg=due_bank,
+        rate_spread_deg_s=spread,
+        change_deg=turn.change_deg,
+        altitude_lost_ft=altitude_lost(samples, series, start, end),
+        start_epoch_s=start,
+        end_epoch_s=end,
+    )
+
+
+def altitude_lost(samples: Samples, series: Series, start_s: float, end_s: float) -> Measurement:
+    """Altitude at the start of a turn less the lowest in it [ft]; positive is lost."""
+    chosen = series.alt_ft[inside(samples, start_s, end_s)]
+    at_start = value_at(samples, series.alt_ft, start_s)
+    if not chosen.size or not np.isfinite(chosen).any() or not math.isfinite(at_start):
+        return Measurement(None, None, "ft", why="no altitude in the turn")
+    return Measurement(
+        at_start - float(np.nanmin(chosen)), series.alt_sd_ft, "ft", how="altitude at its start less the lowest"
+    )
+
+
+def lap_scope(flown: Flown, visit: Visit, number: int) -> str:
+    """The name of a lap's scope: "lap 1"; with the visit where another visit has a lap of that number."""
+    same = sum(1 for each in flown.visits for lap in each.laps if lap.number == number)
+    return f"lap {number}" if same < 2 else f"visit {visit.number} lap {number}"
+
+
+def lap_measures(
+    visit: Visit,
+    lap: Lap,
+    scope: str,
+    hold: Hold,
+    samples: Samples,
+    series: Series,
+    turns: Sequence[Turn],
+    standard: Standard,
+) -> LapMeasures:
+    """Every number of one completed lap (its ``end`` is set)."""
+    if lap.end is None:
+        raise ValueError(f"lap {lap.number} has no end; only completed laps are measured")
+    started, started_by = outbound_start(lap, standard.outbound_starts)
+    start_s, end_s = lap.start.epoch_s, lap.end.epoch_s
+    inbound_s = between(
+        lap.inbound_start,
+        lap.end,
+        "the course crossed inbound" if lap.inbound_start_by == "course" else "the roll-out inbound",
+        "the fix",
+    )
+    whole = inside(samples, start_s, end_s)
+    beyond = -samples.cross_nm[whole]
+    position_sd = float(np.median(samples.position_sd_nm[whole])) if whole.size else math.nan
+    altitudes = _finite(series.alt_ft[whole])
+    speeds = _finite(series.ias_kt[whole])
+    known_speed = speeds.size > 0 and math.isfinite(series.airspeed_sd_kt)
+    inbound_from = lap.inbound_start.epoch_s if lap.inbound_start else None
+    outbound_from = lap.outbound_turn_end or lap.abeam
+    return LapMeasures(
+        visit=visit.number,
+        number=lap.number,
+        scope=scope,
+        start_epoch_s=start_s,
+        end_epoch_s=end_s,
+        lap_s=between(lap.start, lap.end, "the fix", "the fix"),
+        outbound_s=between(started, lap.outbound_end, _start_words(started_by), "the turn back"),
+        outbound_start_by=started_by,
+        outbound_start_epoch_s=started.epoch_s if started else None,
+        inbound_s=inbound_s,
+        target_inbound_s=target_inbound_s(hold),
+        inbound_nm=_distance_from_fix(samples, lap.inbound_start, "the inbound start"),
+        outbound_end_nm=_distance_from_fix(samples, lap.outbound_end, "the turn back"),
+        target_nm=hold.leg.nm,
+        max_cross_track_nm=_cross_track(samples, inbound_from, end_s, largest=True),
+        typical_cross_track_nm=_cross_track(samples, inbound_from, end_s, largest=False),
+        rollout_cross_nm=_cross_at(samples, lap.inbound_turn_end),
+        non_holding_side_nm=Measurement(
+            max(0.0, float(np.max(beyond))), position_sd, "NM", how="largest distance beyond the course in the lap"
+        )
+        if whole.size
+        else Measurement(None, None, "NM", why="no positions in the lap"),
+        fix_to_turn_s=between(lap.start, lap.outbound_turn_start, "the fix", "the start of the turn"),
+        altitude_ft=_typical(altitudes, series.alt_sd_ft, "ft", "the track carries no altitude"),
+        altitude_low_ft=float(altitudes.min()) if altitudes.size else None,
+        altitude_high_ft=float(altitudes.max()) if altitudes.size else None,
+        ias_kt=_typical(speeds if known_speed else speeds[:0], series.airspeed_sd_kt, "kt", no_airspeed(samples)),
+        ias_low_kt=float(speeds.min()) if known_speed else None,
+        ias_high_kt=float(speeds.max()) if known_speed else None,
+        groundspeed_inbound_kt=_ground_speed(samples, inbound_from, end_s, "inbound"),
+        groundspeed_outbound_kt=_ground_speed(
+            samples,
+            outbound_from.epoch_s if outbound_from else None,
+            lap.outbound_end.epoch_s if lap.outbound_end else None,
+            "outbound",
+        ),
+        fix_turn=turn_measures(
+            turn_between(turns, lap.outbound_turn_start, lap.outbound_turn_end), samples, series, standard.turns
+        ),
+        inbound_turn=turn_measures(
+            turn_between(turns, lap.outbound_end, lap.inbound_turn_end), samples, series, standard.turns
+        ),
+    )
+
+
+def no_airspeed(samples: Samples) -> str:
+    """Why no airspeed can be graded."""
+    if samples.airspeed_source == "estimated":
+        return "the wind could not be estimated, so ground speed cannot be turned into airspeed"
+    return "the track carries no airspeed, and none could be estimated"
+
+
+def _start_words(reference: str | None) -> str:
+    words = {
+        "abeam": "abeam the fix",
+        "wings_level": "wings level outbound",
+        "abeam_or_heading": "the later of abeam and the outbound heading",
+    }
+    return words.get(reference or "", "the start of the outbound leg")
+
+
+def _finite(values: Floats) -> Floats:
+    return values[np.isfinite(values)]
+
+
+def _typical(values: Floats, sd: float, unit: str, why: str) -> Measurement:
+    if not values.size:
+        return Measurement(None, None, unit, why=why)
+    return Measurement(float(np.median(values)), sd, unit, how="median over the lap")
+
+
+def _distance_from_fix(samples: Samples, moment: Moment | None, what: str) -> Measurement:
+    """How far before the fix, along the course, a moment lies [NM]."""
+    if moment is None:
+        return Measurement(None, None, "NM", why=f"the track does not show {what}")
+    along = value_at(samples, samples.along_nm, moment.epoch_s)
+    if not math.isfinite(along):
+        return Measurement(None, None, "NM", why=f"{what} falls in a hole of the record")
+    speed = value_at(samples, samples.groundspeed_kt, moment.epoch_s)
+    sd = moment.sd_s * (speed if math.isfinite(speed) else 100.0) / 3600.0
+    return Measurement(-along, sd, "NM", how=f"along the course at {what}")
+
+
+def _cross_track(samples: Samples, start_s: float | None, end_s: float, *, largest: bool) -> Measurement:
+    if start_s is None:
+        return Measurement(None, None, "NM", why="the track does not show where the inbound leg began")
+    chosen = inside(samples, start_s, end_s)
+    if not chosen.size:
+        return Measurement(None, None, "NM", why="no positions on the inbound leg")
+    size = np.abs(samples.cross_nm[chosen])
+    at = int(np.argmax(size))
+    value = float(size[at]) if largest else float(np.median(size))
+    how = "largest" if largest else "median"
+    return Measurement(
+        value,
+        float(samples.position_sd_nm[chosen[at]]),
+        "NM",
+        how=f"{how} distance from the course, inbound start to fix",
+    )
+
+
+def _cross_at(samples: Samples, moment: Moment | None) -> Measurement:
+    if moment is None:
+        return Measurement(None, None, "NM", why="the track does not show a roll-out inbound")
+    cross = value_at(samples, samples.cross_nm, moment.epoch_s)
+    if not math.isfinite(cross):
+        return Measurement(None, None, "NM", why="the roll-out falls in a hole of the record")
+    rate = abs(value_at(samples, samples.cross_nm, moment.epoch_s + 1.0) - cross)
+    sd = math.hypot(
+        value_at(samples, samples.position_sd_nm, moment.epoch_s), moment.sd_s * rate if math.isfinite(rate) else 0.0
+    )
+    return Measurement(cross, sd, "NM", how="distance from the course when the wings were level")
+
+
+def _ground_speed(samples: Samples, start_s: float | None, end_s: float | None, leg: str) -> Measurement:
+    if start_s is not None and end_s is not None and end_s > start_s:
+        value = median_over(samples, samples.groundspeed_kt, start_s, end_s)
+        if math.isfinite(value):
+            return Measurement(value, 1.0, "kt", how=f"median over the {leg} leg")
+    return Measurement(None, None, "kt", why=f"the track does not show an {leg} leg")

@@ -1,0 +1,203 @@
+"""Every inbound leg as each needle would have shown it: linear (GPS) and angular (VOR)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
+from trackgrade.hold.hold import Hold
+from trackgrade.motion.samples import Samples
+from trackgrade.score.debrief import NeedleContrast, NeedleReading
+from trackgrade.score.series import Indices, inside
+from trackgrade.segment.flown import Flown, Lap
+from trackgrade.track.track import Floats
+
+#: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;
+#: 2 NM en route with an augmented receiver, secondary source).
+GPS_FULL_SCALES_NM = {"en route": 2.0, "terminal": 1.0, "approach": 0.3}
+#: Closer to a VOR than this the needle swings whatever is flown and is left alone [NM]: common practice, no
+#: source.
+STATION_PASSAGE_NM = 0.5
+#: The course counts as captured once the needle is within this share of full scale: a choice. It does not
+#: move with the limit graded, so that a wider limit can never make a result worse.
+CAPTURED_SHARE = 0.5
+#: A course not captured by this share of the inbound leg is read from there on: a choice.
+LATEST_CAPTURE_SHARE = 0.5
+THREE_QUARTERS, HALF = 0.75, 0.5
+
+
+@dataclass(frozen=True)
+class Needle:
+    """One needle to read: kind, full scale each side, whether it is the hold's own guidance."""
+
+    kind: Literal["gps", "vor"]
+    label: str
+    full_scale: float
+    unit: str
+    own: bool
+    hold: Hold
+
+
+@dataclass(frozen=True, eq=False)
+class Deflection:
+    """What a needle showed over the stretch that is read, arrays (m,): share of full scale, + holding
+    side."""
+
+    index: Indices
+    share: Floats
+    share_sd: Floats
+
+
+def needles_of(hold: Hold) -> tuple[Needle, ...]:
+    """The needles each inbound leg is read by: the three linear scales, the hold's own, and a VOR.
+
+    Where the hold names no station the VOR is a practice station at the fix.
+    """
+    guidance = hold.guidance
+    needles = [
+        Needle(
+            "gps",
+            f"GPS {scale:g} NM ({phase})",
+            scale,
+            "NM",
+            guidance.kind == "gps" and guidance.full_scale_nm == scale,
+            hold,
+        )
+        for phase, scale in GPS_FULL_SCALES_NM.items()
+    ]
+    if guidance.kind == "gps" and not any(needle.own for needle in needles):
+        needles.append(Needle("gps", f"GPS {guidance.full_scale_nm:g} NM", guidance.full_scale_nm, "NM", True, hold))
+    where = "practice VOR at the fix" if guidance.station_lat_deg is None else "VOR"
+    label = f"{where}, {guidance.full_scale_deg:g}° full scale"
+    needles.append(Needle("vor", label, guidance.full_scale_deg, "deg", guidance.kind == "vor", hold))
+    return tuple(needles)
+
+
+def own_needle(hold: Hold) -> Needle:
+    """The needle the hold is flown by."""
+    return next(needle for needle in needles_of(hold) if needle.own)
+
+
+def practice_station(hold: Hold, lat_deg: float, lon_deg: float, full_scale_deg: float = 10.0) -> Hold:
+    """The same hold with an angular needle of a station elsewhere; its guidance kind stays."""
+    guidance = replace(hold.guidance, station_lat_deg=lat_deg, station_lon_deg=lon_deg, full_scale_deg=full_scale_deg)
+    return replace(hold, guidance=guidance)
+
+
+def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
+    """What the needle showed on the inbound leg of a lap, or why that cannot be read.
+
+    Read from the inbound start when the course was crossed; after a roll-out on an intercept, from the
+    capture of the course (half scale), at the latest from half the leg. Read to the fix, or to half a mile
+    from a VOR.
+    """
+    if lap.inbound_start is None or lap.end is None:
+        return "the track does not show an inbound leg"
+    start, end = lap.inbound_start.epoch_s, lap.end.epoch_s
+    index = inside(samples, start, end)
+    if index.size < 2:
+        return "fewer than two positions on the inbound leg"
+    along, cross = samples.along_nm[index], samples.cross_nm[index]
+    sd_nm = samples.position_sd_nm[index]
+    if needle.kind == "gps":
+        share, share_sd = gps_needle(cross, needle.full_scale), sd_nm / needle.full_scale
+        keep = np.ones(index.size, dtype=bool)
+    else:
+        share = vor_needle_in_frame(needle.hold, along, cross)
+        distance = _distance_to_station_nm(needle.hold, along, cross)
+        share_sd = np.degrees(sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
+        keep = distance >= STATION_PASSAGE_NM
+    if lap.inbound_start_by == "rollout":
+        captured = np.flatnonzero(np.abs(share) <= CAPTURED_SHARE)
+        latest = int(np.searchsorted(samples.epoch_s[index], start + LATEST_CAPTURE_SHARE * (end - start)))
+        first = min(int(captured[0]) if captured.size else index.size, latest)
+        keep[:first] = False
+    if keep.sum() < 2:
+        return "the whole inbound leg is too close to the station to be read"
+    return Deflection(index[keep], share[keep], share_sd[keep])
+
+
+def read_needle(needle: Needle, visit_number: int, lap: Lap, samples: Samples) -> NeedleReading:
+    """Largest and typical deflection of one inbound leg, and the share of time within three quarters and
+    half scale."""
+    seen = deflection(needle, lap, samples)
+    if isinstance(seen, str):
+        return NeedleReading(
+            visit_number,
+            lap.number,
+            needle.kind,
+            needle.label,
+            needle.full_scale,
+            needle.unit,
+            needle.own,
+            *(None,) * 9,
+            why=seen,
+        )
+    size = np.abs(seen.share)
+    at = int(np.argmax(size))
+    times = samples.epoch_s[seen.index]
+    right_of_course = seen.share[at] * needle.hold.side > 0.0
+    return NeedleReading(
+        visit=visit_number,
+        lap=lap.number,
+        kind=needle.kind,
+        label=needle.label,
+        full_scale=needle.full_scale,
+        unit=needle.unit,
+        own=needle.own,
+        largest=float(size[at]),
+        largest_sd=float(seen.share_sd[at]),
+        side="right" if right_of_course else "left",
+        largest_epoch_s=float(times[at]),
+        typical=float(np.median(size)),
+        share_within_three_quarters=_share_of_time(times, size <= THREE_QUARTERS),
+        share_within_half=_share_of_time(times, size <= HALF),
+        from_epoch_s=float(times[0]),
+        to_epoch_s=float(times[-1]),
+    )
+
+
+def read_needles(flown: Flown, hold: Hold, samples: Samples) -> tuple[NeedleReading, ...]:
+    """Every completed lap by every needle, lap by lap."""
+    needles = needles_of(hold)
+    return tuple(
+        read_needle(needle, visit.number, lap, samples)
+        for visit in flown.visits
+        for lap in visit.laps
+        for needle in needles
+    )
+
+
+def needle_contrasts(readings: Sequence[NeedleReading], limit_share: float) -> tuple[NeedleContrast, ...]:
+    """The laps that one needle passes and another fails at a limit [share of full scale]."""
+    contrasts = []
+    for visit, lap in dict.fromkeys((reading.visit, reading.lap) for reading in readings):
+        read = [each for each in readings if (each.visit, each.lap) == (visit, lap) and each.largest is not None]
+        passes = tuple(each.label for each in read if (each.largest or 0.0) <= limit_share)
+        fails = tuple(each.label for each in read if (each.largest or 0.0) > limit_share)
+        if passes and fails:
+            contrasts.append(NeedleContrast(visit, lap, limit_share, passes, fails))
+    return tuple(contrasts)
+
+
+def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> Floats:
+    lat, lon, _ = station_of(hold)
+    _, distance = azimuth_distance(lat, lon, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
+    return distance
+
+
+def _share_of_time(times: Floats, good: npt.NDArray[np.bool_]) -> float:
+    """Share of the time at samples that are good, each sample standing for half the steps to its
+    neighbours."""
+    steps = np.diff(times)
+    weight = np.concatenate(([0.0], steps)) + np.concatenate((steps, [0.0]))
+    total = float(weight.sum())
+    return float(weight[good].sum()) / total if total > 0.0 and math.isfinite(total) else math.nan

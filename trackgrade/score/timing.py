@@ -1,0 +1,330 @@
+"""Leg times: from each place a watch may be started, where it was started, and what each lap asked of the
+next.
+
+Corrections, all for the next outbound time [s]:
+
+* equal seconds (common practice): outbound + (target - inbound); 90 s inbound after 60 s outbound asks for
+30 s * ground-speed ratio: the inbound error in distance is flown off at the outbound ground speed
+* solved lap: the outbound time that gives the target in the wind measured, whatever was flown before
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from trackgrade.hold.hold import Hold
+from trackgrade.score.debrief import (
+    Correction,
+    Judged,
+    LapMeasures,
+    Measurement,
+    OutboundTimes,
+    Reference,
+    ReferenceScatter,
+    WatchAnalysis,
+)
+from trackgrade.score.series import span_sd_s
+from trackgrade.score.standard import OutboundStart
+from trackgrade.segment.flown import Flown, Lap, Moment, Visit
+from trackgrade.track.track import Mark
+
+#: The references in words, for people.
+REFERENCE_TITLES: dict[Reference, str] = {
+    "abeam": "abeam the fix",
+    "abeam_by_bearing": "abeam by the bearing to the fix",
+    "abeam_or_heading": "the later of abeam and the outbound heading",
+    "wings_level": "wings level outbound",
+    "mark": "the mark in the log",
+}
+#: Scatter that a careful pilot's own reaction leaves in a timed leg [s]; common practice, no source.
+HUMAN_SCATTER_S = 1.5
+#: A reference is named only when it is this probable among those offered: a choice.
+NAMED_FROM = 0.70
+#: A change of outbound time smaller than this is no correction [s]: a choice, about a watch read by eye.
+NO_CHANGE_S = 3.0
+
+
+def target_inbound_s(hold: Hold) -> float | None:
+    """What the inbound leg must last [s]; None for a leg given in NM."""
+    return None if hold.leg.minutes is None else 60.0 * hold.leg.minutes
+
+
+def next_outbound_equal_seconds_s(outbound_s: float, inbound_s: float, target_s: float) -> float:
+    """Outbound time by the equal-seconds rule (common practice); never below 0."""
+    return max(0.0, outbound_s + target_s - inbound_s)
+
+
+def next_outbound_ratio_s(
+    outbound_s: float, inbound_s: float, target_s: float, inbound_gs_kt: float, outbound_gs_kt: float
+) -> float:
+    """Outbound time that flies off the inbound error in distance: scaled by the ground speeds
+    (arithmetic)."""
+    return max(0.0, outbound_s + (target_s - inbound_s) * inbound_gs_kt / outbound_gs_kt)
+
+
+def outbound_start(lap: Lap, setting: OutboundStart) -> tuple[Moment | None, Reference | None]:
+    """When the outbound time starts by a standard's setting, and which reference that was.
+
+    "abeam" is over or abeam the fix, whichever is later (AIM 5-3-8; ICAO Doc 8168): the fix has been passed
+    before any abeam, so it is the abeam crossing; wings level where abeam cannot be told.
+    "abeam_or_heading" is the later of abeam and reaching the outbound heading (Transport Canada).
+    "wings_level" is common practice.
+    """
+    abeam, level = lap.abeam, lap.outbound_turn_end
+    if setting == "wings_level":
+        return (level, "wings_level") if level else (abeam, "abeam" if abeam else None)
+    if setting == "abeam_or_heading" and abeam and level:
+        later = abeam if abeam.epoch_s >= level.epoch_s else level
+        return later, "abeam_or_heading"
+    if abeam:
+        return abeam, "abeam"
+    return (level, "wings_level") if level else (None, None)
+
+
+def between(first: Moment | None, last: Moment | None, what_first: str, what_last: str) -> Measurement:
+    """Seconds between two moments, or why not."""
+    missing = [what for moment, what in ((first, what_first), (last, what_last)) if moment is None]
+    if first is None or last is None:
+        return Measurement(None, None, "s", why=f"the track does not show {' or '.join(missing)}")
+    return Measurement(
+        last.epoch_s - first.epoch_s, span_sd_s(first, last), "s", how=f"from {what_first} to {what_last}"
+    )
+
+
+def outbound_times(visit: Visit, lap: Lap, marks: Sequence[Mark]) -> OutboundTimes:
+    """Outbound time of one lap from every reference."""
+    end = lap.outbound_end
+    back = "the turn back"
+    both, _ = outbound_start(lap, "abeam_or_heading")
+    return OutboundTimes(
+        visit=visit.number,
+        number=lap.number,
+        abeam_s=between(lap.abeam, end, "abeam the fix", back),
+        abeam_by_bearing_s=between(lap.abeam_by_bearing, end, "abeam by bearing", back),
+        abeam_or_heading_s=between(both, end, "the later of abeam and wings level", back),
+        wings_level_s=between(lap.outbound_turn_end, end, "wings level outbound", back),
+        mark_s=between(watch_mark(lap, marks), end, "a mark", back),
+    )
+
+
+def watch_mark(lap: Lap, marks: Sequence[Mark]) -> Moment | None:
+    """The mark that may be the start of the outbound watch: between the fix and the turn back, nearest to
+    abeam."""
+    if lap.outbound_end is None:
+        return None
+    near = lap.abeam or lap.outbound_turn_end or lap.start
+    outbound = [mark for mark in marks if lap.start.epoch_s + 5.0 <= mark.epoch_s < lap.outbound_end.epoch_s - 1.0]
+    if not outbound:
+        return None
+    best = min(outbound, key=lambda mark: (abs(mark.epoch_s - near.epoch_s), mark.epoch_s))
+    return Moment(best.epoch_s, 0.5)
+
+
+def watch_analysis(
+    flown: Flown, laps: Sequence[LapMeasures], marks: Sequence[Mark], hold: Hold
+) -> WatchAnalysis | None:
+    """Where the watch was started, judged by which reference leaves the outbound times best explained.
+
+    A pilot changes the outbound time on purpose. For each reference the times are therefore compared with
+    three plans: the same time on every lap, the full equal-seconds correction, and half of it; what the
+    best plan leaves is unexplained scatter. With Gaussian errors the probability of a reference goes as
+    unexplained^-(n-1), n laps. None when no lap was completed.
+    """
+    times = tuple(outbound_times(visit, lap, marks) for visit in flown.visits for lap in visit.laps)
+    if not times:
+        return None
+    inbound = [lap.inbound_s.value for lap in laps]
+    known = [value for value in inbound if value is not None]
+    inbound_scatter = float(np.std(known, ddof=1)) if len(known) > 1 else None
+    target = target_inbound_s(hold)
+    if target is None:
+        return WatchAnalysis(
+            times, (), None, None, inbound_scatter, None, "The leg is a distance, so the watch decides nothing."
+        )
+    references: tuple[Reference, ...] = ("abeam", "wings_level", "mark")
+    found: list[tuple[Reference, list[float], float, float]] = []
+    for reference in references:
+        rows = [(each.visit, _time_from(each, reference)) for each in times]
+        if any(row[1].value is None for row in rows):
+            continue
+        values = [float(row[1].value or 0.0) for row in rows]
+        error = math.sqrt(float(np.mean([(row[1].sd or 0.0) ** 2 for row in rows])) + HUMAN_SCATTER_S**2)
+        unexplained = _unexplained(values, inbound, [row[0] for row in rows], target)
+        found.append((reference, values, unexplained, math.hypot(unexplained, error)))
+    count = len(times)
+    weights = [(each[3]) ** -(count - 1) for each in found]
+    total = sum(weights)
+    scatters = tuple(
+        ReferenceScatter(
+            reference=reference,
+            title=REFERENCE_TITLES[reference],
+            laps=count,
+            mean_s=float(np.mean(values)),
+            scatter_s=float(np.std(values, ddof=1)) if count > 1 else 0.0,
+            unexplained_s=unexplained,
+            probability=weight / total,
+        )
+        for (reference, values, unexplained, _), weight in zip(found, weights, strict=True)
+    )
+    likely, probability = None, None
+    if count >= 3 and len(scatters) > 1:
+        best = max(scatters, key=lambda each: each.probability)
+        probability = best.probability
+        likely = best.reference if probability >= NAMED_FROM else None
+    from_watch = _inbound_scatter_from_watch(laps, scatters, likely)
+    return WatchAnalysis(
+        times,
+        scatters,
+        likely,
+        probability,
+        inbound_scatter,
+        from_watch,
+        _watch_sentence(scatters, likely, probability, count),
+    )
+
+
+def _time_from(times: OutboundTimes, reference: Reference) -> Measurement:
+    measured: Measurement = getattr(times, f"{reference}_s")
+    return measured
+
+
+def _unexplained(
+    outbound: Sequence[float], inbound: Sequence[float | None], visits: Sequence[int], target: float
+) -> float:
+    """Scatter of outbound times left by the best of three plans (same time, full and half equal seconds)
+    [s]."""
+    if len(outbound) < 2:
+        return 0.0
+    left = [float(np.std(outbound, ddof=1))]
+    for share in (0.5, 1.0):
+        steps = [
+            outbound[k] - outbound[k - 1] - share * (target - error)
+            for k in range(1, len(outbound))
+            if visits[k] == visits[k - 1] and (error := inbound[k - 1]) is not None
+        ]
+        if steps:  # a step carries the scatter of two laps
+            left.append(float(np.sqrt(np.mean(np.square(steps)) / 2.0)))
+    return min(left)
+
+
+def _inbound_scatter_from_watch(
+    laps: Sequence[LapMeasures], scatters: Sequence[ReferenceScatter], likely: Reference | None
+) -> float | None:
+    """Seconds of inbound scatter that the unexplained outbound scatter made (by the ground speeds)."""
+    chosen = next((each for each in scatters if each.reference == (likely or "abeam")), None)
+    ratios = [
+        lap.groundspeed_outbound_kt.value / lap.groundspeed_inbound_kt.value
+        for lap in laps
+        if lap.groundspeed_outbound_kt.value and lap.groundspeed_inbound_kt.value
+    ]
+    if chosen is None or chosen.laps < 2 or not ratios:
+        return None
+    return chosen.unexplained_s * float(np.mean(ratios))
+
+
+def _watch_sentence(
+    scatters: Sequence[ReferenceScatter], likely: Reference | None, probability: float | None, count: int
+) -> str:
+    if count < 3:
+        return "Fewer than three laps: where the watch was started cannot be told."
+    if not scatters:
+        return "The track does not show where the outbound legs began."
+    if likely is None:
+        return "The outbound times fit more than one starting point: where the watch was started cannot be told."
+    best = next(each for each in scatters if each.reference == likely)
+    sure = "surely" if (probability or 0.0) >= 0.95 else "probably"
+    return (
+        f"The watch was {sure} started at {best.title} ({100 * best.probability:.0f} %): "
+        f"{best.unexplained_s:.1f} s of scatter is left from there."
+    )
+
+
+def correction(
+    lap: LapMeasures, following: LapMeasures | None, solved_outbound_s: float | None, band_s: float, tolerance_s: float
+) -> Correction:
+    """What one lap asked of the next outbound time, and what was flown.
+
+    An inbound time inside the band asks for nothing. Otherwise right is a change of the right sign that
+    ends within
+    ``tolerance_s`` of what equal seconds, the ground-speed ratio or the solved lap asks, or between them.
+    """
+    outbound, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
+    flown_next = following.outbound_s.value if following else None
+    if outbound is None or inbound is None or target is None:
+        return Correction(
+            lap.visit, lap.number, outbound, inbound, target, None, None, None, None, flown_next, None, "not measurable"
+        )
+    equal = next_outbound_equal_seconds_s(outbound, inbound, target)
+    gs_in, gs_out = lap.groundspeed_inbound_kt.value, lap.groundspeed_outbound_kt.value
+    ratio = next_outbound_ratio_s(outbound, inbound, target, gs_in, gs_out) if gs_in and gs_out else None
+    change = None if flown_next is None else flown_next - outbound
+    asked = [equal, *(each for each in (ratio, solved_outbound_s) if each is not None)]
+    error_sd = math.hypot(lap.inbound_s.sd or 0.0, lap.outbound_s.sd or 0.0)
+    judged = _judge_change(inbound - target, outbound, flown_next, asked, band_s, tolerance_s + error_sd)
+    if following is None:
+        judged = "last lap"
+    return Correction(
+        visit=lap.visit,
+        lap=lap.number,
+        outbound_s=outbound,
+        inbound_s=inbound,
+        target_s=target,
+        error_s=inbound - target,
+        asked_equal_seconds_s=equal,
+        asked_ratio_s=ratio,
+        asked_solved_s=solved_outbound_s,
+        flown_next_s=flown_next,
+        change_s=change,
+        judged=judged,
+    )
+
+
+def _judge_change(
+    error: float, outbound: float, flown_next: float | None, asked: Sequence[float], band: float, tolerance: float
+) -> Judged:
+    if flown_next is None:
+        return "not measurable"
+    if abs(error) <= band:
+        return "not needed"
+    change = flown_next - outbound
+    if min(asked) - tolerance <= flown_next <= max(asked) + tolerance and change * -error > 0.0:
+        return "right"
+    if abs(change) < NO_CHANGE_S:
+        return "none"
+    if change * -error < 0.0:
+        return "wrong way"
+    smallest = min(abs(each - outbound) for each in asked)
+    return "too small" if abs(change) < smallest else "too large"
+
+
+def corrections(
+    laps: Sequence[LapMeasures], solved_outbound_s: float | None, band_s: float, tolerance_s: float
+) -> tuple[Correction, ...]:
+    """One `Correction` a lap, in order; empty for a leg in NM."""
+    rows = []
+    for index, lap in enumerate(laps):
+        if lap.target_inbound_s is None:
+            continue
+        following = laps[index + 1] if index + 1 < len(laps) and laps[index + 1].visit == lap.visit else None
+        rows.append(correction(lap, following, solved_outbound_s, band_s, tolerance_s))
+    return tuple(rows)
+
+
+def converged_lap(laps: Sequence[LapMeasures], band_s: float) -> int | None:
+    """Number of the first lap from which every inbound time of the last visit stayed in the band; None:
+    never."""
+    if not laps:
+        return None
+    number = None
+    for lap in laps:
+        if lap.visit != laps[-1].visit:
+            continue
+        inbound, target = lap.inbound_s.value, lap.target_inbound_s
+        if inbound is None or target is None or abs(inbound - target) > band_s:
+            number = None
+        elif number is None:
+            number = lap.number
+    return number

@@ -1,0 +1,170 @@
+"""Drift on both legs, the outbound correction against triple drift and the solved lap, and the card for the
+next lap.
+
+Angles are right positive. A correction is heading minus course: the crab into the wind.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trackgrade.earth.angles import turn_from_to, wrap360
+from trackgrade.hold.hold import Hold
+from trackgrade.motion.samples import Samples, Wind
+from trackgrade.score.debrief import LapMeasures, Measurement, NextLap, WindWork
+from trackgrade.score.series import inside, mean_angle_over
+from trackgrade.score.timing import next_outbound_equal_seconds_s
+from trackgrade.segment.flown import Lap
+
+if TYPE_CHECKING:
+    from trackgrade.hold.planning import SolvedLap
+
+#: Outbound correction over inbound drift by the published rule: 8 degrees left inbound, 24 right outbound
+#: (AIM 5-3-8).
+TRIPLE = 3.0
+#: Below this inbound correction a multiple of it says nothing [deg]: a choice, about a heading's own wander.
+SMALL_DRIFT_DEG = 2.0
+#: Part of a leg left out at each end, where the aircraft still rolls [s].
+TRIM_S = 3.0
+
+
+def drift_correction_deg(tas_kt: float, course_true_deg: float, wind_from_true_deg: float, wind_kt: float) -> float:
+    """Heading minus course that holds a course in a wind: asin(wind across / airspeed) (the wind triangle).
+
+    NaN when the wind across is stronger than the airspeed.
+    """
+    across = wind_kt * math.sin(math.radians(wind_from_true_deg - course_true_deg)) / tas_kt
+    return math.degrees(math.asin(across)) if abs(across) <= 1.0 else math.nan
+
+
+def triple_drift_deg(inbound_correction_deg: float) -> float:
+    """Outbound correction by triple drift (AIM 5-3-8): three times the inbound one, to the other side."""
+    return -TRIPLE * inbound_correction_deg
+
+
+def wind_work(
+    visit_number: int,
+    lap: Lap,
+    measures: LapMeasures,
+    hold: Hold,
+    samples: Samples,
+    wind: Wind | None,
+    solved: SolvedLap | None,
+) -> WindWork:
+    """Headings and corrections of one lap's two legs."""
+    heading_sd = _heading_sd_deg(samples, wind)
+    inbound_heading, inbound = _inbound(lap, samples, heading_sd)
+    outbound_heading, outbound = _outbound(lap, hold, samples, heading_sd)
+    multiple = None
+    if inbound.value is not None and outbound.value is not None and abs(inbound.value) >= SMALL_DRIFT_DEG:
+        multiple = -outbound.value / inbound.value
+    return WindWork(
+        visit=visit_number,
+        lap=lap.number,
+        inbound_heading_true_deg=inbound_heading,
+        inbound_correction_deg=inbound,
+        outbound_heading_true_deg=outbound_heading,
+        outbound_correction_deg=outbound,
+        multiple=multiple,
+        triple_correction_deg=None if inbound.value is None else triple_drift_deg(inbound.value),
+        solved_correction_deg=solved.outbound_wca_deg if solved is not None else None,
+        solved_heading_true_deg=solved.outbound_heading_true_deg if solved is not None else None,
+        rollout_cross_nm=measures.rollout_cross_nm,
+    )
+
+
+def _heading_sd_deg(samples: Samples, wind: Wind | None) -> float:
+    """Error of a heading averaged over a leg [deg]."""
+    if samples.heading_source == "logged":
+        return 1.0
+    if wind is None:
+        return math.nan
+    return math.degrees(max(wind.speed_sd_kt, 0.3) / max(wind.true_airspeed_kt, 30.0)) + 0.5
+
+
+def _inbound(lap: Lap, samples: Samples, heading_sd: float) -> tuple[Measurement, Measurement]:
+    """Mean heading inbound, and heading minus ground track there: the crab, even while still intercepting."""
+    if lap.inbound_start is None or lap.end is None:
+        why = "the track does not show an inbound leg"
+        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+    start = max(lap.inbound_start.epoch_s, lap.inbound_turn_end.epoch_s if lap.inbound_turn_end else 0.0)
+    end = lap.end.epoch_s
+    if end - start > 3.0 * TRIM_S:
+        start, end = start + TRIM_S, end - TRIM_S
+    heading, _, count = mean_angle_over(samples, samples.heading_true_deg, start, end)
+    if not count or not math.isfinite(heading_sd):
+        why = "heading is not known: neither logged nor, without the wind, estimated"
+        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+    chosen = inside(samples, start, end)
+    crab = turn_from_to(samples.ground_track_true_deg[chosen], samples.heading_true_deg[chosen])
+    crab = crab[np.isfinite(crab)]
+    how = f"{samples.heading_source} heading, wings level inbound to the fix"
+    return (
+        Measurement(heading, heading_sd, "deg", how=how),
+        Measurement(float(np.median(crab)), heading_sd, "deg", how=f"{how}, less ground track"),
+    )
+
+
+def _outbound(lap: Lap, hold: Hold, samples: Samples, heading_sd: float) -> tuple[Measurement, Measurement]:
+    """Mean heading outbound, and heading minus the outbound course: what was laid off."""
+    leg = outbound_leg(lap)
+    if leg is None:
+        why = "the track does not show a straight outbound leg"
+        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+    heading, scatter, count = mean_angle_over(samples, samples.heading_true_deg, *leg)
+    if not count or not math.isfinite(heading_sd):
+        why = "heading is not known: neither logged nor, without the wind, estimated"
+        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+    sd = math.hypot(heading_sd, scatter / math.sqrt(max(1.0, (leg[1] - leg[0]) / 10.0)))
+    laid_off = float(turn_from_to(hold.inbound_course_true_deg + 180.0, heading))
+    how = f"mean {samples.heading_source} heading of the outbound leg"
+    return (
+        Measurement(heading, sd, "deg", how=how),
+        Measurement(laid_off, sd, "deg", how=f"{how}, less the outbound course"),
+    )
+
+
+def outbound_leg(lap: Lap) -> tuple[float, float] | None:
+    """The straight part of the outbound leg [s since 1970], trimmed at both ends; None when there is none."""
+    if lap.outbound_turn_end is None or lap.outbound_end is None:
+        return None
+    start, end = lap.outbound_turn_end.epoch_s, lap.outbound_end.epoch_s
+    if end - start < 5.0:
+        return None
+    trim = min(TRIM_S, (end - start) / 5.0)
+    return start + trim, end - trim
+
+
+def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: LapMeasures | None) -> NextLap | None:
+    """The card for the next lap; None when no lap was completed or the wind is not known."""
+    if last is None:
+        return None
+    equal = None
+    if last.outbound_s.value is not None and last.inbound_s.value is not None and last.target_inbound_s is not None:
+        equal = next_outbound_equal_seconds_s(last.outbound_s.value, last.inbound_s.value, last.target_inbound_s)
+    if solved is None:
+        return NextLap(None, None, None, None, hold.leg.nm, "abeam", None, None, None, equal, False, solved_note)
+    outbound, inbound = solved.outbound_heading_true_deg, solved.inbound_heading_true_deg
+    return NextLap(
+        outbound_heading_true_deg=float(wrap360(outbound)),
+        outbound_heading_mag_deg=float(wrap360(outbound - hold.variation_deg)),
+        outbound_correction_deg=solved.outbound_wca_deg,
+        outbound_s=solved.outbound_s,
+        outbound_nm=hold.leg.nm,
+        timed_from="abeam",
+        inbound_heading_true_deg=float(wrap360(inbound)),
+        inbound_heading_mag_deg=float(wrap360(inbound - hold.variation_deg)),
+        expected_inbound_s=solved.inbound_s,
+        equal_seconds_s=equal,
+        feasible=solved.feasible,
+        why=solved.why,
+    )
+
+
+def multiples(works: Sequence[WindWork]) -> list[float]:
+    """The multiples of drift flown outbound, where they say something."""
+    return [work.multiple for work in works if work.multiple is not None]
