@@ -2,8 +2,8 @@
 
 Rule: AIM 5-3-8 (FIG 5-3-4, the 70 degree line) and ICAO Doc 8168 Vol I, Part I, Section 6, Chapter 1: from the
 heading at the fix, sector 1 parallel 110 degrees, sector 2 teardrop (offset) 70 degrees, sector 3 direct 180 degrees;
-5 degrees of flexibility at each boundary. The Navy's wording of the same (CNATRA P-801, P-821): holding radial up to 70 degrees
-right of the heading teardrop, up to 110 left parallel, else direct; mirrored for left turns.
+5 degrees of flexibility at each boundary. The Navy's wording of the same (CNATRA P-801, P-821): holding radial up to
+70 degrees right of the heading teardrop, up to 110 left parallel, else direct; mirrored for left turns.
 """
 
 from __future__ import annotations
