@@ -1,0 +1,124 @@
+"""The laps as a table: one row a lap, one column a quantity with its unit in the name.
+
+The columns are the same whatever the standard, so that the tables of many flights can be put together.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from pathlib import Path
+from typing import Any
+
+from trackgrade.exports.plain import number, utc
+from trackgrade.files import write_whole
+from trackgrade.score.debrief import Debrief, LapMeasures
+from trackgrade.score.standard import ITEMS
+from trackgrade.segment.flown import Lap, Moment
+
+_EVENTS = (
+    "start",
+    "outbound_turn_start",
+    "outbound_turn_end",
+    "abeam",
+    "outbound_end",
+    "inbound_start",
+    "inbound_turn_end",
+    "end",
+)
+_MEASURES = {
+    "lap_s": "lap_s",
+    "outbound_s": "outbound_s",
+    "inbound_s": "inbound_s",
+    "inbound_nm": "inbound_nm",
+    "outbound_end_nm": "outbound_end_nm",
+    "max_cross_track_nm": "max_cross_track_nm",
+    "rollout_cross_nm": "rollout_cross_nm",
+    "non_holding_side_nm": "non_holding_side_nm",
+    "fix_to_turn_s": "fix_to_turn_s",
+    "altitude_ft": "altitude_ft",
+    "ias_kt": "ias_kt",
+    "groundspeed_inbound_kt": "groundspeed_inbound_kt",
+    "groundspeed_outbound_kt": "groundspeed_outbound_kt",
+}
+#: Spreadsheets run a cell that begins with one of these as a formula.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+COLUMNS: tuple[str, ...] = (
+    "source",
+    "hold",
+    "standard",
+    "visit",
+    "lap",
+    "entry",
+    *(f"{event}_{what}" for event in _EVENTS for what in ("utc", "sd_s")),
+    "inbound_start_by",
+    *_MEASURES,
+    "target_inbound_s",
+    "wind_from_true_deg",
+    "wind_kt",
+    "true_airspeed_kt",
+    *(f"{item}_{what}" for item in ITEMS for what in ("value", "limit", "result")),
+)
+
+
+def rows(debrief: Debrief) -> list[dict[str, Any]]:
+    """One dict a completed lap, with the keys of `COLUMNS`; None where not measurable."""
+    table = []
+    for visit in debrief.flown.visits:
+        for lap in visit.laps:
+            measures = next(each for each in debrief.laps if (each.visit, each.number) == (visit.number, lap.number))
+            table.append(_row(debrief, lap, measures, visit.entry.kind))
+    return table
+
+
+def to_text(debrief: Debrief) -> str:
+    """The table as CSV text with a header line; lines end in a newline."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    for row in rows(debrief):
+        writer.writerow({key: "" if value is None else value for key, value in row.items()})
+    return out.getvalue()
+
+
+def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
+    """Write the table to a file, whole or not at all. Raises OutputError."""
+    return write_whole(path, to_text(debrief))
+
+
+def _row(debrief: Debrief, lap: Lap, measures: LapMeasures, entry: str) -> dict[str, Any]:
+    wind = debrief.wind
+    row: dict[str, Any] = {
+        "source": _safe(debrief.track.track.source),
+        "hold": _safe(debrief.hold.name),
+        "standard": _safe(debrief.standard_name),
+        "visit": measures.visit,
+        "lap": measures.number,
+        "entry": entry,
+        "inbound_start_by": lap.inbound_start_by,
+        "target_inbound_s": measures.target_inbound_s,
+        "wind_from_true_deg": number(wind.from_true_deg, 1) if wind else None,
+        "wind_kt": number(wind.speed_kt, 1) if wind else None,
+        "true_airspeed_kt": number(wind.true_airspeed_kt, 1) if wind else None,
+    }
+    for event in _EVENTS:
+        moment: Moment | None = getattr(lap, event)
+        row[f"{event}_utc"] = None if moment is None else utc(moment.epoch_s)
+        row[f"{event}_sd_s"] = None if moment is None else number(moment.sd_s, 2)
+    for column, field in _MEASURES.items():
+        row[column] = number(getattr(measures, field).value, 3)
+    graded = {item.item: item for item in debrief.items_of(measures.scope)}
+    for name in ITEMS:
+        item = graded.get(name)
+        row[f"{name}_value"] = number(item.value, 3) if item else None
+        row[f"{name}_limit"] = number(item.limit, 3) if item else None
+        row[f"{name}_result"] = item.result if item else None
+    return row
+
+
+def _safe(text: str) -> str:
+    """Text from a file for a spreadsheet: one line, never a formula."""
+    line = " ".join(text.split())
+    return f"'{line}" if line.startswith(_FORMULA_STARTS) else line
