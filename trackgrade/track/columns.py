@@ -12,7 +12,7 @@ from typing import Literal
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 
-Kind = Literal["position", "length", "speed", "direction", "angle", "temperature", "time", "text"]
+Kind = Literal["position", "length", "speed", "direction", "angle", "temperature", "time", "day", "clock", "text"]
 
 
 @dataclass(frozen=True)
@@ -62,9 +62,9 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
         Unit("K", 1.0, -273.15, words=("k", "kelvin")),
     ),
     "time": (
-        Unit("iso", words=("iso", "iso8601")),  # year first, or month by name
-        Unit("dmy"),
-        Unit("mdy"),
+        Unit("iso", words=("iso",)),  # year first, or month by name
+        Unit("dmy", words=("dmy",)),
+        Unit("mdy", words=("mdy",)),
         Unit("hms", words=("hms",)),  # time of day alone: 15:20:00 or 152000
         Unit("epoch_s", words=("s", "sec", "secs", "second", "seconds")),
         Unit("epoch_ms", words=("ms", "msec", "millis", "milliseconds")),
@@ -74,6 +74,8 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
         Unit("elapsed_ms"),
         Unit("excel_days"),  # days since 30 December 1899, as spreadsheets count
     ),
+    "day": (Unit("iso", words=("iso",)), Unit("dmy", words=("dmy",)), Unit("mdy", words=("mdy",))),
+    "clock": (Unit("hms", words=("hms",)),),
     "text": (Unit("text", words=("text",)),),
 }
 
@@ -91,8 +93,8 @@ QUANTITIES = {
     q.name: q
     for q in (
         Quantity("time_utc", "time", "time"),
-        Quantity("date", "date", "time"),
-        Quantity("time_of_day", "time of day", "time"),
+        Quantity("date", "date", "day"),
+        Quantity("time_of_day", "time of day", "clock"),
         Quantity("utc_offset", "offset of local time from UTC", "text"),
         Quantity("lat", "latitude", "position"),
         Quantity("lon", "longitude", "position"),

@@ -6,7 +6,7 @@ Nothing is chosen silently: what was assumed, what else there was and what was l
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from trackgrade.errors import ColumnsFileError
 from trackgrade.files import plain_text
@@ -43,6 +43,7 @@ class Choice:
     rule: Rule | None = None
     words: tuple[str, ...] = ()
     note: str = ""
+    by_map: bool = False
 
     @property
     def shown(self) -> str:
@@ -84,7 +85,7 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
             result.unread.append(choice.shown)
             continue
         if entry is not None and entry.unit is not None:
-            choice = _with_unit(choice, entry.unit)
+            choice = replace(choice, unit=entry.unit, stated="map")
         candidates.setdefault(choice.quantity, []).append((rank, choice))
 
     for choice in mapped.values():
@@ -122,10 +123,10 @@ def _mapped(shape: TableShape, columns: ColumnsMap) -> dict[int, Choice]:
         unit, stated = entry.unit, "map"
         if unit is None:
             unit, stated = _stated_unit(quantity, words, shape.unit_cells[index])
-        if unit is None and QUANTITIES[quantity].kind not in ("time", "text", "position"):
+        if unit is None and QUANTITIES[quantity].kind not in ("time", "day", "clock", "text", "position"):
             known = ", ".join(u.name for u in UNITS[QUANTITIES[quantity].kind])
             raise ColumnsFileError(f'{columns.name}: {quantity} needs its unit, such as unit = "...": {known}')
-        taken[index] = Choice(quantity, index, header, unit, stated, None, words, f"by {columns.name}")
+        taken[index] = Choice(quantity, index, header, unit, stated, None, words, f"by {columns.name}", True)
     return taken
 
 
@@ -157,7 +158,11 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tupl
     """The rank and choice by the header's words, or None."""
     if header.lower() in OWN_COLUMNS:
         quantity = header.lower()
-        unit = None if QUANTITIES[quantity].kind in ("time", "text") else UNITS[QUANTITIES[quantity].kind][0]
+        unit = (
+            None
+            if QUANTITIES[quantity].kind in ("time", "day", "clock", "text")
+            else UNITS[QUANTITIES[quantity].kind][0]
+        )
         words = ("time", "utc") if quantity == "time_utc" else header_words(header)
         return -1, Choice(quantity, index, header, unit, "own name", None, words)
     # A reference may stand in the units row: heading | deg true.
@@ -187,7 +192,3 @@ def _stated_unit(quantity: str, words: tuple[str, ...], unit_cell: str) -> tuple
     if unit := unit_of(header_words(unit_cell), kind):
         return unit, "units row"
     return None, ""
-
-
-def _with_unit(choice: Choice, unit: Unit) -> Choice:
-    return Choice(choice.quantity, choice.index, choice.header, unit, "map", choice.rule, choice.words, choice.note)

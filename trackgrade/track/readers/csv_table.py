@@ -97,18 +97,16 @@ def _read(
     cells = {index: column[keep].reset_index(drop=True) for index, column in cells.items()}
     lines = lines[keep]
 
-    position, provenance = {}, []
-    for axis in ("lat", "lon"):
-        position[axis], made = _position(axis, choices, cells, lines, shape, source, told)
-        provenance.append(made)
+    lat_deg, lat_from = _position("lat", choices, cells, lines, shape, source, told)
+    lon_deg, lon_from = _position("lon", choices, cells, lines, shape, source, told)
     times = read_times(
         choices.times, choices.chosen.get("utc_offset"), cells, columns_map, source, shape.decimal == ","
     )
     told.extend(times.notes)
     choices.unread.extend(c.shown for c in choices.times if c.index not in times.used)
-    provenance = [*times.provenance, *provenance]
+    provenance = [*times.provenance, *lat_from, *lon_from]
 
-    reading = settle.Reading(times.epoch_s, position["lat"], position["lon"], told, provenance)
+    reading = settle.Reading(times.epoch_s, lat_deg, lon_deg, told, provenance)
     alt_ft = np.full(len(lines), np.nan)
     channels: dict[str, Floats] = {}
     for quantity in ("alt_ft", *CHANNELS):
@@ -138,8 +136,8 @@ def _read(
     return make_track(
         source,
         times.epoch_s,
-        position["lat"],
-        position["lon"],
+        lat_deg,
+        lon_deg,
         alt_ft,
         channels=channels,
         marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance, told),
@@ -250,8 +248,10 @@ def _position(
     shape: TableShape,
     source: str,
     told: list[str],
-) -> tuple[Floats, Provenance]:
+) -> tuple[Floats, list[Provenance]]:
+    """Latitude or longitude (n,) [deg], NaN where unreadable."""
     choice = choices.chosen[axis]
+    side = choices.chosen.get(f"{axis}_side")
     column = cells[choice.index]
     unit = choice.unit.name if choice.unit is not None and choice.unit.name in ("deg", "dms", "ddmm") else ""
     read, form = degrees(column, axis, unit, shape.decimal)
@@ -259,12 +259,15 @@ def _position(
     if choice.unit is not None and choice.unit.name not in ("deg", "dms", "ddmm"):
         values = values * choice.unit.factor
         form = choice.unit.name
-    limit = 90.0 if axis == "lat" else 360.0
-    with np.errstate(invalid="ignore"):
-        beyond = np.abs(values) > limit
-    wrong = read.unreadable | beyond
-    filled = ~is_blank(column)
-    if wrong.sum() * 2 > filled.sum():
+    wrong = read.unreadable | _beyond(values, axis)
+    most = np.count_nonzero(~is_blank(column)) / 2
+    if np.count_nonzero(wrong) > most and side is not None and not unit:
+        # 4412.345 beside a column of N and S: the form of receivers' sentences (NMEA 0183).
+        parted, _ = degrees(column, axis, "ddmm", shape.decimal)
+        if not (parted.unreadable | _beyond(parted.values, axis)).any():
+            read, form, values, wrong = parted, "ddmm", parted.values, parted.unreadable
+            told.append(f'"{choice.shown}" was read as degrees and minutes run together')
+    if np.count_nonzero(wrong) > most:
         row = int(np.argmax(wrong))
         raise TrackFileError(
             f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. '
@@ -273,15 +276,19 @@ def _position(
     if wrong.any():
         row = int(np.argmax(wrong))
         told.append(
-            f"{axis}: cells that cannot be read as degrees: {int(wrong.sum())} "
+            f"{axis}: cells that cannot be read as degrees: {np.count_nonzero(wrong)} "
             f'(first: line {lines[row]}, "{plain_text(column.iloc[row], 30)}")'
         )
-    note = choice.note
-    side = choices.chosen.get(f"{axis}_side")
+    provenance = [Provenance(QUANTITIES[axis].title, choice.shown, form, choice.note)]
     if side is not None:
         values = apply_side(values, cells[side.index])
-        note = f'side by "{side.shown}"'
-    return np.where(read.unreadable, np.nan, values), Provenance(QUANTITIES[axis].title, choice.shown, form, note)
+        provenance.append(Provenance(f"{axis}_side", side.shown, "text", QUANTITIES[f"{axis}_side"].title))
+    return np.where(read.unreadable, np.nan, values), provenance
+
+
+def _beyond(values: Floats, axis: str) -> npt.NDArray[np.bool_]:
+    with np.errstate(invalid="ignore"):
+        return np.abs(values) > (90.0 if axis == "lat" else 360.0)
 
 
 def _marks(

@@ -68,6 +68,10 @@ class TableShape:
     notes: tuple[str, ...]
 
 
+class NoHeaderError(TrackFileError):
+    """The text may be a table, but no line of it names the columns that a flight needs."""
+
+
 def text_lines(data: bytes, encoding: str) -> io.TextIOWrapper:
     """The bytes as text with plain line ends, decoded on the way."""
     return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, errors="replace", newline=None)
@@ -118,6 +122,16 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         sample,
         tuple(notes),
     )
+
+
+def first_rows(data: bytes, count: int) -> list[list[str]]:
+    """The first rows of a text that may be a table, split where it gives most columns; for people to look at."""
+    encoding, _ = _encoding(data)
+    lines = [line[:_LONGEST_LINE] for line in itertools.islice(text_lines(data, encoding), _HEAD_LINES)]
+    lines = [line for line in lines if line.strip()]
+    delimiter = max(_DELIMITERS, key=lambda d: max((len(split(line, d)) for line in lines), default=0))
+    wide = [row for row in (split(line, delimiter) for line in lines) if len(row) > 1]
+    return wide[:count]
 
 
 def split(line: str, delimiter: str) -> list[str]:
@@ -193,7 +207,7 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
             return where
         widths = {d: sorted(len(split(line, d)) for line in head if line.strip()) for d in delimiters}
         return max(delimiters, key=lambda d: widths[d][len(widths[d]) // 2] if widths[d] else 0), None
-    raise TrackFileError(_no_header(head, source, nearest, where))
+    raise NoHeaderError(_no_header(head, source, nearest, where))
 
 
 def _quantities(cells: tuple[str, ...], named: dict[str, str]) -> set[str]:

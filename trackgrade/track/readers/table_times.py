@@ -140,7 +140,7 @@ class _Option:
 
 
 def _options(found: list[Column], has_offset: bool, columns: ColumnsMap, day_first: bool) -> list[_Option]:
-    mapped = [c for c in found if c.choice.stated == "map" and c.choice.quantity == "time_utc"]
+    mapped = [c for c in found if c.choice.by_map and c.choice.quantity == "time_utc"]
     options = []
     for column in mapped or found:
         result = _moment(column, columns, day_first)

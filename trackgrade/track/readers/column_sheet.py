@@ -1,0 +1,142 @@
+"""What would be read from a file, column by column, and a columns map to edit; reads nothing into a flight."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from trackgrade.errors import TrackFileError
+from trackgrade.files import plain_text, read_bytes
+from trackgrade.track.columns import QUANTITIES, UNITS
+from trackgrade.track.readers import gpx
+from trackgrade.track.readers.possible import MOST_BYTES
+
+_MAP_UNIT = {"degrees and minutes": "dms", "deg with N, S, E, W": "dms"}
+_QUANTITY_BY_TITLE = {"time": "time_utc", "time of day": "time_of_day", "latitude": "lat", "longitude": "lon"}
+
+
+@dataclass(frozen=True)
+class Line:
+    """One column of the file: what it serves as ("" where it is not read), in which unit, with an example."""
+
+    quantity: str
+    column: str
+    unit: str
+    example: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All columns of a file. ``problem`` says why it could not be read as a flight, or is empty."""
+
+    source: str
+    points: int
+    lines: tuple[Line, ...]
+    notes: tuple[str, ...]
+    problem: str
+    map_text: str
+
+
+def column_sheet(path: str | os.PathLike[str], columns: str | os.PathLike[str] | None = None) -> Sheet:
+    """Look at a file.
+
+    Raises
+    ------
+    TrackFileError
+        The file cannot be read at all.
+    ColumnsFileError
+        The columns map is wrong.
+    """
+    source = plain_text(Path(path).name, 120) or "track"
+    content = read_bytes(path, MOST_BYTES, TrackFileError)
+    if not content.data.strip():
+        raise TrackFileError(f"{source} is empty. Copy or export it again")
+    if gpx.sniff(content.data[:8192]):
+        track = gpx.read(content.data, source, content.sha256, content.notes)
+        lines = tuple(Line(p.quantity, p.column, p.unit, "", p.note) for p in track.provenance)
+        return Sheet(source, len(track), lines, track.notes, "", "")
+    return _of_table(content.data, source, columns)
+
+
+def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) -> Sheet:
+    from trackgrade.track.readers import csv_table
+    from trackgrade.track.readers.table_shape import NoHeaderError, first_rows
+
+    try:
+        seen = csv_table.look(data, source, columns)
+    except NoHeaderError as problem:
+        rows = first_rows(data, 3)
+        if not rows:
+            raise
+        width = max(len(row) for row in rows)
+        filled = [[*row, *[""] * (width - len(row))] for row in rows]
+        lines = [
+            Line("", str(i + 1), "", ", ".join(plain_text(row[i], 24) for row in filled), "") for i in range(width)
+        ]
+        return Sheet(source, 0, tuple(lines), (), str(problem), _map_text(source, [], lines))
+    first = seen.shape.sample[0] if seen.shape.sample else ()
+    by_shown: dict[str, tuple[int, str]] = {}
+    for i, header in enumerate(seen.shape.headers):
+        example = plain_text(first[i], 30) if i < len(first) else ""
+        by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", (i, example))
+    repeated = {h for h in seen.shape.headers if seen.shape.headers.count(h) > 1}
+    used: list[Line] = []
+    keys: list[str | int] = []
+    provenance = seen.track.provenance if seen.track is not None else ()
+    for p in provenance:
+        index, example = by_shown.get(p.column, (0, ""))
+        used.append(Line(_QUANTITY_BY_TITLE.get(p.quantity, p.quantity), p.column, p.unit, example, p.note))
+        header = seen.shape.headers[index]
+        keys.append(index + 1 if header in repeated or not header.strip() else header)
+    if seen.track is None:
+        for choice in [*seen.choices.times, *seen.choices.chosen.values()]:
+            example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
+            unit = choice.unit.name if choice.unit is not None else ""
+            used.append(Line(choice.quantity, choice.shown, unit, example, choice.note))
+            keys.append(choice.header if choice.header and choice.header not in repeated else choice.index + 1)
+    taken = {line.column for line in used}
+    unread = [Line("", shown, "", example, "") for shown, (_, example) in by_shown.items() if shown not in taken]
+    notes = seen.track.notes if seen.track is not None else (*seen.shape.notes, *seen.choices.notes)
+    return Sheet(
+        source,
+        len(seen.track) if seen.track is not None else 0,
+        (*used, *unread),
+        tuple(note for note in notes if not note.startswith("columns not read")),
+        str(seen.problem) if seen.problem is not None else "",
+        _map_text(source, list(zip(used, keys)), unread),
+    )
+
+
+def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Sequence[Line]) -> str:
+    lines = [
+        f"# Columns of {source}. Edit, then give this file with --columns.",
+        '# quantity = { column = "header or number", unit = "unit" }, or false to leave it out.',
+        "# What is not named here is found by its header.",
+        "",
+    ]
+    for line, key in used:
+        column = str(key) if isinstance(key, int) else toml_text(key)
+        kind = QUANTITIES[line.quantity].kind
+        unit = _MAP_UNIT.get(line.unit, line.unit)
+        known = kind != "text" and any(unit == u.name for u in UNITS[kind])
+        unit_part = f", unit = {toml_text(unit)}" if known else ""
+        lines.append(f"{line.quantity} = {{ column = {column}{unit_part} }}")
+    if unread:
+        lines += ["", "# Columns not read:"]
+        lines += [f"#   {plain_text(line.column, 60)}    {line.example}".rstrip() for line in unread[:200]]
+    lines += ["", "# Fixed values, where the file lacks them:"]
+    lines += ['# date = "2026-05-03"', '# utc_offset = "-05:00"', '# start_utc = "2026-05-03T15:20:00Z"']
+    lines += ["", "# Quantities and their units:"]
+    for quantity in QUANTITIES.values():
+        units = "" if quantity.kind == "text" else f": {', '.join(u.name for u in UNITS[quantity.kind])}"
+        lines.append(f"#   {quantity.name}{units}")
+    return "\n".join(lines) + "\n"
+
+
+def toml_text(text: str) -> str:
+    """A TOML basic string (TOML 1.0: escapes as in JSON, and DEL too)."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
