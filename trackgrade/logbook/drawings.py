@@ -206,7 +206,7 @@ def interval_bar(share: Share) -> Markup:
 
 def spread_chart(columns: Sequence[ItemColumn], rows: Sequence[PilotRow]) -> Markup:
     """One line an item: every pilot's share as a ring, the class's share with its interval below it."""
-    left, width, row_height = 132.0, 640.0, 34.0
+    left, width, row_height = 118.0, 480.0, 32.0
     height = 22.0 + row_height * len(columns)
 
     def x(value: float) -> float:

@@ -34,6 +34,9 @@ EXPORT_SCHEMA = "trackgrade.logbook/1"
 LONGEST_NAME = 200
 LONGEST_NOTE = 10_000
 
+#: Zero width joiner and non-joiner: spelling in several scripts, no more.
+_JOINERS = "\u200c\u200d"
+
 _OWN_ROWS = {"entries", "laps", "items", "item_summaries", "findings"}
 _RECORDING_FIELDS = tuple(each.name for each in fields(Digest) if each.name not in _OWN_ROWS)
 
@@ -68,6 +71,7 @@ class Imported:
     recorded: int
     replaced: int
     pilots: int
+    place: str
 
 
 class Logbook:
@@ -218,7 +222,7 @@ class Logbook:
                     progress(number)
             summaries.refresh_pilots(connection, touched)
             _drop_empty_pilots(connection, touched - named)
-        return Imported(recorded=recorded, replaced=replaced, pilots=len(named))
+        return Imported(recorded=recorded, replaced=replaced, pilots=len(named), place=self.name)
 
 
 def find_pilot(connection: sa.Connection, name: str) -> int:
@@ -367,9 +371,9 @@ def _clean_text(text: Any, what: str, longest: int, *, lines: bool = False) -> s
         raise UsageError(f"{what} is empty.")
     if len(kept) > longest:
         raise UsageError(f"{what} has {len(kept)} characters; at most {longest} are kept.")
-    allowed = "\n\t" if lines else ""
-    if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in allowed for letter in kept):
-        raise UsageError(f"{what} holds control characters; write it in plain text.")
+    allowed = _JOINERS + ("\n\t" if lines else "")
+    if any(unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp") and letter not in allowed for letter in kept):
+        raise UsageError(f"{what} holds control or direction characters; write it in plain text.")
     return kept
 
 

@@ -20,9 +20,9 @@ _PLACES = {"ft": 0, "kt": 1, "s": 1, "deg": 1, "deg/s": 2, "NM": 2, "of full sca
 _SIGNS = {"deg": "°", "deg/s": "°/s"}
 
 
-def number(value: float, unit: str, *, signed: bool = False) -> str:
+def number(value: float, unit: str, *, signed: bool = False, places: int | None = None) -> str:
     """A value in its unit, with as many places as the unit deserves: "12 ft", "+3.4 s", "0.25 of full scale"."""
-    places = _PLACES.get(unit, 1)
+    places = _PLACES.get(unit, 1) if places is None else places
     text = f"{value:+.{places}f}" if signed else f"{value:.{places}f}"
     if float(text) == 0:
         text = f"{0:.{places}f}"
@@ -30,6 +30,14 @@ def number(value: float, unit: str, *, signed: bool = False) -> str:
     if unit in _SIGNS:
         return text + _SIGNS[unit]
     return f"{text} {unit}".rstrip()
+
+
+def _places_that_show(unit: str, *values: float) -> int:
+    """Places at which no value other than zero reads as zero, three at most."""
+    places = _PLACES.get(unit, 1)
+    while places < 3 and any(value and not round(value, places) for value in values):
+        places += 1
+    return places
 
 
 def percent(value: float | None) -> str:
@@ -72,8 +80,9 @@ def trend_sentence(trend: Trend, unit: str, what: str = "error") -> str:
             else "Not measured in these sessions."
         )
     verb = {"better": "better", "worse": "worse"}.get(trend.claim)
-    slope = number(trend.slope, unit, signed=True)
-    span = f"{number(trend.low, unit, signed=True)} to {number(trend.high, unit, signed=True)}"
+    places = _places_that_show(unit, trend.slope, trend.low, trend.high)
+    slope, low, high = (number(each, unit, signed=True, places=places) for each in (trend.slope, trend.low, trend.high))
+    span = f"{low} to {high}"
     lead = f"Getting {verb}" if verb else "No clear trend"
     return f"{lead}: {what} {slope} a session (95 % interval {span}), over {trend.sessions} sessions."
 

@@ -1,0 +1,191 @@
+"""``trackgrade progress``: a pilot's trends, or a class side by side, from the logbook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from trackgrade.commands import console
+from trackgrade.errors import UsageError
+
+if TYPE_CHECKING:
+    from trackgrade.logbook.class_view import ClassView
+    from trackgrade.logbook.pages import PilotPage
+    from trackgrade.logbook.store import Logbook
+
+
+@click.command(
+    "progress",
+    short_help="Trends over the sessions of a pilot, or of a class.",
+    epilog=console.CAUTION,
+)
+@click.option("--pilot", metavar="NAME", help="One pilot's page; without it, all pilots side by side.")
+@click.option("--logbook", metavar="PATH|URL", help="Another logbook than the one in your data folder.")
+@click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for the pages.")
+@click.option("--standard", metavar="NAME", help="Sessions graded to this standard; default: the one used most.")
+@click.option(
+    "--sort", type=click.Choice(["work", "name", "laps"]), help="Order of the class; default: who needs work."
+)
+@click.option("--hold", metavar="NAME", help="The hold on which the class is compared; default: the one most flew.")
+@click.option("--each", is_flag=True, help="With the class, write every pilot's page too.")
+@click.option("--hide-names", is_flag=True, help="Number the pilots, and leave instructors and notes out.")
+@click.option("--no-html", is_flag=True, help="Write no page, only the summary below.")
+def command(
+    pilot: str | None,
+    logbook: str | None,
+    out: str,
+    standard: str | None,
+    sort: str | None,
+    hold: str | None,
+    each: bool,
+    hide_names: bool,
+    no_html: bool,
+) -> None:
+    """Show what got better over the recorded sessions, what did not, and what to fly next.
+
+    Record sessions with: trackgrade grade TRACK --hold HOLD.toml --pilot NAME
+    """
+    if pilot is not None and (sort or hold or each):
+        raise UsageError("--sort, --hold and --each are for the class: leave --pilot out.")
+    if each and (hide_names or no_html):
+        raise UsageError("--each writes pages by name: leave --hide-names and --no-html out.")
+    from trackgrade.logbook.store import Logbook
+
+    with Logbook(logbook, create=False) as opened:
+        folder = None if no_html else Path(out)
+        if pilot is not None:
+            _one_pilot(opened, pilot, standard, folder, hide_names)
+        else:
+            _whole_class(opened, standard, sort or "work", hold, folder, each, hide_names)
+    console.say(console.CAUTION)
+
+
+def _one_pilot(logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool) -> None:
+    from trackgrade.files import write_whole
+    from trackgrade.logbook.pages import file_name, pilot_page, render_pilot
+    from trackgrade.logbook.queries import pilot_history
+
+    page = pilot_page(pilot_history(logbook, pilot, standard), called="A pilot" if hide_names else None)
+    console.say(_pilot_text(page))
+    if folder is not None:
+        path = folder / file_name(page.name)
+        write_whole(path, render_pilot(page))
+        console.say(f"Page: {path}")
+
+
+def _whole_class(
+    logbook: Logbook,
+    standard: str | None,
+    sorting: str,
+    hold: str | None,
+    folder: Path | None,
+    each: bool,
+    hide_names: bool,
+) -> None:
+    from trackgrade.files import write_whole
+    from trackgrade.logbook.class_view import SORTINGS, class_view
+    from trackgrade.logbook.pages import render_class
+    from trackgrade.logbook.queries import class_history
+
+    order = next(each for each in SORTINGS if each == sorting)
+    view = class_view(class_history(logbook, standard, hold), sorting=order, hide_names=hide_names)
+    console.say(_class_text(view))
+    if folder is None:
+        return
+    links = _pages_of_pilots(logbook, view, folder) if each else {}
+    path = folder / "progress-class.html"
+    write_whole(path, render_class(view, links))
+    console.say(f"Page: {path}")
+    if links:
+        console.say(f"Pages of the pilots: {len(links)}, linked from it.")
+
+
+def _pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path) -> dict[str, str]:
+    from trackgrade.files import write_whole
+    from trackgrade.logbook.pages import file_name, pilot_page, render_pilot
+    from trackgrade.logbook.queries import pilot_history
+
+    links: dict[str, str] = {}
+    with console.progress(len(view.rows), "pages") as advance:
+        for row in view.rows:
+            name = file_name(row.pilot, [*links.values(), "progress-class.html"])
+            write_whole(folder / name, render_pilot(pilot_page(pilot_history(logbook, row.pilot, view.standard))))
+            links[row.pilot] = name
+            advance()
+    return links
+
+
+def _pilot_text(page: PilotPage) -> str:
+    from trackgrade.logbook import wording
+
+    total = page.history.total
+    lines = [
+        console.emphasise(
+            f"{page.name}: {wording.count(total.sessions, 'session')}, {wording.count(total.laps, 'lap')}"
+        )
+        + f", {wording.date(total.first_epoch_s)} to {wording.date(total.last_epoch_s)}. {total.title}.",
+        f"  Laps within the standard: {wording.share_words(page.recent)}, last {total.recent.sessions} sessions.",
+        f"  Inbound time: {wording.bias_sentence(page.inbound)}",
+        f"  Laps to converge: {wording.convergence_sentence(page.convergence)}",
+        "",
+    ]
+    rows = []
+    for item in page.items:
+        if item.measured:
+            size = item.recent_median_size
+            rows.append(
+                (
+                    item.title,
+                    wording.percent(item.recent.value),
+                    wording.interval(item.recent),
+                    str(item.recent.judged),
+                    wording.number(size, item.unit) if size is not None and item.trend_of == "size" else "–",
+                    wording.claim(item.trend),
+                )
+            )
+    header = ("item", "within", "95 % interval", "n", "typical error", "trend")
+    lines += [console.table(header, rows), ""]
+    for title, claims in (("Got better", "better"), ("Got worse", "worse")):
+        lines += [f"  {title}: {name}. {sentence}" for name, sentence in page.claimed(claims)]
+    if not page.claimed("better", "worse"):
+        lines.append("  No trend can be told apart from chance.")
+    never = [f"{line.title} ({line.group.lower()})" for line in page.practised if line.sessions_ago is None]
+    if never:
+        lines.append(f"  Not practised yet: {'; '.join(never)}.")
+    lines += ["", console.emphasise(f"  Fly next. {page.exercise.title}")]
+    lines += [f"    {line}" for line in (*page.exercise.hold, *page.exercise.why)]
+    return "\n".join(lines)
+
+
+def _class_text(view: ClassView) -> str:
+    from trackgrade.logbook import wording
+
+    rows = [
+        (
+            row.pilot,
+            (row.weakest or "–"),
+            wording.percent(row.laps.value),
+            wording.interval(row.laps),
+            str(row.laps.judged),
+            str(row.total.sessions),
+            str(row.total.laps),
+            wording.date(row.total.last_epoch_s),
+        )
+        for row in view.rows
+    ]
+    header = ("pilot", "weakest item", "laps within", "95 % interval", "n", "sessions", "laps", "last flown")
+    lines = [
+        console.emphasise(f"{wording.count(len(view.rows), 'pilot')}. {view.title}.")
+        + " Shares are of each one's last five sessions.",
+        console.table(header, rows, left=2),
+        f"  The class: {wording.share_words(view.laps)}.",
+    ]
+    if view.hardest:
+        words = wording.share_words(view.hardest.share, "measurements")
+        lines.append(f"  Hardest item: {view.hardest.title.lower()}, {words}.")
+    if view.widest:
+        span = f"{wording.percent(view.widest.lowest)} to {wording.percent(view.widest.highest)}"
+        lines.append(f"  Pilots differ most in: {view.widest.title.lower()}, {span}.")
+    return "\n".join(lines)
