@@ -1,0 +1,260 @@
+"""One flight flown, measured and compared with its truth: every difference as plain data.
+
+Fairness. Laps are matched in order of time by overlap. A moment that the analysis leaves out is counted missing, not as
+an error of zero. Moments inside a hole of the record have no fair error; they are counted apart, and only asked not to
+be confidently wrong. Where the definitions leave two fair readings (rolling out tangentially on the course; arriving
+across it; a turn resumed after a pause) the error is the distance from the span of both.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from tests.simulated.suites import SUITES, flight_of
+from trackgrade.simulator.flight import SimulatedFlight
+from trackgrade.simulator.kinematics import wind_components_kt
+from trackgrade.simulator.truth import TrueLap, TrueVisit
+from trackgrade.track.track import Mark, Track
+
+#: Kinds of moment: those found where a line is crossed, and those where a turn begins or ends.
+LINES = ("fix", "abeam", "course")
+TURNS = ("fix turn starts", "fix turn ends", "outbound ends", "inbound turn ends")
+MOMENTS = (*LINES, *TURNS, "inbound starts")
+#: Moments this close to a hole of the record are inside it, for what interpolation can know [s].
+HOLE_EDGE_S = 2.0
+
+
+@dataclass(frozen=True)
+class Difference:
+    """``error_s`` measured minus true (None: left out); ``sd_s`` as stated; ``in_hole``: not to be held against it."""
+
+    kind: str
+    lap: int
+    error_s: float | None
+    sd_s: float | None = None
+    in_hole: bool = False
+
+
+@dataclass
+class Outcome:
+    """What came of one flight."""
+
+    suite: str
+    seed: int
+    what: str
+    laps_true: int = 0
+    laps_found: int = 0
+    laps_matched: int = 0
+    visits_right: bool = True
+    differences: list[Difference] = field(default_factory=list)
+    entries: list[tuple[str, str, tuple[str, ...], tuple[str, ...]]] = field(default_factory=list)
+    wind_error_kt: float | None = None
+    wind_within: bool | None = None
+    tas_error_kt: float | None = None
+    tas_within: bool | None = None
+    wind_true_kt: float = 0.0
+    pattern: str = ""
+    named: bool | None = None
+    crash: str = ""
+    seconds: float = 0.0
+
+    @property
+    def laps_right(self) -> bool:
+        return self.laps_found == self.laps_true == self.laps_matched and self.visits_right and not self.crash
+
+
+def as_track(flight: SimulatedFlight, *, through_a_file: bool = False) -> Track:
+    """The recording as the analysis gets it: in memory, or written and read again."""
+    if through_a_file:
+        from trackgrade.simulator.writers import csv_text, gpx_text
+        from trackgrade.track.readers import read_track
+
+        ending, text = ("csv", csv_text(flight)) if flight.seed % 20 else ("gpx", gpx_text(flight))
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / f"flight.{ending}"
+            path.write_text(text, encoding="utf-8")
+            return read_track(path)
+    r = flight.recording
+    marks = tuple(Mark(t, label) for t, label in r.marks)
+    return Track(
+        f"{flight.scenario.name} {flight.seed}", r.epoch_s, r.lat_deg, r.lon_deg, r.alt_ft, dict(r.channels), marks
+    )
+
+
+def one(suite: str, seed: int) -> Outcome:
+    """Fly, measure, compare."""
+    from trackgrade.analysis import measure
+    from trackgrade.errors import TrackgradeError
+
+    flight = flight_of(suite, seed)
+    outcome = Outcome(suite, seed, flight.scenario.name)
+    track = as_track(flight, through_a_file=seed % 10 == 0)
+    began = time.perf_counter()
+    try:
+        measured = measure(track, flight.hold)
+    except TrackgradeError as error:
+        outcome.crash = f"refused: {error}"
+        outcome.laps_true = 0 if SUITES[suite].decoy else len(flight.truth.laps)
+        return outcome
+    except Exception as error:  # a crash is a result of the validation, told in the table
+        if os.environ.get("TRACKGRADE_RAISE"):
+            raise
+        outcome.crash = f"{type(error).__name__}: {error}"
+        outcome.laps_true = len(flight.truth.laps)
+        return outcome
+    outcome.seconds = time.perf_counter() - began
+    _compare(outcome, flight, measured)
+    return outcome
+
+
+def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> None:
+    flown, wind = measured.flown, measured.wind  # type: ignore[attr-defined]
+    visits = flight.truth.visits
+    outcome.pattern = visits[0].pattern if visits else ""
+    found = [(v, lap) for v in flown.visits for lap in v.laps]
+    outcome.laps_found = len(found)
+    if outcome.pattern == "reciprocal":
+        # Not laps of this hold; to be named.
+        outcome.named = bool(flown.reversed_laps) or any(v.entry.reversed_pattern for v in flown.visits)
+        outcome.laps_found = outcome.laps_true = outcome.laps_matched = 0
+        return
+    if outcome.pattern == "wrong side":
+        outcome.named = bool(flown.visits) and all(v.wrong_side for v in flown.visits)
+    outcome.laps_true = len(flight.truth.laps)
+    outcome.visits_right = len(flown.visits) == len(visits)
+    true = [(v, lap) for v in visits for lap in v.laps]
+    pairs = _matched([lap for _, lap in true], [lap for _, lap in found])
+    outcome.laps_matched = len(pairs)
+    holes = flight.recording.holes
+    for i, j in pairs:
+        outcome.differences += _lap_differences(true[i][1], found[j][1], holes)
+    for visit in visits:
+        near = [v for v in flown.visits if v.laps and _overlap(v.laps[0].start.epoch_s, v.laps[-1].end.epoch_s, visit)]
+        if near:
+            entry = near[0].entry
+            outcome.entries.append((visit.entry.flown, entry.kind, visit.entry.expected, entry.expected))
+            if visit.entry.turned_wrong_way:
+                outcome.named = entry.turned_wrong_way
+    if outcome.what == "wrong entry" and outcome.entries:
+        flown_kind, kind, expected, told = outcome.entries[0]
+        outcome.named = kind == flown_kind and kind not in told
+    if visits:
+        _wind(outcome, visits, wind)
+
+
+def _wind(outcome: Outcome, visits: tuple[TrueVisit, ...], wind: object) -> None:
+    """Against the mean wind over the visits, weighted by their length."""
+    weights = [max(1.0, (v.laps[-1].end or 0) - v.entry.arrival) if v.laps else 1.0 for v in visits]
+    vectors = np.array([wind_components_kt(v.wind_from_true_deg, v.wind_kt) for v in visits])
+    true = np.average(vectors, axis=0, weights=weights)
+    tas = float(np.average([v.tas_kt for v in visits], weights=weights))
+    outcome.wind_true_kt = float(np.hypot(*true))
+    if wind is None:
+        return
+    told = np.array(wind_components_kt(wind.from_true_deg, wind.speed_kt))  # type: ignore[attr-defined]
+    error = told - true
+    outcome.wind_error_kt = float(np.hypot(*error))
+    covariance = np.array(wind.covariance_kt2)  # type: ignore[attr-defined]
+    # Two standard errors in a plane: the ellipse that holds 95.4 % (chi square 6.18, two degrees of freedom).
+    outcome.wind_within = bool(error @ np.linalg.solve(covariance, error) <= 6.18)
+    outcome.tas_error_kt = float(wind.true_airspeed_kt - tas)  # type: ignore[attr-defined]
+    outcome.tas_within = abs(outcome.tas_error_kt) <= 2.0 * wind.true_airspeed_sd_kt  # type: ignore[attr-defined]
+
+
+def _overlap(a: float, b: float, visit: TrueVisit) -> bool:
+    end = visit.laps[-1].end if visit.laps else None
+    return end is not None and min(b, end) - max(a, visit.entry.arrival) > 30.0
+
+
+def _matched(true: list[TrueLap], found: list[object]) -> list[tuple[int, int]]:
+    """Pairs (true, found) that share more than half of the longer one; each used once, in order of time."""
+    pairs = []
+    j0 = 0
+    for i, lap in enumerate(true):
+        for j in range(j0, len(found)):
+            other = found[j]
+            start, end = other.start.epoch_s, other.end.epoch_s  # type: ignore[attr-defined]
+            assert lap.end is not None
+            shared = min(lap.end, end) - max(lap.start, start)
+            if shared > 0.5 * max(lap.end - lap.start, end - start):
+                pairs.append((i, j))
+                j0 = j + 1
+                break
+    return pairs
+
+
+def _lap_differences(true: TrueLap, found: object, holes: tuple[tuple[float, float], ...]) -> list[Difference]:
+    out: list[Difference] = []
+
+    def inside(moment: float) -> bool:
+        return any(a - HOLE_EDGE_S <= moment <= b + HOLE_EDGE_S for a, b in holes)
+
+    def add(kind: str, name: str, moment: float | None, window: tuple[float, float] | None = None) -> None:
+        if moment is None:
+            return
+        told = getattr(found, name)
+        low, high = window or (moment, moment)
+        if told is None:
+            out.append(Difference(kind, true.number, None, None, inside(moment)))
+            return
+        error = told.epoch_s - moment
+        if window is not None and low <= told.epoch_s <= high:
+            error = 0.0
+        elif window is not None:
+            error = told.epoch_s - (low if told.epoch_s < low else high)
+        out.append(Difference(kind, true.number, error, told.sd_s, inside(moment)))
+
+    fair = set(true.ambiguous)
+    if true.start_window is None:
+        add("fix", "start", true.start)
+    else:
+        add("arrival", "start", true.start, true.start_window)
+    add("fix", "end", true.end)
+    add("abeam", "abeam", true.abeam)
+    if true.course_crossed is not None and not true.near_tie:
+        add("course", "course_crossed", true.course_crossed)
+    for kind, name, truth_name in (
+        ("fix turn starts", "outbound_turn_start", "outbound_turn_start"),
+        ("fix turn ends", "outbound_turn_end", "outbound_turn_end"),
+        ("outbound ends", "outbound_end", "outbound_end"),
+        ("inbound turn ends", "inbound_turn_end", "inbound_turn_end"),
+    ):
+        moment = getattr(true, truth_name)
+        add(kind if truth_name not in fair else f"{kind} (two readings)", name, moment)
+    tie = true.near_tie
+    kind = "inbound starts" if "inbound_start" not in fair else "inbound starts (two readings)"
+    add(kind, "inbound_start", true.inbound_start, true.inbound_start_window if tie else None)
+    out += _durations(true, found, inside)
+    return out
+
+
+def _durations(true: TrueLap, found: object, inside: object) -> list[Difference]:
+    """Outbound time from abeam, inbound time; none where an end of it is in a hole or can be read in two ways."""
+    out = []
+    start, end = found.inbound_start, found.end  # type: ignore[attr-defined]
+    clear = true.inbound_start is not None and true.end is not None and "inbound_start" not in true.ambiguous
+    if clear and true.inbound_s is not None:
+        assert true.inbound_start is not None
+        assert true.end is not None
+        hole = inside(true.inbound_start) or inside(true.end)  # type: ignore[operator]
+        error: float | None = None
+        if start is not None and end is not None:
+            told = end.epoch_s - start.epoch_s
+            error = told - true.inbound_s
+            if true.near_tie and true.inbound_start_window is not None:
+                low, high = (true.end - t for t in reversed(true.inbound_start_window))
+                error = 0.0 if low <= told <= high else (told - low if told < low else told - high)
+        out.append(Difference("inbound time", true.number, error, None, hole))
+    abeam, leave = found.abeam, found.outbound_end  # type: ignore[attr-defined]
+    if true.outbound_s is not None and true.abeam is not None and "outbound_end" not in true.ambiguous:
+        assert true.outbound_end is not None
+        hole = inside(true.abeam) or inside(true.outbound_end)  # type: ignore[operator]
+        error = None if abeam is None or leave is None else leave.epoch_s - abeam.epoch_s - true.outbound_s
+        out.append(Difference("outbound time", true.number, error, None, hole))
+    return out

@@ -1,0 +1,223 @@
+"""Outcomes of many flights as one table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from tests.simulated.compare import LINES, TURNS, Difference, Outcome
+from tests.simulated.suites import SUITES
+
+LEGS = ("inbound time", "outbound time")
+
+
+def errors(outcomes: Iterable[Outcome], kinds: Sequence[str]) -> np.ndarray:
+    """Unsigned errors of these kinds, outside holes [s]."""
+    return np.abs(
+        [
+            d.error_s
+            for o in outcomes
+            for d in o.differences
+            if d.kind in kinds and not d.in_hole and d.error_s is not None
+        ]
+    )
+
+
+def missing(outcomes: Iterable[Outcome], kinds: Sequence[str]) -> tuple[int, int]:
+    """(left out, all), outside holes."""
+    all_ = [d for o in outcomes for d in o.differences if d.kind in kinds and not d.in_hole]
+    return sum(d.error_s is None for d in all_), len(all_)
+
+
+def covered(differences: Iterable[Difference]) -> tuple[int, int]:
+    """(within two stated standard errors, all that state one)"""
+    told = [d for d in differences if d.error_s is not None and d.sd_s is not None]
+    return sum(abs(d.error_s or 0.0) <= 2.0 * (d.sd_s or 0.0) for d in told), len(told)
+
+
+def share(hits: int, of: int) -> str:
+    return f"{100.0 * hits / of:.1f} %" if of else "-"
+
+
+def spread(values: np.ndarray, digits: int = 2) -> str:
+    if not len(values):
+        return "- / - / -"
+    low, high = np.percentile(values, [50, 95])
+    return f"{low:.{digits}f} / {high:.{digits}f} / {np.max(values):.{digits}f}"
+
+
+def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    rows = [
+        ["suite", "flights", "laps", "lap count", "entry flown", "entry expected", "fix, abeam, course [s]", "turns [s]",
+         "inbound time [s]", "outbound time [s]", "wind [kt]", "TAS [kt]", "refused wind"]
+    ]  # fmt: skip
+    for name, suite in SUITES.items():
+        mine = [o for o in outcomes if o.suite == name]
+        if not mine:
+            continue
+        if suite.decoy:
+            false = sum(o.laps_found for o in mine)
+            rows.append([name, str(len(mine)), "0", f"{false} false laps", *["-"] * 9])
+            continue
+        entries = [e for o in mine for e in o.entries if o.pattern == "as published"]
+        winds = np.array([o.wind_error_kt for o in mine if o.wind_error_kt is not None])
+        tas = np.abs([o.tas_error_kt for o in mine if o.tas_error_kt is not None])
+        with_wind = [o for o in mine if o.pattern == "as published"]
+        rows.append(
+            [
+                name,
+                str(len(mine)),
+                str(sum(o.laps_true for o in mine)),
+                share(sum(o.laps_right for o in mine), len(mine)),
+                share(sum(e[0] == e[1] for e in entries), len(entries)),
+                share(sum(bool(set(e[2]) & set(e[3])) for e in entries), len(entries)),
+                spread(errors(mine, LINES)),
+                spread(errors(mine, TURNS)),
+                spread(errors(mine, LEGS[:1])),
+                spread(errors(mine, LEGS[1:])),
+                spread(winds, 1),
+                spread(tas, 1),
+                str(sum(o.wind_error_kt is None for o in with_wind)),
+            ]
+        )
+    return rows
+
+
+def kind_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    rows = [
+        [
+            "moment",
+            "suite",
+            "n",
+            "median / 95 % / max [s]",
+            "bias [s]",
+            "left out",
+            "within 2 sd",
+            "in holes: n, left out, within 2 sd",
+        ]
+    ]
+    for kind in ("fix", "arrival", "abeam", "course", *TURNS, "inbound starts"):
+        for name, suite in SUITES.items():
+            mine = [o for o in outcomes if o.suite == name]
+            found = [d for o in mine for d in o.differences if d.kind == kind]
+            if suite.decoy or not found:
+                continue
+            open_, holes = [d for d in found if not d.in_hole], [d for d in found if d.in_hole]
+            signed = np.array([d.error_s for d in open_ if d.error_s is not None])
+            gone, n = missing(mine, (kind,))
+            hits, of = covered(open_)
+            h_hits, h_of = covered(holes)
+            rows.append(
+                [
+                    kind,
+                    name,
+                    str(n),
+                    spread(np.abs(signed)),
+                    f"{np.median(signed):+.2f}" if len(signed) else "-",
+                    str(gone),
+                    share(hits, of),
+                    f"{len(holes)}, {sum(d.error_s is None for d in holes)}, {share(h_hits, h_of)}" if holes else "-",
+                ]
+            )
+    return rows
+
+
+def honesty_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    rows = [["suite", "moments within 2 sd", "wind within 2 sd", "TAS within 2 sd"]]
+    for name, suite in SUITES.items():
+        mine = [o for o in outcomes if o.suite == name]
+        if suite.decoy or not mine:
+            continue
+        hits, of = covered(d for o in mine for d in o.differences if not d.in_hole and "readings" not in d.kind)
+        wind = [o.wind_within for o in mine if o.wind_within is not None]
+        tas = [o.tas_within for o in mine if o.tas_within is not None]
+        rows.append([name, share(hits, of), share(sum(wind), len(wind)), share(sum(tas), len(tas))])
+    return rows
+
+
+def class_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    """Badly flown and decoys, by what was flown."""
+    rows = [["suite", "flown", "flights", "laps right", "named right", "seeds that failed"]]
+    for name in ("bad", "decoys", "mixed", "channels"):
+        for what in sorted({o.what for o in outcomes if o.suite == name}):
+            mine = [o for o in outcomes if o.suite == name and o.what == what]
+            named = [o.named for o in mine if o.named is not None]
+            failed = [str(o.seed) for o in mine if not o.laps_right or o.named is False]
+            rows.append(
+                [
+                    name,
+                    what,
+                    str(len(mine)),
+                    share(sum(o.laps_right for o in mine), len(mine)),
+                    share(sum(named), len(named)),
+                    " ".join(failed[:12]) or "-",
+                ]
+            )
+    return rows
+
+
+def failures(outcomes: list[Outcome]) -> list[str]:
+    """One line for each flight whose laps or entry are not right."""
+    lines = []
+    for o in outcomes:
+        notes = []
+        if o.crash:
+            notes.append(o.crash[:120])
+        if not o.laps_right and not o.crash:
+            visits = "" if o.visits_right else ", visits not right"
+            notes.append(f"{o.laps_true} laps, found {o.laps_found}, matched {o.laps_matched}{visits}")
+        notes += [f"entry {e[0]} read as {e[1]}" for e in o.entries if e[0] != e[1] and o.pattern == "as published"]
+        if o.named is False:
+            notes.append("not named")
+        worst = max((d for d in o.differences if d.error_s is not None and not d.in_hole and "readings" not in d.kind),
+                    key=lambda d: abs(d.error_s or 0), default=None)  # fmt: skip
+        if worst is not None and abs(worst.error_s or 0) > 4.0:
+            notes.append(f"{worst.kind}, lap {worst.lap}: {worst.error_s:+.1f} s (sd {worst.sd_s or 0:.1f})")
+        if notes:
+            lines.append(f"{o.suite} {o.seed} ({o.what}): " + "; ".join(notes))
+    return lines
+
+
+def markdown(rows: list[list[str]]) -> str:
+    """A table, its columns padded."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["| " + " | ".join(cell.ljust(w) for cell, w in zip(row, widths)) + " |" for row in rows]
+    lines.insert(1, "|" + "|".join("-" * (w + 2) for w in widths) + "|")
+    return "\n".join(lines)
+
+
+def report(outcomes: list[Outcome], command: str) -> str:
+    """The whole text that is printed, and kept."""
+    took = np.array([o.seconds for o in outcomes if o.seconds])
+    parts = [
+        "# The measurements against simulated truth",
+        "",
+        f"{len(outcomes)} flights. Made by: `{command}`. Suites and their ranges: `suites.py`; what counts as right: "
+        "`compare.py`.",
+        "Errors are unsigned, median / 95 % / max, outside holes of the record. *Lap count* is the share of flights with",
+        "every lap found, none added, and every visit apart. *Within 2 sd*: the truth lies within two of the standard",
+        "errors that the analysis states.",
+        "",
+        markdown(suite_rows(outcomes)),
+        "",
+        "## Honesty of the stated errors",
+        "",
+        markdown(honesty_rows(outcomes)),
+        "",
+        "## By kind of moment",
+        "",
+        markdown(kind_rows(outcomes)),
+        "",
+        "## By what was flown",
+        "",
+        markdown(class_rows(outcomes)),
+        "",
+        "## Flights with a wrong count, a wrong entry, a mistake not named, or a moment more than 4 s off",
+        "",
+        *[f"- {line}" for line in failures(outcomes)],
+        "",
+    ]
+    if len(took):
+        print(f"measured in {np.median(took):.2f} s a flight (median), {np.max(took):.2f} s at most")
+    return "\n".join(parts)
