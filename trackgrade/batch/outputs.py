@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import secrets
 from collections.abc import Iterator
@@ -74,7 +75,8 @@ class Debriefs:
     def add(self, name: str, debrief_json: str) -> None:
         """Add one debrief; ``name`` is its file name where each has a file."""
         if self._file is None:
-            write_whole(self._path / name if self._each_a_file else self._path, debrief_json + "\n")
+            readable = json.dumps(json.loads(debrief_json), ensure_ascii=False, indent=1) + "\n"
+            write_whole(self._path / name if self._each_a_file else self._path, readable)
         elif self._lines:
             self._file.write(debrief_json + "\n")
         else:

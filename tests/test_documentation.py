@@ -1,0 +1,175 @@
+"""README and DEVELOPERS cannot drift from the program. ``python -m tests.test_documentation`` writes the commands anew."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tomllib
+from importlib import import_module
+from pathlib import Path
+
+import click
+import pytest
+
+import trackgrade
+from trackgrade.commands import COMMANDS, console, main
+
+ROOT = Path(trackgrade.__file__).parents[1]
+README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+START, END = "<!-- commands -->\n", "<!-- end of commands -->"
+
+#: Examples that stand beside each command's options; every one is parsed by the program in a test.
+EXAMPLES = {
+    "brief": ["trackgrade brief tarne.toml --tas 104 --wind 280/18 --arriving 250"],
+    "grade": [
+        "trackgrade grade flight.gpx --hold tarne.toml",
+        "trackgrade grade flight.gpx --hold tarne.toml --standard training --json flight.json --csv flight.csv",
+        'trackgrade grade flight.csv --hold tarne.toml --pilot "Pilot A" --note "first left turns"',
+    ],
+    "find": ["trackgrade find flight.gpx --write holds"],
+    "columns": ["trackgrade columns flight.csv"],
+    "standards": ["trackgrade standards", "trackgrade standards faa_instrument_airplane"],
+    "progress": ['trackgrade progress --pilot "Pilot A"', "trackgrade progress"],
+    "logbook": ["trackgrade logbook export", 'trackgrade logbook delete --pilot "Pilot A"'],
+    "simulate": ["trackgrade simulate tarne.toml"],
+    "demo": ["trackgrade demo", "trackgrade demo --season"],
+}
+
+
+def command_of(name: str) -> click.Command:
+    command: click.Command = import_module(f"trackgrade.commands.{name}").command
+    return command
+
+
+def options_of(name: str) -> str:
+    """The help of a command as the terminal shows it 80 columns wide, subcommands after it."""
+    command = command_of(name)
+    context = click.Context(main, info_name="trackgrade", terminal_width=80)
+    texts = [command.get_help(click.Context(command, info_name=name, parent=context, terminal_width=80))]
+    if isinstance(command, click.Group):
+        own = click.Context(command, info_name=name, parent=context, terminal_width=80)
+        for inner in command.list_commands(own):
+            sub = command.get_command(own, inner)
+            assert sub is not None
+            texts.append(sub.get_help(click.Context(sub, info_name=inner, parent=own, terminal_width=80)))
+    return "\n\n".join(texts)
+
+
+def commands_section() -> str:
+    parts = []
+    for name, line in COMMANDS.items():
+        examples = "\n".join(EXAMPLES[name])
+        parts.append(
+            f"### {name}\n\n{line}\n\n```sh\n{examples}\n```\n\n"
+            f"<details><summary>Options</summary>\n\n```text\n{options_of(name)}\n```\n\n</details>\n"
+        )
+    return "\n" + "\n".join(parts) + "\n"
+
+
+def test_every_command_stands_in_readme_with_its_options_as_they_are() -> None:
+    _, start, rest = README.read_text(encoding="utf-8").partition(START)
+    shown, end, _ = rest.partition(END)
+    assert start and end
+    assert shown == commands_section(), "README is stale: run  python -m tests.test_documentation"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_and_the_line_of_the_overview(name: str) -> None:
+    command = command_of(name)
+    assert command.help and len(command.help) > 40
+    assert command.get_short_help_str(200) == COMMANDS[name]
+    for parameter in command.params:
+        if isinstance(parameter, click.Option) and not parameter.hidden:
+            assert parameter.help, f"{name} {parameter.opts} has no help"
+
+
+@pytest.mark.parametrize("name", ["grade", "brief", "find", "demo"])
+def test_cautions_stand_in_the_help(name: str) -> None:
+    assert console.CAUTION.split(":")[0] in re.sub(r"\s+", " ", options_of(name))
+
+
+@pytest.mark.parametrize("example", [line for lines in EXAMPLES.values() for line in lines])
+def test_examples_are_understood(example: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each example is parsed by its own command: an option that went away is found here."""
+    import shlex
+
+    monkeypatch.chdir(tmp_path)
+    for name in ("flight.gpx", "flight.csv", "tarne.toml"):
+        (tmp_path / name).touch()
+    _, *arguments = shlex.split(example)
+    with main.make_context("trackgrade", arguments) as context:
+        name, command, rest = main.resolve_command(context, [*context._protected_args, *context.args])
+        assert command is not None
+        while isinstance(command, click.Group):
+            inner = command.make_context(name, rest, parent=context)
+            name, command, rest = command.resolve_command(inner, [*inner._protected_args, *inner.args])
+            assert command is not None
+        command.make_context(name, rest, parent=context)
+
+
+def test_readme_has_the_two_commands_that_ci_runs() -> None:
+    readme, ci = README.read_text(encoding="utf-8"), (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    test_command = "python3 -m venv .venv && .venv/bin/pip install -q '.[test]' && .venv/bin/python -m pytest"
+    demo_command = "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/trackgrade demo"
+    for command in (test_command, demo_command):
+        assert f"```sh\n{command}\n```" in readme
+        assert command in ci
+
+
+@pytest.mark.parametrize("path", [README, DEVELOPERS], ids=lambda path: path.name)
+def test_links_lead_somewhere(path: Path) -> None:
+    links = re.findall(r"\]\(([^)#]+)\)", path.read_text(encoding="utf-8"))
+    assert links
+    missing = [link for link in links if "://" not in link and not (ROOT / link).exists()]
+    assert not missing
+
+
+def test_the_hold_files_in_readme_are_read(tmp_path: Path) -> None:
+    from trackgrade.hold.holdfile import read_hold_file
+
+    blocks = re.findall(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), flags=re.DOTALL)
+    assert len(blocks) == 2
+    for number, block in enumerate(blocks):
+        path = tmp_path / f"{number}.toml"
+        path.write_text(re.sub(r"^   ", "", block, flags=re.MULTILINE), encoding="utf-8")
+        assert read_hold_file(path).inbound_course_deg == 218.0
+
+
+def test_every_room_and_module_stands_in_the_map() -> None:
+    text = DEVELOPERS.read_text(encoding="utf-8")
+    package = ROOT / "trackgrade"
+    missing = [
+        path.relative_to(package).as_posix()
+        for path in sorted(package.rglob("*.py"))
+        if path.name not in ("__init__.py", "__main__.py") and f"`{path.name}`" not in text
+    ]
+    assert not missing, f"DEVELOPERS.md has no line for {missing}"
+
+
+def test_the_version_stands_in_the_changelog() -> None:
+    assert f"## {trackgrade.__version__}\n" in (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+
+
+def test_pins_cover_every_dependency() -> None:
+    """The versions CI installs: one for each package asked for, no host named."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = [*project["dependencies"], *(each for extra in project["optional-dependencies"].values() for each in extra)]
+    names = {re.split(r"[\[<>=!~ ]", each)[0].lower().replace("_", "-") for each in asked} - {"trackgrade"}
+    pins = (ROOT / ".ci" / "constraints.txt").read_text(encoding="utf-8")
+    pinned = {line.split("==")[0].lower().replace("_", "-") for line in pins.splitlines() if "==" in line}
+    assert not names - pinned
+    assert "://" not in pins and "--" not in pins
+
+
+def test_help_is_the_same_in_a_real_process() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "trackgrade", "--help"], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert all(f"  {name} " in done.stdout for name in COMMANDS)
+
+
+if __name__ == "__main__":
+    before, _, rest = README.read_text(encoding="utf-8").partition(START)
+    README.write_text(before + START + commands_section() + END + rest.partition(END)[2], encoding="utf-8")
