@@ -266,8 +266,8 @@ def cluster(tmp_path: Path) -> Iterator[str]:
     environment = os.environ | {"PYTHONPATH": str(Path(trackgrade.__file__).parents[1]), "OMP_NUM_THREADS": "1"}
     scheduler = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", address, "--no-dashboard"]
     worker = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard"]
-    worker += ["--nworkers", "2", "--local-directory", str(tmp_path)]
-    processes = [subprocess.Popen(command, env=environment, **quiet) for command in (scheduler, worker)]  # type: ignore[call-overload]
+    worker += ["--no-nanny", "--local-directory", str(tmp_path)]
+    processes = [subprocess.Popen(command, env=environment, **quiet) for command in (scheduler, worker, worker)]  # type: ignore[call-overload]
     try:
         yield address
     finally:

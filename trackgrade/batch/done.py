@@ -83,12 +83,12 @@ class DoneBefore:
                 return None
             debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
             graded.append(Graded(hold, bool(flown), debrief, laps))
-        return Outcome(flight.path, tuple(graded))
+        return Outcome(flight.path, tuple(graded), earlier=True)
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
-        """Record a graded flight; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
+        """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
         key = self.key(flight, settings)
-        if key is None or outcome.error:
+        if key is None or outcome.error or outcome.earlier:
             return
         rows = [
             (

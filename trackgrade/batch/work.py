@@ -65,13 +65,15 @@ class Graded:
 class Outcome:
     """What became of one flight: graded at each hold, or one line that says why not.
 
-    ``fault``: the line tells of a fault of the program, not of the file.
+    ``fault``: the line tells of a fault of the program, not of the file. ``earlier``: from the record of an earlier
+    run; its reports are on disk.
     """
 
     path: str
     graded: tuple[Graded, ...] = ()
     error: str = ""
     fault: bool = False
+    earlier: bool = field(default=False, compare=False)
 
     @property
     def flown(self) -> bool:
