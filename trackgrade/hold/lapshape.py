@@ -139,7 +139,10 @@ def fix_turn(outbound_rad: float, air: Air) -> FixTurn:
 def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
     """When along comes back to nought within a turn that starts at the fix and ends behind it."""
     t_s, along, _, heading = trace(phases, start_rad, air, 0.5)
-    after = int(np.argmax((along <= 0.0) & (t_s > 0.0)))
+    behind = np.flatnonzero(along[1:] <= 0.0)
+    if len(behind) == 0:  # rounding: the turn ends abeam
+        return float(t_s[-1])
+    after = int(behind[0]) + 1
     low, high = t_s[after - 1], t_s[after]
     # Between two samples along is a cubic to far below a millimetre: positions and speeds are exact at both.
     speed = air.tas_nm_s * np.cos(heading) + air.wind_along_nm_s

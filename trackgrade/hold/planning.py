@@ -237,10 +237,14 @@ def _solve(air: Air, inbound_s: float) -> tuple[float, float] | None:
         return heading, straight_s
     from scipy.optimize import root
 
+    # Rolling in moves the heading by a few degrees at most: one far from outbound stays so.
+    if abs(math.degrees(heading) - 180.0) > LARGEST_OUTBOUND_WCA_DEG + 15.0:
+        return None
     leg_nm = air.inbound_gs_nm_s * inbound_s
+    first, last = air.inbound_heading_rad + 0.01, air.inbound_heading_rad + 2.0 * math.pi - 0.01
 
     def misses(unknown: Floats) -> list[float]:
-        shape = lap_shape(float(unknown[0]), float(unknown[1]) * 60.0, air)
+        shape = lap_shape(min(max(float(unknown[0]), first), last), float(unknown[1]) * 60.0, air)
         return [shape.rollout_along_nm + leg_nm, shape.rollout_cross_nm]
 
     answer = root(misses, [heading, straight_s / 60.0], tol=1e-12)
