@@ -158,11 +158,9 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tupl
     """The rank and choice by the header's words, or None."""
     if header.lower() in OWN_COLUMNS:
         quantity = header.lower()
-        unit = (
-            None
-            if QUANTITIES[quantity].kind in ("time", "day", "clock", "text")
-            else UNITS[QUANTITIES[quantity].kind][0]
-        )
+        kind = QUANTITIES[quantity].kind
+        # "lat" alone is anybody's header: its cells decide between degrees, and degrees and minutes.
+        unit = None if kind in ("time", "text", "position") else UNITS[kind][0]
         words = ("time", "utc") if quantity == "time_utc" else header_words(header)
         return -1, Choice(quantity, index, header, unit, "own name", None, words)
     # A reference may stand in the units row: heading | deg true.

@@ -26,6 +26,7 @@ from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
 #: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
 MOST_ROWS = 400_000
 _MOST_MARKS = 2_000
+_LONGEST_CELL = 200
 _NOT_MARKED = frozenset(["", "0", "0.0", "false", "no", "none", "off", "-"])
 _MARKED = frozenset(["1", "1.0", "true", "yes", "on", "x", "*"])
 
@@ -166,8 +167,9 @@ def _rows(
         raise TrackFileError(f"{source} cannot be split into columns. Save it again as CSV")
     cells = {}
     for index in wanted:
-        column = frame[index].fillna("").astype(str).str.replace("\x00", "", regex=False)
-        cells[index] = column.str.strip().str.strip('"').str.strip()
+        # Cut: no value is longer, and patterns must not meet a cell of a megabyte.
+        column = frame[index].fillna("").astype(str).str.slice(0, _LONGEST_CELL)
+        cells[index] = column.str.replace("\x00", "", regex=False).str.strip().str.strip('"').str.strip()
     return cells, shape.first_data_line + np.arange(len(frame), dtype=np.int64)
 
 

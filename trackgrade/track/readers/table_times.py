@@ -5,7 +5,6 @@ What a column holds is found from its cells, not from its header alone. UTC is p
 
 from __future__ import annotations
 
-import calendar
 import itertools
 import re
 from dataclasses import dataclass
@@ -18,6 +17,16 @@ import pandas as pd
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns_map import ColumnsMap, offset_minutes
+from trackgrade.track.readers.clock_text import (
+    BARE_CLOCK,
+    BARE_DAY,
+    FORM_PATTERNS,
+    day_comes_first,
+    days_since_1970,
+    parts_of,
+    seconds_of_day,
+    zones,
+)
 from trackgrade.track.readers.column_choice import Choice
 from trackgrade.track.readers.possible import EARLIEST_EPOCH_S, LATEST_EPOCH_S
 from trackgrade.track.track import Floats, Provenance
@@ -26,36 +35,6 @@ _DAY_S = 86_400.0
 _EXCEL_DAY_ZERO = -25_569  # 30 December 1899 in days from 1 January 1970
 _SAMPLE = 300
 _MOSTLY = 0.7  # share of the filled cells that must look like the kind
-
-_YMD = r"(?P<year>[0-9]{4})[-/.](?P<month>[0-9]{1,2})[-/.](?P<day>[0-9]{1,2})"
-_YMD8 = r"(?P<year>[0-9]{4})(?P<month>[0-9]{2})(?P<day>[0-9]{2})"
-_ABY = r"(?P<a>[0-9]{1,2})(?P<mark>[-/.])(?P<b>[0-9]{1,2})[-/.](?P<year>[0-9]{4}|[0-9]{2})"
-_NAMED = r"(?P<day>[0-9]{1,2})[- ](?P<name>[A-Za-z]{3,9})\.?[-, ]+(?P<year>[0-9]{4}|[0-9]{2})"
-_CLOCK = (
-    r"(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?))?"
-    r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
-)
-_CLOCK6 = r"(?P<hour>[0-9]{2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)"
-_ZONE = r"\s*(?P<zone>Z|z|UTC|GMT|[+\-−][0-9]{2}:?[0-9]{2}|[+\-−][0-9]{2})?"
-_BETWEEN = r"(?:T|\s*[,_ ]\s*|\s+)"
-
-#: Forms of a cell. "moment" has a date and a time, "day" a date, "clock" a time of day.
-FORMS: tuple[tuple[str, str], ...] = (
-    ("moment", _YMD + _BETWEEN + _CLOCK + _ZONE),
-    ("moment", _YMD8 + r"[T _-]" + _CLOCK6 + _ZONE),
-    ("moment", _ABY + _BETWEEN + _CLOCK + _ZONE),
-    ("moment", _NAMED + _BETWEEN + _CLOCK + _ZONE),
-    ("day", _YMD),
-    ("day", _ABY),
-    ("day", _NAMED),
-    ("day", _YMD8),
-    ("clock", _CLOCK + _ZONE),
-    ("clock", _CLOCK6 + r"(?P<zone>Z|z)?"),
-)
-_FORM_RE = tuple((kind, re.compile(pattern)) for kind, pattern in FORMS)
-_DAY8 = 7  # index of the bare eight digits: a day only where a date is wanted
-_CLOCK6_FORM = 9  # and of the bare six digits: a clock only beside a date
-_MONTHS = {name.lower()[:3]: i for i, name in enumerate(calendar.month_name) if name}
 
 _EPOCH_UNITS = (("epoch_s", 1.0), ("epoch_ms", 1e3), ("epoch_us", 1e6), ("epoch_ns", 1e9))
 _EPOCH_PER_S = dict(_EPOCH_UNITS)
@@ -169,10 +148,10 @@ def _looked_at(column: Column) -> Column:
         return column
     wanted = column.choice.quantity
     share = _MOSTLY * len(filled)
-    for index, (kind, pattern) in enumerate(_FORM_RE):
-        if index == _DAY8 and wanted != "date":
+    for index, (kind, pattern) in enumerate(FORM_PATTERNS):
+        if index == BARE_DAY and wanted != "date":
             continue
-        if index == _CLOCK6_FORM and not (wanted == "time_of_day" or column.unit == "hms" or _six_digits(filled)):
+        if index == BARE_CLOCK and not (wanted == "time_of_day" or column.unit == "hms" or _six_digits(filled)):
             continue
         if sum(1 for t in filled if pattern.fullmatch(t)) >= share:
             column.kind, column.form = kind, index
@@ -193,10 +172,10 @@ def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Float
         return _counted(column, columns)
     if column.kind != "moment":
         return None
-    parts = _parts(column)
+    parts = parts_of(column.cells, column.form)
     days, notes = _days(parts, column, day_first)
-    epoch_s = days * _DAY_S + _seconds_of_day(parts)
-    zone_s, zoned = _zones(parts)
+    epoch_s = days * _DAY_S + seconds_of_day(parts)
+    zone_s, zoned = zones(parts)
     return epoch_s - zone_s, bool(zoned.all() or column.says_utc), [*notes, *_mixed_zones(zoned, column)]
 
 
@@ -235,11 +214,11 @@ def _counted(column: Column, columns: ColumnsMap) -> tuple[Floats, bool, list[st
 def _day_and_clock(
     day: Column | None, clock: Column, columns: ColumnsMap, day_first: bool
 ) -> tuple[Floats, bool, list[str]] | None:
-    parts = _parts(clock)
-    seconds = _seconds_of_day(parts)
+    parts = parts_of(clock.cells, clock.form)
+    seconds = seconds_of_day(parts)
     notes: list[str] = []
     if day is not None:
-        day_parts = _parts(day)
+        day_parts = parts_of(day.cells, day.form)
         days, notes = _days(day_parts, day, day_first)
         days = np.array(pd.Series(days).ffill(), dtype=np.float64)  # some logs write the date once
         if day.says_local and clock.says_utc:
@@ -250,7 +229,7 @@ def _day_and_clock(
         notes.append(f"the date {columns.date.isoformat()} is from the columns file")
     else:
         return None
-    zone_s, zoned = _zones(parts)
+    zone_s, zoned = zones(parts)
     utc = bool(zoned.all()) or clock.says_utc or (day is not None and day.says_utc and not clock.says_local)
     return days * _DAY_S + seconds - zone_s, utc, notes
 
@@ -259,6 +238,25 @@ def _midnights(seconds: Floats) -> Floats:
     """Midnights passed before each row: a clock that falls by over 12 hours has passed one."""
     known = np.array(pd.Series(seconds).ffill().bfill(), dtype=np.float64)
     return np.concatenate([[0.0], np.cumsum(np.diff(known) < -0.5 * _DAY_S)]) if len(known) else known
+
+
+def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str]]:
+    """Days since 1970, and a note where day or month first was a choice."""
+    if "a" not in parts:
+        return days_since_1970(parts, day_first), []
+    if column.unit in ("dmy", "mdy"):
+        return days_since_1970(parts, column.unit == "dmy"), []
+    told = day_comes_first(parts)
+    if told is not None:
+        return days_since_1970(parts, told), []
+    # Dots are written day first; strokes are too where numbers are written with a decimal comma.
+    chosen = day_first or bool((parts["mark"] == ".").any())
+    example = plain_text(next(t for t in column.cells if t), 30)
+    note = (
+        f'"{column.choice.shown}" may be day or month first: "{example}" was read {"day" if chosen else "month"} '
+        f'first; {column.choice.quantity} = "dmy" or "mdy" in a columns file (--columns) settles it'
+    )
+    return days_since_1970(parts, chosen), [note]
 
 
 def _from_local(
@@ -308,87 +306,6 @@ def _offsets_min(cells: Any) -> Floats:
                 minutes = np.nan
         known[text] = minutes
     return np.array([known[text] for text in cells], dtype=np.float64)
-
-
-def _parts(column: Column) -> Any:
-    """A frame with one column for each part of the form, text or NaN."""
-    return column.cells.str.extract(f"^{FORMS[column.form][1]}$")
-
-
-def _number(parts: Any, name: str, blank: float = np.nan) -> Floats:
-    if name not in parts:
-        return np.full(len(parts), blank)
-    text = parts[name].str.replace(",", ".", regex=False)
-    values = np.array(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
-    return values if np.isnan(blank) else np.where(np.isnan(values), blank, values)
-
-
-def _seconds_of_day(parts: Any) -> Floats:
-    hour, minute = _number(parts, "hour"), _number(parts, "minute")
-    second = _number(parts, "second", 0.0)
-    with np.errstate(invalid="ignore"):
-        wrong = (minute > 59) | (second >= 61) | (hour > 23)
-        if "half" in parts and parts["half"].notna().any():
-            half = parts["half"].str.lower()
-            wrong |= np.asarray(half.notna()) & ((hour > 12) | (hour < 1))
-            hour = np.where(half.notna(), np.mod(hour, 12), hour) + np.where(half == "p", 12.0, 0.0)
-    return np.where(wrong, np.nan, hour * 3600.0 + minute * 60.0 + second)
-
-
-def _zones(parts: Any) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Seconds east of UTC (0 where none is named), and which rows name a zone (unreadable rows count as such)."""
-    unreadable = np.asarray(parts["hour"].isna())
-    if "zone" not in parts:
-        return np.zeros(len(parts)), unreadable
-    known: dict[Any, float] = {}
-    for text in parts["zone"].dropna().unique():
-        minutes = offset_minutes(text)
-        known[text] = 0.0 if text in ("UTC", "GMT") else np.nan if minutes is None else minutes * 60.0
-    seconds = np.array([known.get(text, 0.0) for text in parts["zone"]], dtype=np.float64)
-    return seconds, np.asarray(parts["zone"].notna()) | unreadable
-
-
-def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str]]:
-    """Days since 1970 and notes; NaN for a day that the calendar does not have."""
-    notes: list[str] = []
-    year = _number(parts, "year")
-    short = np.asarray(parts["year"].str.len() == 2)
-    with np.errstate(invalid="ignore"):
-        year = np.where(short, year + np.where(year < 80, 2000.0, 1900.0), year)
-    if "a" in parts:
-        a, b = _number(parts, "a"), _number(parts, "b")
-        day_first, note = _order(a, b, parts["mark"], column, day_first)
-        notes += [note] if note else []
-        month, day = (b, a) if day_first else (a, b)
-    elif "name" in parts:
-        names = parts["name"].str.lower().str[:3]
-        month, day = np.array(names.map(_MONTHS), dtype=np.float64), _number(parts, "day")
-    else:
-        month, day = _number(parts, "month"), _number(parts, "day")
-    with np.errstate(invalid="ignore"):
-        good = np.isfinite(year) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
-    months = np.where(good, (year - 1970) * 12 + month - 1, 0).astype(np.int64).astype("datetime64[M]")
-    dates = months.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("timedelta64[D]")
-    good &= dates.astype("datetime64[M]") == months  # 31 April is not 1 May
-    return np.where(good, dates.astype(np.int64).astype(np.float64), np.nan), notes
-
-
-def _order(a: Floats, b: Floats, marks: Any, column: Column, day_first: bool) -> tuple[bool, str]:
-    """Whether the first number is the day, and a note where that is a choice."""
-    if column.unit in ("dmy", "mdy"):
-        return column.unit == "dmy", ""
-    with np.errstate(invalid="ignore"):
-        a_is_day, b_is_day = bool((a > 12).any()), bool((b > 12).any())
-    if a_is_day != b_is_day:
-        return a_is_day, ""
-    dots = bool((marks == ".").any())
-    chosen = dots or day_first
-    example = next(t for t in column.cells if t)
-    remedy = f'{column.choice.quantity} = "dmy" or "mdy" in a columns file (--columns) settles it'
-    return chosen, (
-        f'"{column.choice.shown}" may be day or month first: "{plain_text(example, 30)}" was read '
-        f"{'day' if chosen else 'month'} first; {remedy}"
-    )
 
 
 def _provenance(column: Column, zoned: bool) -> Provenance:
