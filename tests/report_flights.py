@@ -139,9 +139,7 @@ def make_debrief(
                 )
             )
             for a, b in ((out_from, out_to), (in_from, in_to)):
-                turn_list.append(
-                    Turn(START_EPOCH_S + a, START_EPOCH_S + b, 0.6, 0.6, side * 180.0, 3.0, 15.9, 0.75)
-                )
+                turn_list.append(Turn(START_EPOCH_S + a, START_EPOCH_S + b, 0.6, 0.6, side * 180.0, 3.0, 15.9, 0.75))
         incomplete = Lap(
             number=laps + 1,
             start=_moment(pilot.t),
@@ -208,9 +206,7 @@ def make_debrief(
         airspeed_source="estimated" if air else "none",
         bank_source="estimated" if air else "none",
     )
-    gaps = tuple(
-        Gap(float(samples.epoch_s[i - 1]), float(samples.epoch_s[i])) for i in np.flatnonzero(gap_before) if i
-    )
+    gaps = tuple(Gap(float(samples.epoch_s[i - 1]), float(samples.epoch_s[i])) for i in np.flatnonzero(gap_before) if i)
     track = Track(
         source=source,
         epoch_s=samples.epoch_s,
@@ -258,8 +254,7 @@ def make_debrief(
         ),
         items=_items(found, hostile, altitude, air),
         findings=_findings(found, hostile),
-        verdict=("Three laps flown; the outbound time was not corrected." if found else "No hold was flown.")
-        + hostile,
+        verdict=("Three laps flown; the outbound time was not corrected." if found else "No hold was flown.") + hostile,
         standard_name="faa-instrument",
         standard_title="FAA instrument rating, airplane" + hostile,
     )

@@ -1,7 +1,7 @@
 """What the page's script reads: the shown part of the flight as short texts of whole-number steps.
 
-Every channel is rounded to a step finer than what is shown of it and written as differences, a hole as nothing between two
-commas: an hour at one sample a second is about 150 kB.
+Every channel is rounded to a step finer than what is shown of it and written as differences, a hole as nothing
+between two commas: an hour at one sample a second is about 150 kB.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import numpy as np
 
 from trackgrade.report.drawing import Indices
 from trackgrade.report.needles import NeedleLine
-from trackgrade.report.plan_view import View
 from trackgrade.report.timeline import AXIS_WIDTH, Timeline
+from trackgrade.report.view import View
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 
@@ -83,7 +83,10 @@ def thin(epoch_s: Floats, timeline: Timeline) -> Indices:
     spacing = max(LEAST_SPACING_S, seconds / MOST_SAMPLES)
     # The first sample of each cell of time: even over the flight, and the same for the same flight.
     cell = np.floor((epoch_s[shown] - epoch_s[shown[0]]) / spacing + 1e-6)
-    if len(shown) <= MOST_SAMPLES and np.median(np.diff(epoch_s[shown]) if len(shown) > 1 else [1.0]) >= LEAST_SPACING_S:
+    if (
+        len(shown) <= MOST_SAMPLES
+        and np.median(np.diff(epoch_s[shown]) if len(shown) > 1 else [1.0]) >= LEAST_SPACING_S
+    ):
         return shown
     return shown[np.concatenate(([True], np.diff(cell) > 0))]
 

@@ -1,18 +1,22 @@
-"""Numbers as people read them, and the story that each carries: its error, how it was measured, what it is held against."""
+"""Numbers as people read them, and the story each carries: its error, how it was measured, its limit."""
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
 from trackgrade.report.drawing import element
-from trackgrade.report.plan_view import clock
 from trackgrade.score.debrief import ItemResult, Measurement
 from trackgrade.segment.flown import Moment
 
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 NARROW_SPACE = "\u202f"
 MINUS = "\u2212"
 DASH = "\u2013"
@@ -30,6 +34,12 @@ def figure(value: float, places: int = 0, signed: bool = False) -> str:
     return text.replace(",", NARROW_SPACE).replace("-", MINUS)
 
 
+def clock(epoch_s: float) -> str:
+    """Time of day UTC to the second, rounded."""
+    second = math.floor(epoch_s + 0.5) % 86400
+    return f"{second // 3600:02d}:{second % 3600 // 60:02d}:{second % 60:02d}"
+
+
 def moment_words(moment: Moment | None) -> str:
     """ "15:23:41.2 UTC ± 0.3 s", or that the track does not show it."""
     if moment is None:
@@ -42,14 +52,16 @@ def moment_words(moment: Moment | None) -> str:
 def day(epoch_s: float) -> str:
     """ "3 May 2026" (UTC)."""
     date = dt.datetime(1970, 1, 1) + dt.timedelta(seconds=epoch_s)
-    months = "January February March April May June July August September October November December".split()
-    return f"{date.day} {months[date.month - 1]} {date.year}"
+    return f"{date.day} {MONTHS[date.month - 1]} {date.year}"
 
 
 def lasted(seconds: float) -> str:
     """ "12 s", "1 min 34 s"."""
     whole = round(seconds)
     return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60} s"
+
+
+NOTHING = Markup("")
 
 
 @dataclass(frozen=True)
@@ -76,7 +88,7 @@ class Number:
     result: str = ""
     result_class: str = ""
     sign: str = ""
-    gauge: Markup = Markup("")
+    gauge: Markup = NOTHING
     at_s: float | None = None
     stretch: str = ""
     key: str = ""
@@ -101,9 +113,7 @@ def traced(
     if measured.how:
         lines.append(sentence(measured.how))
     lines += story
-    return Number(
-        figure(measured.value, places, signed), title, tuple(lines), under=under, stretch=stretch, at_s=at_s
-    )
+    return Number(figure(measured.value, places, signed), title, tuple(lines), under=under, stretch=stretch, at_s=at_s)
 
 
 def error_words(measured: Measurement) -> str:
@@ -156,7 +166,7 @@ def item_story(item: ItemResult) -> tuple[str, ...]:
     lines = []
     if item.limit is not None:
         against = f", measured from {item.reference}" if item.reference else ""
-        lines.append(f"{item.title}: limit {figure(item.limit, _places(item.limit))} {item.unit}{against}.")
+        lines.append(f"{item.title}: limit {figure(item.limit, places_of(item.limit))} {item.unit}{against}.")
     result = sentence(item.result)
     if item.result == "not measurable" and item.why:
         result = f"Not measurable: {item.why}."
@@ -166,7 +176,7 @@ def item_story(item: ItemResult) -> tuple[str, ...]:
     if item.evidence:
         lines.append(sentence(item.evidence))
     for each in item.excursions[:4]:
-        peak = f"{figure(each.peak, _places(each.peak), signed=True)} {item.unit}"
+        peak = f"{figure(each.peak, places_of(each.peak), signed=True)} {item.unit}"
         lines.append(f"Outside from {clock(each.start_epoch_s)} UTC for {lasted(each.seconds)}, up to {peak}.")
     if len(item.excursions) > 4:
         lines.append(f"And {len(item.excursions) - 4} more.")
@@ -174,7 +184,7 @@ def item_story(item: ItemResult) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _places(value: float) -> int:
+def places_of(value: float) -> int:
     return 0 if abs(value) >= 9.5 or value == int(value) else 2 if abs(value) < 1.0 else 1
 
 
@@ -185,7 +195,7 @@ GAUGE_WIDTH, GAUGE_HEIGHT = 46.0, 9.0
 def gauge(item: ItemResult) -> Markup:
     """The value as a mark on a rule whose middle box is the band. Empty without value or limit."""
     if item.value is None or not item.limit:
-        return Markup("")
+        return NOTHING
     share = max(-1.96, min(1.96, item.value / item.limit))
     if item.result == "within":
         share = max(-1.0, min(1.0, share))

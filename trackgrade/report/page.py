@@ -30,12 +30,7 @@ def render_template(template: str, style_name: str, script_name: str | None, con
     style = _source(style_name)
     script = _source(script_name) if script_name else ""
     quoted = f"'{_hash(script)}'" if script else "'none'"
-    policy = (
-        "default-src 'none'; "
-        f"style-src '{_hash(style)}'; "
-        f"script-src {quoted}; "
-        "base-uri 'none'; form-action 'none'"
-    )
+    policy = f"default-src 'none'; style-src '{_hash(style)}'; script-src {quoted}; base-uri 'none'; form-action 'none'"
     return (
         environment()
         .get_template(template)

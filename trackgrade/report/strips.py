@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from trackgrade.report.drawing import element, pleasant_step, short, simplified_polyline
 from trackgrade.report.needles import NeedleLine
-from trackgrade.report.plan_view import clock
+from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
@@ -77,6 +77,7 @@ class DrawnStrip:
     legend: tuple[tuple[str, str], ...]
     band_words: str
     why: str
+    counted_outside: bool
     scale: Markup
     plot: Markup
 
@@ -100,6 +101,7 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> DrawnStrip:
         legend=tuple((line.style, line.words) for line in strip.lines),
         band_words=strip.band_words,
         why=strip.why,
+        counted_outside=bool(strip.outside),
         scale=_scale(strip),
         plot=_plot(strip, debrief, timeline),
     )
@@ -151,11 +153,11 @@ def _range(values: Floats, bands: tuple[Band, ...], least: float) -> tuple[float
     return middle - 0.58 * span, middle + 0.58 * span
 
 
-def _even_ticks(low: float, high: float, most: int = 4) -> tuple[tuple[float, str], ...]:
+def _even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, str], ...]:
     step = pleasant_step(high - low, most)
     first = np.ceil(low / step) * step
     values = np.arange(first, high + step * 1e-9, step)
-    return tuple((float(v), f"{v:,.0f}".replace(",", "\u202f") if step >= 1 else f"{v:g}") for v in values)
+    return tuple((float(v), f"{v + 0.0:,.0f}".replace(",", "\u202f") if step >= 1 else f"{v + 0.0:g}") for v in values)
 
 
 def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
@@ -171,14 +173,17 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     words = ""
     if reference is not None and limit is not None:
         bands = (Band(reference - limit, reference + limit),)
-        words = f"band: {reference:,.0f} ± {limit:g} ft".replace(",", "\u202f")
-        if debrief.altitude_reference_note:
-            words += f" ({debrief.altitude_reference_note})"
+        words = f"band: ± {limit:g} ft about {_about(debrief.altitude_reference_note, reference, 'ft')}"
     low, high = _range(shown, bands, 200.0)
     return Strip(
         "altitude", "Altitude", "ft", (Line("altitude", values),), bands, _outside(debrief, "altitude"), low, high,
         _even_ticks(low, high), words,
     )  # fmt: skip
+
+
+def _about(note: str, reference: float, unit: str) -> str:
+    """What a band is measured from: the analysis' own words, or the number."""
+    return note or f"{reference:,.0f} {unit}".replace(",", "\u202f")
 
 
 def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
@@ -196,9 +201,7 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     reference = debrief.airspeed_reference_kias
     if lines and "indicated" in lines[0].words and limit is not None and reference is not None:
         bands = (Band(reference - limit, reference + limit),)
-        words = f"band: {reference:.0f} ± {limit:g} kt"
-        if debrief.airspeed_reference_note:
-            words += f" ({debrief.airspeed_reference_note})"
+        words = f"band: ± {limit:g} kt about {_about(debrief.airspeed_reference_note, reference, 'KIAS')}"
     if not lines:
         why = "airspeed not measurable: " + (debrief.wind_note or "none in the track, and no wind from the turns")
     drawn = (*lines, ground)
@@ -229,7 +232,9 @@ def _needle(debrief: Debrief, needles: tuple[NeedleLine, ...]) -> Strip:
 def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
     samples = debrief.samples
     side = debrief.hold.side
-    rate = samples.heading_rate_deg_s if np.isfinite(samples.heading_rate_deg_s).any() else samples.ground_track_rate_deg_s
+    rate = (
+        samples.heading_rate_deg_s if np.isfinite(samples.heading_rate_deg_s).any() else samples.ground_track_rate_deg_s
+    )
     values = rate * side
     limit = _limit(debrief, "turn_rate")
     due = [
@@ -271,16 +276,18 @@ def _scale(strip: Strip) -> Markup:
 def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     axis = timeline.axis
     inside: list[Markup] = []
-    for stretch in timeline.stretches:
-        if stretch.lap is not None and stretch.style % 2 == 0:
-            inside.append(_block(axis, stretch.start_epoch_s, stretch.end_epoch_s, 0.0, TALL, "lap-shade"))
+    inside += [
+        _block(axis, each.start_epoch_s, each.end_epoch_s, 0.0, TALL, "lap-shade")
+        for each in timeline.stretches
+        if each.lap is not None and each.style % 2 == 0
+    ]
     for band in strip.bands:
         top, bottom = float(_y(strip, band.high)), float(_y(strip, band.low))
         for start, end in _band_spans(band, timeline):
             inside.append(_block(axis, start, end, top, bottom - top, "band"))
     for value, _ in strip.ticks:
-        y = short(float(_y(strip, value)))
-        inside.append(element("path", d=f"M0 {y}H{short(AXIS_WIDTH)}", class_="grid"))
+        at = short(float(_y(strip, value)))
+        inside.append(element("path", d=f"M0 {at}H{short(AXIS_WIDTH)}", class_="grid"))
     for stretch in timeline.stretches:
         inside.append(_upright(axis, stretch.start_epoch_s, "lap-edge"))
         if stretch is timeline.stretches[-1]:
@@ -320,16 +327,16 @@ def _band_spans(band: Band, timeline: Timeline) -> list[tuple[float, float]]:
     return out
 
 
-def _block(axis: TimeAxis, start: float, end: float, y: float, height: float, style: str) -> Markup | str:
+def _block(axis: TimeAxis, start: float, end: float, y: float, height: float, style: str) -> Markup:
     x = axis.x(np.array([start, end]))
     if not np.isfinite(x).all():
-        return ""
+        return Markup("")
     return element("rect", x=float(x[0]), y=y, width=float(x[1] - x[0]), height=height, class_=style)
 
 
-def _upright(axis: TimeAxis, at: float, style: str) -> Markup | str:
+def _upright(axis: TimeAxis, at: float, style: str) -> Markup:
     x = float(axis.x(np.array([at]))[0])
-    return element("path", d=f"M{short(x)} 0V{short(TALL)}", class_=style) if np.isfinite(x) else ""
+    return element("path", d=f"M{short(x)} 0V{short(TALL)}", class_=style) if np.isfinite(x) else Markup("")
 
 
 def _words(strip: Strip, debrief: Debrief, timeline: Timeline) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from trackgrade.score.debrief import Debrief
 from trackgrade.segment.flown import Lap, Moment, Visit
@@ -83,9 +84,9 @@ class TimeAxis:
             x = np.where(inside, x0 + (t - start) * scale, x)
         return x
 
-    def covers(self, epoch_s: Floats) -> Floats:
+    def covers(self, epoch_s: Floats | float) -> npt.NDArray[np.bool_]:
         """Mask (n,) of the times that the axis shows."""
-        return np.isfinite(self.x(epoch_s))
+        return np.asarray(np.isfinite(self.x(epoch_s)))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,190 @@
+"""The evidence in words: entry, whole hold against the standard, wind, and what became of the data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from trackgrade import __version__
+from trackgrade.hold.courses import heading_name, variation_name
+from trackgrade.report.numbers import (
+    DASH,
+    Number,
+    clock,
+    figure,
+    item_number,
+    lasted,
+    moment_words,
+    places_of,
+    sentence,
+    traced,
+)
+from trackgrade.report.summary import Fact, magnetic_name
+from trackgrade.score.debrief import Debrief, EntryMeasures, Measurement
+
+
+@dataclass(frozen=True)
+class EntryStory:
+    """One entry told: heading, facts, what was remarked, and its traced numbers."""
+
+    title: str
+    facts: tuple[Fact, ...]
+    numbers: tuple[tuple[str, str, Number], ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ItemRow:
+    """One item of the standard that is not of a single lap: value, limit, result, source."""
+
+    title: str
+    scope: str
+    value: Number
+    unit: str
+    limit: str
+    source: str
+
+
+def entries(debrief: Debrief) -> Iterator[EntryStory]:
+    several = len(debrief.flown.visits) > 1
+    for visit in debrief.flown.visits:
+        entry = visit.entry
+        measures = next((each for each in debrief.entries if each.visit == visit.number), None)
+        facts = [
+            Fact("Flown", entry.kind),
+            Fact("Expected", " or ".join(entry.expected) if entry.expected else "not known"),
+        ]
+        if entry.arrival_heading_true_deg is not None:
+            margin = (
+                "" if entry.margin_deg is None else f"{abs(entry.margin_deg):.0f}° from the nearest sector boundary"
+            )
+            heading = magnetic_name(debrief, entry.arrival_heading_true_deg)
+            facts.append(Fact("Arrival heading", f"{heading}° mag", margin))
+        facts.append(Fact("First over the fix", moment_words(entry.start)))
+        remarks = [*entry.remarks]
+        if entry.turned_wrong_way:
+            remarks.append("turned the wrong way on the entry")
+        if entry.reversed_pattern:
+            remarks.append("flown on the reciprocal of the inbound course")
+        if measures is not None and measures.sentence:
+            remarks.insert(0, measures.sentence)
+        yield EntryStory(
+            title=f"Visit {visit.number}" if several else "",
+            facts=tuple(facts),
+            numbers=tuple(_entry_numbers(debrief, measures, visit.number)) if measures is not None else (),
+            remarks=tuple(sentence(each) for each in dict.fromkeys(remarks) if each),
+        )
+
+
+def _entry_numbers(debrief: Debrief, measures: EntryMeasures, visit: int) -> Iterator[tuple[str, str, Number]]:
+    rows: tuple[tuple[str, str, Measurement, int, bool], ...] = (
+        ("Fix to start of turn", "s", measures.fix_to_turn_s, 1, True),
+        ("Outbound time", "s", measures.outbound_s, 1, False),
+        ("Outbound track off the outbound course", "°", measures.offset_deg, 0, True),
+        ("Furthest from the course", "NM", measures.max_offset_nm, 2, False),
+        ("Non-holding side", "NM", measures.non_holding_side_nm, 2, False),
+        ("Airspeed over the fix", "KIAS", measures.arrival_ias_kt, 0, False),
+        ("At holding speed before the fix", "s", measures.speed_ready_s, 0, False),
+        ("Time over the fix, off the assigned", "s", measures.arrival_miss_s, 0, True),
+    )
+    for k, (name, unit, measured, places, signed) in enumerate(rows):
+        if measured.value is None and (not measured.why or name.endswith("assigned")):
+            continue
+        number = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=f"entry-{visit}")
+        yield name, unit, replace(number, key=f"n-entry-{visit}-{k}")
+
+
+def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
+    for k, item in enumerate(each for each in debrief.items if each.lap is None):
+        unit = "°" if item.unit == "deg" else "°/s" if item.unit == "deg/s" else item.unit
+        places = 0 if unit in ("ft", "kt", "°", "KIAS") else 2 if unit in ("NM", "of full scale") else 1
+        asked = debrief.standard.item(item.item) if debrief.standard is not None else None
+        signed = item.item != "entry" and (asked is None or asked.counts != "not above")
+        number = item_number(item, f"{item.title}, {item.scope}", places=places, signed=signed)
+        limit = DASH if item.limit is None else f"{figure(item.limit, places_of(item.limit))} {unit}"
+        yield ItemRow(
+            title=item.title,
+            scope=item.scope,
+            value=replace(number, key=f"n-item-{k}"),
+            unit=unit,
+            limit=limit,
+            source="choice of this program" if item.choice else item.source,
+        )
+
+
+def wind_facts(debrief: Debrief) -> Iterator[Fact]:
+    wind = debrief.wind
+    if wind is None:
+        yield Fact("Wind", "not measurable", sentence(debrief.wind_note))
+        return
+    source = "from the ground speeds around the turns" if wind.source == "turns" else f"source: {wind.source}"
+    yield Fact(
+        "Wind from",
+        f"{heading_name(wind.from_true_deg)}° true ± {wind.from_sd_deg:.0f}°",
+        f"{magnetic_name(debrief, wind.from_true_deg)}° mag",
+    )
+    yield Fact("Wind speed", f"{wind.speed_kt:.1f} ± {wind.speed_sd_kt:.1f} kt", source)
+    yield Fact(
+        "True airspeed", f"{wind.true_airspeed_kt:.1f} ± {wind.true_airspeed_sd_kt:.1f} kt", "over the whole hold"
+    )
+    if debrief.wind_note:
+        yield Fact("Note", sentence(debrief.wind_note))
+
+
+def dropped(debrief: Debrief) -> Iterator[str]:
+    """Points that cleaning took out, by reason."""
+    for each in debrief.track.rejections:
+        points = "1 point" if each.count == 1 else f"{figure(each.count)} points"
+        yield f"{points}: {each.reason} (first at {clock(each.first_epoch_s)} UTC)."
+
+
+def holes(debrief: Debrief) -> Iterator[str]:
+    """Times of which the record says nothing."""
+    for each in debrief.track.gaps:
+        yield f"{clock(each.start_epoch_s)} to {clock(each.end_epoch_s)} UTC, {lasted(each.seconds)}."
+
+
+def notes(debrief: Debrief) -> Iterator[str]:
+    """What readers, cleaning, hold and judgement had to say, each once."""
+    track = debrief.track
+    for each in dict.fromkeys((*track.track.notes, *track.notes, *debrief.hold.notes, *debrief.notes)):
+        yield sentence(each)
+
+
+def estimated(debrief: Debrief) -> tuple[str, ...]:
+    samples = debrief.samples
+    words = {"logged": "from the log", "estimated": "estimated", "none": "not known"}
+    how = {
+        "Heading": (samples.heading_source, "direction of the ground velocity less the wind"),
+        "Airspeed": (samples.airspeed_source, "ground velocity less the wind, to indicated by the standard atmosphere"),
+        "Bank": (samples.bank_source, "from rate of turn and true airspeed in a coordinated turn"),
+    }
+    return tuple(
+        f"{name}: {words[source]}{f' ({method})' if source == 'estimated' else ''}."
+        for name, (source, method) in how.items()
+    )
+
+
+def identity(debrief: Debrief) -> tuple[Fact, ...]:
+    track = debrief.track
+    standard = debrief.standard
+    edition = f"{standard.document}, {standard.edition}, {standard.section}" if standard else ""
+    facts = [
+        Fact("Program", f"trackgrade {__version__}"),
+        Fact("Standard", debrief.standard_title, edition),
+        Fact("Standard file", debrief.standard_name),
+        Fact("Track file", track.track.source, f"SHA-256 {track.track.sha256}" if track.track.sha256 else ""),
+        Fact(
+            "Points",
+            f"{figure(track.points_read)} read, {figure(len(track.track))} used",
+            f"median interval {track.interval_s:g} s",
+        ),
+        Fact(
+            "Fix",
+            f"{debrief.hold.fix_lat_deg:.5f}, {debrief.hold.fix_lon_deg:.5f}",
+            f"variation {variation_name(debrief.hold.variation_deg)}, {debrief.hold.variation_source}",
+        ),
+    ]
+    if standard is not None and standard.timing_band_s is not None:
+        facts.append(Fact("Leg timing", standard.timing_note))
+    return tuple(facts)

@@ -1,0 +1,254 @@
+"""What is written on the plan view: events of each lap, lap numbers, the fix, arrows, scale, sides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from trackgrade.hold.courses import course_name, heading_name
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.report.drawing import element, pleasant_step, short
+from trackgrade.report.numbers import clock
+from trackgrade.report.timeline import Stretch, Timeline
+from trackgrade.report.view import HEIGHT, WIDTH, View, at, both
+from trackgrade.score.debrief import Debrief
+from trackgrade.segment.flown import Lap, Moment
+
+#: Lap lines: colour and dash both change from lap to lap, and repeat together after twelve.
+COLOURS, DASHES = 4, 3
+#: Two passages of the fix closer than this share a label [NM].
+SAME_PLACE_NM = 0.15
+#: Shape, and the words of the key, in order of a lap.
+EVENT_SIGNS: tuple[tuple[str, str], ...] = (
+    ("fix", "over the fix"),
+    ("level", "wings level outbound"),
+    ("abeam", "abeam the fix"),
+    ("turn", "turn inbound begins"),
+    ("inbound", "inbound time starts"),
+)
+
+
+@dataclass(frozen=True)
+class Event:
+    """One moment of a lap to be marked: ``shape`` names the sign, ``words`` what it is."""
+
+    stretch: str
+    shape: str
+    words: str
+    epoch_s: float
+    sd_s: float
+    east_nm: float
+    north_nm: float
+
+
+def line_style(stretch: Stretch) -> str:
+    """CSS classes of a line: colour and dash both change from lap to lap, and repeat together after twelve."""
+    if stretch.kind == "entry":
+        return "entry"
+    return f"c{stretch.style % COLOURS} d{stretch.style % DASHES}" + (" part" if stretch.kind == "incomplete" else "")
+
+
+def events_of(lap: Lap) -> tuple[tuple[str, str, Moment], ...]:
+    """(shape, words, moment) of each event that the track carries, in order of flying."""
+    by = {"course": " (course crossed)", "rollout": " (rolled out)", None: ""}[lap.inbound_start_by]
+    rows = (
+        ("fix", "over the fix", lap.start),
+        ("level", "wings level outbound", lap.outbound_turn_end),
+        ("abeam", "abeam the fix", lap.abeam),
+        ("turn", "turn inbound begins", lap.outbound_end),
+        ("inbound", "inbound time starts" + by, lap.inbound_start),
+        ("fix", "over the fix", lap.end),
+    )
+    return tuple((shape, words, moment) for shape, words, moment in rows if moment is not None)
+
+
+def sign(shape: str, size: float = 5.0) -> Markup:
+    """The mark of one kind of event about the origin; shapes differ, not only their fill."""
+    s = size
+    if shape in ("fix", "level"):
+        return element("circle", r=s * 0.85, class_="sign full" if shape == "fix" else "sign")
+    outline = {
+        "abeam": f"M0 {-s * 1.2:.1f}L{s * 1.2:.1f} 0 0 {s * 1.2:.1f} {-s * 1.2:.1f} 0Z",
+        "turn": f"M0 {-s * 1.15:.1f}L{s * 1.1:.1f} {s * 0.85:.1f} {-s * 1.1:.1f} {s * 0.85:.1f}Z",
+        "inbound": f"M{-s:.1f} {-s:.1f}H{s:.1f}V{s:.1f}H{-s:.1f}Z",
+    }
+    return element("path", d=outline[shape], class_="sign full" if shape == "turn" else "sign")
+
+
+def find_events(debrief: Debrief, timeline: Timeline) -> tuple[Event, ...]:
+    samples = debrief.samples
+    out = []
+    for stretch in timeline.stretches:
+        if stretch.lap is None:
+            continue
+        for shape, words, moment in events_of(stretch.lap):
+            east = float(np.interp(moment.epoch_s, samples.epoch_s, samples.east_nm))
+            north = float(np.interp(moment.epoch_s, samples.epoch_s, samples.north_nm))
+            out.append(Event(stretch.key, shape, words, moment.epoch_s, moment.sd_s, east, north))
+    return tuple(out)
+
+
+def signs(events: tuple[Event, ...], views: tuple[View, View], laps: int) -> Iterable[Markup]:
+    """Per stretch a group of signs, with labels that only the choice of one lap shows (or a flight of one lap)."""
+    for key in dict.fromkeys(event.stretch for event in events):
+        mine = [event for event in events if event.stretch == key]
+        labels: list[Markup] = []
+        for view in views:
+            taken: list[tuple[float, float, float, float]] = []
+            for event, words in _label_words(mine):
+                labels.append(_label(view, event, words, taken))
+        yield element(
+            "g",
+            *(element("g", sign(e.shape), **at(views, e.east_nm, e.north_nm)) for e in mine),
+            element("g", *labels, class_="labels" + (" always" if laps == 1 else "")),
+            data_stretch=key,
+        )
+
+
+def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
+    """What to write beside each event; the two passages of the fix share their words where they share a place."""
+    first, last = events[0], events[-1]
+    if (
+        first.shape == last.shape == "fix"
+        and first is not last
+        and np.hypot(first.east_nm - last.east_nm, first.north_nm - last.north_nm) < SAME_PLACE_NM
+    ):
+        both = f"{clock(first.epoch_s)}, {clock(last.epoch_s)} {first.words}"
+        return [(first, both), *((each, f"{clock(each.epoch_s)} {each.words}") for each in events[1:-1])]
+    return [(each, f"{clock(each.epoch_s)} {each.words}") for each in events]
+
+
+def _label(view: View, event: Event, words: str, taken: list[tuple[float, float, float, float]]) -> Markup:
+    """One label beside its sign, on the side with more room, moved down until it covers no other."""
+    x, y = view.place(event.east_nm, event.north_nm)
+    width, height = 6.3 * len(words) + 8.0, 15.0
+    right = x < WIDTH / 2
+    x1 = x + 9.0 if right else x - 9.0 - width
+    x1 = min(max(x1, 2.0), WIDTH - width - 2.0)
+    top = y - height / 2
+    while any(x1 < b and a < x1 + width and top < d and c < top + height for a, b, c, d in taken):
+        top += height + 1.0
+    taken.append((x1, x1 + width, top, top + height))
+    return element(
+        "g",
+        element("rect", x=x1, y=top, width=width, height=height, rx=2),
+        element("text", words, x=x1 + 4.0 if right else x1 + width - 4.0, y=top + 11.3,
+                text_anchor="start" if right else "end"),
+        class_=f"label only-{view.name}",
+    )  # fmt: skip
+
+
+def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iterable[Markup]:
+    """The number of each lap on its outbound leg, where it lies furthest from the numbers already there."""
+    samples = debrief.samples
+    taken: list[tuple[float, float]] = [(0.0, 0.0)]
+    for stretch in timeline.stretches:
+        lap = stretch.lap
+        if lap is None:
+            continue
+        start = lap.outbound_turn_end or lap.outbound_turn_start or lap.start
+        end = lap.outbound_end
+        until = end.epoch_s if end and end.epoch_s > start.epoch_s else stretch.end_epoch_s
+        times = start.epoch_s + np.linspace(0.08, 0.92, 13) * (until - start.epoch_s)
+        east = np.interp(times, samples.epoch_s, samples.east_nm)
+        north = np.interp(times, samples.epoch_s, samples.north_nm)
+        free = np.min([np.hypot(east - e, north - n) for e, n in taken], axis=0)
+        best = int(np.argmax(np.nan_to_num(free)))
+        taken.append((float(east[best]), float(north[best])))
+        half = 5.0 + 3.4 * len(stretch.tag)
+        yield element(
+            "g",
+            element("rect", x=-half, y=-8.5, width=2 * half, height=17.0, rx=3),
+            element("text", stretch.tag, y=4.4),
+            class_=f"tag c{stretch.style % COLOURS}",
+            data_stretch=stretch.key,
+            **at(views, *taken[-1]),
+        )
+
+
+def fix_mark(views: tuple[View, View]) -> Markup:
+    return element(
+        "g",
+        element("path", d="M-11 0H11M0-11V11", class_="fix-cross"),
+        element("circle", r=7.0, class_="fix-ring"),
+        class_="fix",
+        **at(views, 0.0, 0.0),
+    )
+
+
+def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View]) -> Markup:
+    """Inbound course on the non-holding side of its line; which side is which, further out."""
+    hold = debrief.hold
+    course = course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)
+    outbound_nm = max((-float(np.min(debrief.solved.path_along_nm)) if debrief.solved is not None else 2.0), 1.2)
+    places = (
+        (f"inbound {course}° mag", -0.45 * outbound_nm, -0.12),
+        ("holding side", 0.4, 0.62),
+        ("non-holding side", 0.4, -0.12),
+    )
+    words = []
+    for text, along, cross in places:
+        for view in views:
+            x, y = view.place(*(float(v) for v in frame.east_north(along, cross)))
+            line_x, _ = view.place(*(float(v) for v in frame.east_north(along, 0.0)))
+            anchor = "middle" if cross > 0.5 else "end" if x < line_x else "start"
+            words.append(
+                element("text", text, x=x, y=y + 4.0, text_anchor=anchor, class_=f"course-words only-{view.name}")
+            )
+    return element("g", *words)
+
+
+def furniture(debrief: Debrief, views: tuple[View, View]) -> Markup:
+    """North arrow, wind arrow and scale bar, in the corners."""
+    parts = [
+        element(
+            "g",
+            element("path", d="M0-17L6 9 0 4-6 9Z", class_="north-arrow"),
+            element("text", "N", y=-20, class_="middle", text_anchor="middle"),
+            **both(views, lambda view: f"translate(30 44) rotate({short(view.turn_deg, 2)})"),
+        )
+    ]
+    wind = debrief.wind
+    if wind is not None:
+        parts.append(
+            element(
+                "g",
+                element("path", d="M0-20V14M-6 6L0 17 6 6", class_="wind-arrow"),
+                **both(
+                    views,
+                    lambda view: (
+                        f"translate({short(WIDTH - 34)} 44) rotate({short(view.turn_deg + wind.from_true_deg, 2)})"
+                    ),
+                ),
+            )
+        )
+        magnetic = heading_name(wind.from_true_deg - debrief.hold.variation_deg)
+        parts.append(
+            element(
+                "text",
+                f"wind {magnetic}° mag, {wind.speed_kt:.0f} kt",
+                x=WIDTH - 62.0,
+                y=36,
+                text_anchor="end",
+                class_="small",
+            )
+        )
+    else:
+        parts.append(element("text", "wind not measurable", x=WIDTH - 12.0, y=36, text_anchor="end", class_="small"))
+    for view in views:
+        length = pleasant_step(110.0 / view.px_per_nm, 1) if view.px_per_nm > 0 else 1.0
+        length = length if length * view.px_per_nm <= 150.0 else length / 2
+        px = length * view.px_per_nm
+        y = HEIGHT - 14.0
+        parts.append(
+            element(
+                "g",
+                element("path", d=f"M14 {short(y - 5)}V{short(y)}H{short(14 + px)}V{short(y - 5)}", class_="scale-bar"),
+                element("text", f"{short(length, 2)} NM", x=20.0 + px, y=y, class_="small"),
+                class_=f"only-{view.name}",
+            )
+        )
+    return element("g", *parts, class_="furniture")

@@ -1,0 +1,156 @@
+"""The first page in words: hold and flight, what to work on, the next lap, what was left unfinished."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from trackgrade.hold.courses import course_name, heading_name
+from trackgrade.report.numbers import clock, day, figure, sentence
+from trackgrade.report.timeline import Timeline
+from trackgrade.score.debrief import Debrief, Finding
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A name, what it is, and optionally a remark below it."""
+
+    name: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Point:
+    """One thing to work on, or one done well.
+
+    ``at`` is its time of day; ``at_s`` and ``stretch`` lead to the pictures.
+    """
+
+    title: str
+    where: str
+    evidence: str
+    advice: str
+    consequences: tuple[str, ...]
+    at: str
+    at_s: float | None
+    stretch: str
+
+
+def magnetic_name(debrief: Debrief, true_deg: float) -> str:
+    return heading_name(true_deg - debrief.hold.variation_deg)
+
+
+def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
+    hold = debrief.hold
+    leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
+    course = course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)
+    facts = [
+        Fact("Inbound course", f"{course}° mag", f"{hold.inbound_course_true_deg:.1f}° true"),
+        Fact("Turns", hold.turns),
+        Fact("Leg", leg),
+    ]
+    if hold.altitude_ft is not None:
+        facts.append(Fact("Altitude", f"{figure(hold.altitude_ft)} ft"))
+    if hold.airspeed_kias is not None:
+        facts.append(Fact("Airspeed", f"{figure(hold.airspeed_kias)} KIAS"))
+    guidance = hold.guidance
+    if guidance.kind == "gps":
+        facts.append(Fact("Guidance", "GPS", f"full scale {guidance.full_scale_nm:g} NM"))
+    else:
+        to_set = "" if guidance.course_to_set_deg is None else f"set {course_name(guidance.course_to_set_deg)}°, "
+        facts.append(Fact("Guidance", "VOR", f"{to_set}flag {guidance.flag}, full scale {guidance.full_scale_deg:g}°"))
+    return tuple(facts)
+
+
+def flight_facts(debrief: Debrief) -> tuple[Fact, ...]:
+    epoch = debrief.samples.epoch_s
+    facts = [Fact("Track", debrief.track.track.source)]
+    if len(epoch):
+        facts.append(Fact("Date", day(float(epoch[0]))))
+        facts.append(Fact("Recorded", f"{clock(float(epoch[0]))[:5]} to {clock(float(epoch[-1]))[:5]} UTC"))
+    facts.append(Fact("Judged by", debrief.standard_title))
+    return tuple(facts)
+
+
+def _lap_words(debrief: Debrief, finding: Finding) -> str:
+    laps = finding.laps or ((finding.lap,) if finding.lap is not None else ())
+    if not laps:
+        return "whole hold"
+    where = f"visit {finding.visit}, " if finding.visit and len(debrief.flown.visits) > 1 else ""
+    if len(laps) == 1:
+        return f"{where}lap {laps[0]}"
+    return f"{where}laps {', '.join(map(str, laps[:-1]))} and {laps[-1]}"
+
+
+def point(debrief: Debrief, timeline: Timeline, finding: Finding) -> Point:
+    at = finding.at_epoch_s
+    stretch = ""
+    if at is not None:
+        if not bool(timeline.axis.covers(at)):
+            at = None
+        else:
+            here = [each for each in timeline.stretches if each.start_epoch_s <= at <= each.end_epoch_s]
+            same = [each for each in here if each.lap is not None and each.lap.number == finding.lap]
+            stretch = (same or here)[0].key if same or here else ""
+    return Point(
+        title=finding.title,
+        where=_lap_words(debrief, finding),
+        evidence=sentence(finding.evidence),
+        advice=sentence(finding.advice),
+        consequences=tuple(sentence(each) for each in finding.consequences),
+        at="" if finding.at_epoch_s is None else f"{clock(finding.at_epoch_s)} UTC",
+        at_s=at,
+        stretch=stretch,
+    )
+
+
+def next_lap(debrief: Debrief) -> Iterator[Fact]:
+    card = debrief.next_lap
+    if card is None:
+        return
+    if card.outbound_heading_mag_deg is not None:
+        off = card.outbound_correction_deg
+        note = (
+            "" if off is None or abs(off) < 0.5 else f"{abs(off):.0f}° {'right' if off > 0 else 'left'} of the course"
+        )
+        yield Fact("Outbound heading", f"{heading_name(card.outbound_heading_mag_deg)}° mag", note)
+    if card.outbound_s is not None:
+        yield Fact("Outbound time", f"{card.outbound_s:.0f} s", f"from {card.timed_from}" if card.timed_from else "")
+    if card.outbound_nm is not None:
+        yield Fact("Outbound to", f"{card.outbound_nm:.1f} NM", "from the fix")
+    if card.inbound_heading_mag_deg is not None:
+        yield Fact("Inbound heading", f"{heading_name(card.inbound_heading_mag_deg)}° mag")
+    if card.expected_inbound_s is not None:
+        yield Fact("Expect inbound", f"{card.expected_inbound_s:.0f} s")
+    if card.equal_seconds_s is not None:
+        yield Fact("Equal seconds asks", f"{card.equal_seconds_s:.0f} s", "outbound, after the last lap")
+
+
+def next_lap_words(debrief: Debrief) -> tuple[str, ...]:
+    card = debrief.next_lap
+    if card is None:
+        return (sentence(debrief.solved_note),) if debrief.solved_note else ()
+    words = [sentence(card.sentence)] if card.sentence else []
+    if not card.feasible and card.why:
+        words.append(sentence(card.why))
+    return tuple(words)
+
+
+def not_completed(timeline: Timeline) -> Iterator[Fact]:
+    for each in timeline.stretches:
+        if each.kind == "incomplete" and each.lap is not None:
+            why = each.lap.why_incomplete or "the fix was not passed again"
+            yield Fact(each.label, sentence(why), f"from {clock(each.start_epoch_s)} UTC")
+
+
+def watch(debrief: Debrief) -> tuple[str, ...]:
+    words = []
+    if debrief.watch is not None and debrief.watch.sentence:
+        words.append(sentence(debrief.watch.sentence))
+    words += [
+        f"Lap {each.lap}: within {each.limit_share:g} of full scale on {' and '.join(each.passes)}, "
+        f"outside on {' and '.join(each.fails)}."
+        for each in debrief.needle_contrasts
+    ]
+    return tuple(words)
