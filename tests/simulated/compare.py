@@ -142,7 +142,7 @@ def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> Non
             if visit.entry.turned_wrong_way:
                 outcome.named = entry.turned_wrong_way
     if outcome.what == "wrong entry" and outcome.entries:
-        flown_kind, kind, expected, told = outcome.entries[0]
+        flown_kind, kind, _, told = outcome.entries[0]
         outcome.named = kind == flown_kind and kind not in told
     if visits:
         _wind(outcome, visits, wind)

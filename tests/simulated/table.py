@@ -49,8 +49,8 @@ def spread(values: np.ndarray, digits: int = 2) -> str:
 
 def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
     rows = [
-        ["suite", "flights", "laps", "lap count", "entry flown", "entry expected", "fix, abeam, course [s]", "turns [s]",
-         "inbound time [s]", "outbound time [s]", "wind [kt]", "TAS [kt]", "refused wind"]
+        ["suite", "flights", "laps", "lap count", "entry flown", "entry expected", "fix, abeam, course [s]",
+         "turns [s]", "inbound time [s]", "outbound time [s]", "wind [kt]", "TAS [kt]", "refused wind"]
     ]  # fmt: skip
     for name, suite in SUITES.items():
         mine = [o for o in outcomes if o.suite == name]
@@ -195,9 +195,9 @@ def report(outcomes: list[Outcome], command: str) -> str:
         "",
         f"{len(outcomes)} flights. Made by: `{command}`. Suites and their ranges: `suites.py`; what counts as right: "
         "`compare.py`.",
-        "Errors are unsigned, median / 95 % / max, outside holes of the record. *Lap count* is the share of flights with",
-        "every lap found, none added, and every visit apart. *Within 2 sd*: the truth lies within two of the standard",
-        "errors that the analysis states.",
+        "Errors are unsigned, median / 95 % / max, outside holes of the record. *Lap count* is the share of flights",
+        "with every lap found, none added, and every visit apart. *Within 2 sd*: the truth lies within two of the",
+        "standard errors that the analysis states.",
         "",
         markdown(suite_rows(outcomes)),
         "",

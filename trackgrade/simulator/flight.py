@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import atan2, cos, pi, radians, sin
+from math import atan2, cos, hypot, pi, radians, sin
 
 import numpy as np
 
@@ -160,7 +160,7 @@ class _Conductor:
             entry, heading = self._arrival()
         track = self._track(heading)
         if ferry:
-            yield from self.flyer.go_to(-self.reach * sin(track), -self.reach * cos(track))
+            yield from self._ferry(track)
         s.tas_target = self.tas + sc.mistakes.arrival_excess_kt
         yield from h.fly_to_fix(track)
         passed = s.to_t if s.to_t > 0 else s.t
@@ -191,6 +191,21 @@ class _Conductor:
             yield from self.flyer.hold(s.heading, 60.0)
         else:
             yield from self.flyer.hold(s.heading, 75.0)
+
+    def _ferry(self, track: float) -> Script:
+        """To where the arrival begins, clear of the fix: what passes over it and comes back at once is an entry."""
+        s, far = self.s, max(8.0, 1.5 * self.reach)
+        east, north = -far * sin(track), -far * cos(track)
+        de, dn = east - s.east, north - s.north
+        length = max(0.1, hypot(de, dn))
+        share = max(0.0, min(1.0, -(s.east * de + s.north * dn) / length**2))
+        miss_e, miss_n = s.east + share * de, s.north + share * dn
+        clear = max(3.0, self.reach)
+        if hypot(miss_e, miss_n) < clear and hypot(s.east, s.north) > 0.5 * clear:
+            # Around it, on the side the line already passes.
+            side = 1.0 if miss_e * -dn + miss_n * de >= 0.0 else -1.0
+            yield from self.flyer.go_to(-side * dn / length * 2 * clear, side * de / length * 2 * clear, near_nm=1.0)
+        yield from self.flyer.go_to(east, north)
 
     def _approach_and_back(self) -> Script:
         """On along the inbound course, down, around, and up again on the way back."""

@@ -128,7 +128,7 @@ class HoldFlyer:
                 adjust = 0.9 * adjust + 0.1 * self._trim(left)
             wanted = bank * adjust
             if self.pilot.soft_rollout and left < radians(15):
-                wanted *= max(0.3, left / radians(15))
+                wanted *= max(0.45, left / radians(15))
             if swing:
                 wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
             yield sign * max(radians(4), wanted + s.bank_wander)
