@@ -1,9 +1,10 @@
 """When a turn begins and ends, to a fraction of a sample.
 
 A smoother blurs the roll-in: its turn rate starts to rise too early and stops falling too late. Here each
-edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that rises
-evenly during the roll-in, then a steady turn, all in air that moves with the wind. The threshold
-crossing of that rate is the edge. All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
+edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that changes
+evenly during the roll, a steady turn, all in air that moves with the wind; and, as small departures from that, a
+bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the edge.
+All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
 """
 
 from __future__ import annotations
@@ -17,24 +18,29 @@ from trackgrade.motion.smoothing import Trajectory
 
 Floats = npt.NDArray[np.float64]
 
-#: Rolling into a turn takes 3 to 6 s (common practice, no source); prior mean and sd [s].
+#: Rolling into and out of a turn takes 3 to 6 s (common practice, no source); prior mean and sd [s].
 ROLL_S, ROLL_SD_S = 4.0, 1.5
-#: How far the other quantities may move from the smoothed trajectory's own estimate.
-START_SD_S, RATE_SD_DEG_S, AIRSPEED_SD_M_S, STRAIGHT_RATE_SD_DEG_S = 8.0, 0.5, 4.0, 0.05
-#: Window before and after the edge [s], and the least number of samples on each side.
-BEFORE_S, AFTER_S = 18.0, 20.0
-STEP_S = 0.25
+SHORTEST_ROLL_S, LONGEST_ROLL_S = 1.0, 9.0
+#: How far the roll's start, the steady rate and the airspeed may move from the smoothed trajectory's own estimate.
+START_SD_S, RATE_SD_DEG_S, AIRSPEED_SD_M_S = 8.0, 0.5, 4.0
+#: Departures of the rate from straight, roll, steady: knots this far apart [s], with these standard deviations [deg/s].
+KNOT_S = 3.0
+WANDER_STRAIGHT_DEG_S, WANDER_TURN_DEG_S = 0.15, 0.35
+#: Just outside the end of a turn a pilot may ease onto the heading: more rate may be left over there.
+EASING_SPAN_S, EASING_IN_DEG_S, EASING_OUT_DEG_S = 8.0, 0.2, 0.5
+#: Reach of the window to either side of the edge [s]; the grid on which the model is integrated.
+WINDOW_S, STEP_S = 20.0, 0.5
 ITERATIONS = 6
-#: Parameters: x, y, heading, airspeed, ramp start, ramp time, steady rate, straight rate.
-N_PARAMETERS = 8
+#: Parameters of the plain model: x, y, heading, airspeed, roll start, roll time, steady rate.
+PLAIN = 7
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Edge:
     """A first guess of one edge, from the smoothed turn rate.
 
     ``into_turn``: True at the start of a turn, False at its end. ``rate_deg_s`` is the signed steady rate;
-    ``threshold_deg_s`` the unsigned rate that bounds the turn; ``before_s`` and ``after_s`` how much
+    ``threshold_deg_s`` the unsigned rate that bounds the turn; ``straight_s`` and ``turning_s`` how much
     straight flight and how much of the turn may be used.
     """
 
@@ -48,170 +54,224 @@ class Edge:
 
 @dataclass(frozen=True, eq=False)
 class FittedEdges:
-    """Per edge: time, standard error [s], roll-in time [s], steady rate [deg/s], and the fit's chi-square per sample."""
+    """Per edge (e,): time, its standard error [s], signed steady rate [deg/s], chi-square per degree of freedom."""
 
     epoch_s: Floats
     sd_s: Floats
-    roll_s: Floats
     rate_deg_s: Floats
     misfit: Floats
 
 
-def fit_edges(
-    trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]
-) -> FittedEdges:
+@dataclass(frozen=True, eq=False)
+class _Problem:
+    """Everything about the edges that the fit does not change. Time ``tau`` is relative to the guess and
+    runs backwards at the end of a turn, so that every edge is straight flight first."""
+
+    tau: Floats
+    grid: Floats
+    seen_m: Floats
+    across: Floats
+    root_weight: Floats
+    direction: Floats
+    wind_m_s: Floats
+    hats: Floats
+    noise_cross_m: float
+    noise_along_m: float
+
+
+def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]) -> FittedEdges:
     """Fit every edge. ``wind_m_s`` (e, 2): the wind (east, north, blowing towards) at each edge."""
     if not edges:
         nothing = np.empty(0)
-        return FittedEdges(nothing, nothing, nothing, nothing, nothing)
+        return FittedEdges(nothing, nothing, nothing, nothing)
     guess_s = np.array([edge.epoch_s for edge in edges])
-    # Time runs backwards at the end of a turn, so that every edge is straight flight first.
     direction = np.array([1.0 if edge.into_turn else -1.0 for edge in edges])
     rate = np.radians([edge.rate_deg_s for edge in edges])
     threshold = np.radians([edge.threshold_deg_s for edge in edges])
     straight = np.array([edge.straight_s for edge in edges])
-    turning = np.array([edge.turning_s for edge in edges])
+    problem = _problem(trajectory, raw_m, wind_m_s, edges, guess_s, direction)
 
-    tau, seen, across, weight = _windows(trajectory, raw_m, guess_s, direction, straight, turning)
     _, velocity, _ = trajectory.at(guess_s - direction * np.minimum(straight, 4.0))
     air = velocity - wind_m_s
-    # The heading of the straight part, a few seconds away from the edge.
-    heading = np.arctan2(air[:, 0], air[:, 1])
-    airspeed = np.hypot(air[:, 0], air[:, 1])
-    middle, _, _ = trajectory.at(guess_s)
+    place, _, _ = trajectory.at(guess_s)
+    n_hats = problem.hats.shape[1]
+    theta = np.zeros((len(edges), PLAIN + n_hats))
+    theta[:, 0:2] = place
+    theta[:, 2] = np.arctan2(air[:, 0], air[:, 1])
+    theta[:, 3] = np.hypot(air[:, 0], air[:, 1])
+    theta[:, 4] = -ROLL_S * threshold / np.abs(rate)
+    theta[:, 5] = ROLL_S
+    theta[:, 6] = rate
+    mean = theta.copy()
+    sd = np.empty_like(theta)
+    sd[:, :PLAIN] = (1e4, 1e4, 10.0, AIRSPEED_SD_M_S, START_SD_S, ROLL_SD_S, np.radians(RATE_SD_DEG_S))
+    sd[:, PLAIN:] = _wander_sd(problem, direction, n_hats)
 
-    steady = np.abs(rate)
-    ramp_start = -ROLL_S * threshold / steady
-    parameters = np.stack(
-        [
-            middle[:, 0],
-            middle[:, 1],
-            heading,
-            airspeed,
-            ramp_start,
-            np.full_like(heading, ROLL_S),
-            rate,
-            np.zeros_like(heading),
-        ],
-        axis=1,
-    )
-    prior_mean = parameters.copy()
-    prior_sd = np.tile(
-        [
-            1e4,
-            1e4,
-            10.0,
-            AIRSPEED_SD_M_S,
-            START_SD_S,
-            ROLL_SD_S,
-            np.radians(RATE_SD_DEG_S),
-            np.radians(STRAIGHT_RATE_SD_DEG_S),
-        ],
-        (len(edges), 1),
-    )
-    step = np.array([1.0, 1.0, 1e-3, 0.1, 0.02, 0.02, 1e-4, 1e-4])
-
-    def residuals(theta: Floats) -> Floats:
-        modelled = _positions(theta, tau, direction, wind_m_s)
-        gap = seen - modelled
-        along = np.sum(gap * across[:, :, ::-1] * (-1.0, 1.0), axis=2)
-        cross = np.sum(gap * across, axis=2)
-        root = np.sqrt(weight)
-        data = np.concatenate(
-            [cross * root / trajectory.noise_cross_m, along * root / trajectory.noise_along_m], axis=1
-        )
-        return np.concatenate([data, (theta - prior_mean) / prior_sd], axis=1)
-
-    normal = np.zeros((len(edges), N_PARAMETERS, N_PARAMETERS))
-    current = residuals(parameters)
-    cost = np.sum(current**2, axis=1)
-    damping = np.full(len(edges), 1e-3)
-    for _ in range(ITERATIONS):
-        jacobian = np.empty((*current.shape, N_PARAMETERS))
-        for j in range(N_PARAMETERS):
-            moved = parameters.copy()
-            moved[:, j] += step[j]
-            jacobian[:, :, j] = (residuals(moved) - current) / step[j]
-        normal = np.swapaxes(jacobian, 1, 2) @ jacobian
-        gradient = np.einsum("ekj,ek->ej", jacobian, current)
-        diagonal = np.einsum("ejj->ej", normal)
-        damped = normal + np.eye(N_PARAMETERS) * (damping[:, None] * diagonal)[:, None, :]
-        trial = parameters - np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
-        trial[:, 5] = np.clip(trial[:, 5], 1.0, 9.0)
-        trial_residuals = residuals(trial)
-        trial_cost = np.sum(trial_residuals**2, axis=1)
-        better = trial_cost < cost
-        parameters[better], current[better], cost[better] = (
-            trial[better],
-            trial_residuals[better],
-            trial_cost[better],
-        )
-        damping = np.where(better, damping / 5, damping * 10)
-
-    count = np.sum(weight > 0, axis=1)
-    freedom = np.maximum(2 * count - 6, 1)
-    misfit = np.sum(current[:, :-N_PARAMETERS] ** 2, axis=1) / freedom
+    theta, normal, misfit = _gauss_newton(problem, theta, mean, sd)
     covariance = np.linalg.inv(normal) * np.maximum(misfit, 1.0)[:, None, None]
-    # Threshold crossing: start + roll * threshold / steady.
-    share = np.clip(threshold / np.abs(parameters[:, 6]), 0.0, 1.0)
-    crossing = parameters[:, 4] + parameters[:, 5] * share
-    slope = np.zeros((len(edges), N_PARAMETERS))
-    slope[:, 4], slope[:, 5] = 1.0, share
+    crossing, slope = _crossing(problem, theta, threshold)
     variance = np.einsum("ei,eij,ej->e", slope, covariance, slope)
-    return FittedEdges(
-        guess_s + direction * crossing,
-        np.sqrt(variance),
-        parameters[:, 5],
-        np.degrees(parameters[:, 6]),
-        misfit,
-    )
+    return FittedEdges(guess_s + direction * crossing, np.sqrt(variance), np.degrees(theta[:, 6]), misfit)
 
 
-def _windows(
-    trajectory: Trajectory,
-    raw_m: Floats,
-    guess_s: Floats,
-    direction: Floats,
-    straight: Floats,
-    turning: Floats,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Padded samples about each edge: edge-relative time, positions, unit normals, weights (0 where padded)."""
+def _problem(
+    trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge], guess_s: Floats, direction: Floats
+) -> _Problem:
+    """Samples in padded windows about each edge, and the hat functions of the wandering rate."""
+    straight = np.array([edge.straight_s for edge in edges])
+    turning = np.array([edge.turning_s for edge in edges])
     before = np.where(direction > 0, straight, turning)
     after = np.where(direction > 0, turning, straight)
     first = np.searchsorted(trajectory.time_s, guess_s - before)
     last = np.searchsorted(trajectory.time_s, guess_s + after, side="right")
-    width = max(int(np.max(last - first)), 1)
-    index = first[:, None] + np.arange(width)
+    index = first[:, None] + np.arange(max(int(np.max(last - first)), 1))
     inside = index < last[:, None]
     index = np.minimum(index, len(trajectory.time_s) - 1)
-    tau = (trajectory.time_s[index] - guess_s[:, None]) * direction[:, None]
+    # Padding repeats the last sample with no weight; its time is kept inside the grid.
+    tau = np.clip((trajectory.time_s[index] - guess_s[:, None]) * direction[:, None], -WINDOW_S, WINDOW_S)
     velocity = trajectory.velocity_m_s[index]
     speed = np.maximum(np.hypot(velocity[..., 0], velocity[..., 1]), 1e-6)
     across = np.stack([-velocity[..., 1], velocity[..., 0]], axis=2) / speed[..., None]
-    return tau, raw_m[index], across, np.where(inside, trajectory.weight[index], 0.0)
+    grid = np.arange(-WINDOW_S - STEP_S, WINDOW_S + 2 * STEP_S, STEP_S)
+    knots = np.arange(-WINDOW_S + 2.0, WINDOW_S - 1.0, KNOT_S)
+    hats = np.maximum(0.0, 1.0 - np.abs(grid[:, None] - knots[None, :]) / KNOT_S)
+    return _Problem(
+        tau,
+        grid,
+        raw_m[index],
+        across,
+        np.sqrt(np.where(inside, trajectory.weight[index], 0.0)),
+        direction,
+        wind_m_s,
+        hats,
+        trajectory.noise_cross_m,
+        trajectory.noise_along_m,
+    )
 
 
-def _positions(theta: Floats, tau: Floats, direction: Floats, wind_m_s: Floats) -> Floats:
-    """Model positions (e, m, 2) at edge-relative times (e, m)."""
-    low, high = float(np.min(tau)) - STEP_S, float(np.max(tau)) + STEP_S
-    grid = np.arange(np.floor(low / STEP_S), np.ceil(high / STEP_S) + 1) * STEP_S
-    x, y, heading, airspeed, start, roll, rate, straight_rate = (theta[:, j : j + 1] for j in range(N_PARAMETERS))
-    into = np.clip(grid[None, :] - start, 0.0, None)
-    rolled = np.where(into < roll, into**2 / (2 * roll), into - roll / 2)
+def _wander_sd(problem: _Problem, direction: Floats, n_hats: int) -> Floats:
+    """Prior standard deviations (e, h) of the departures of the rate [rad/s]."""
+    knots = problem.grid[np.argmax(problem.hats, axis=0)]
+    sd = np.where(knots > 0.0, WANDER_TURN_DEG_S, WANDER_STRAIGHT_DEG_S)
+    easing = (knots <= 0.0) & (knots > -EASING_SPAN_S)
+    eased = np.where(direction > 0, EASING_IN_DEG_S, EASING_OUT_DEG_S)
+    return np.radians(np.where(easing[None, :], eased[:, None], sd[None, :]))
+
+
+def _rate(problem: _Problem, theta: Floats) -> Floats:
+    """Modelled turn rate (e, g) on the grid [rad/s], signed as in clock time."""
+    start, roll, steady = theta[:, 4:5], theta[:, 5:6], theta[:, 6:7]
+    return np.asarray(steady * np.clip((problem.grid - start) / roll, 0.0, 1.0) + theta[:, PLAIN:] @ problem.hats.T)
+
+
+def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
+    """Weighted misses (e, 2m) across and along the track, and their Jacobian (e, 2m, p)."""
+    grid, zero = problem.grid, int(np.argmin(np.abs(problem.grid)))
+    start, roll, steady = theta[:, 4:5], theta[:, 5:6], theta[:, 6:7]
+    into = grid[None, :] - start
+    rolling = np.clip(into, 0.0, roll)
+    turned = steady * (rolling**2 / (2 * roll) + np.maximum(into - roll, 0.0))
+    # Heading's derivatives by roll start, roll time, steady rate; the hats' integrals are their own.
+    by_start = -steady * rolling / roll
+    by_roll = -steady * np.where(into < roll, rolling**2 / (2 * roll**2), 0.5)
+    by_rate = turned / steady
+    hat_angle = np.cumsum(problem.hats, axis=0) * STEP_S
+    hat_angle = hat_angle - hat_angle[zero]
     # Clock time runs against tau at the end of a turn: the heading there is reached by turning back.
-    angle = heading + direction[:, None] * (rate * rolled + straight_rate * grid[None, :])
-    velocity_x = (airspeed * np.sin(angle) + wind_m_s[:, :1]) * direction[:, None]
-    velocity_y = (airspeed * np.cos(angle) + wind_m_s[:, 1:]) * direction[:, None]
-    zero = int(np.argmin(np.abs(grid)))
-    position = []
-    cell = np.clip(((tau - grid[0]) / STEP_S).astype(int), 0, len(grid) - 2)
-    part = (tau - grid[cell]) / STEP_S
-    rows = np.arange(len(theta))[:, None]
-    for start_value, velocity in ((x, velocity_x), (y, velocity_y)):
-        integral = np.concatenate(
-            [np.zeros((len(theta), 1)), np.cumsum((velocity[:, 1:] + velocity[:, :-1]) / 2 * STEP_S, axis=1)], axis=1
-        )
-        integral = integral - integral[:, zero : zero + 1] + start_value
-        v0, v1 = velocity[rows, cell], velocity[rows, cell + 1]
-        position.append(integral[rows, cell] + STEP_S * (v0 * part + (v1 - v0) * part**2 / 2))
-    return np.stack(position, axis=2)
+    sense = problem.direction[:, None]
+    angle = theta[:, 2:3] + sense * (turned + theta[:, PLAIN:] @ hat_angle.T)
+    sine, cosine = np.sin(angle), np.cos(angle)
+    speed = theta[:, 3:4]
+    n, p = len(theta), theta.shape[1]
+    flow = np.empty((n, len(grid), 2, p + 1))
+    flow[:, :, 0, p] = (speed * sine + problem.wind_m_s[:, :1]) * sense
+    flow[:, :, 1, p] = (speed * cosine + problem.wind_m_s[:, 1:]) * sense
+    flow[:, :, :, :2] = 0.0
+    flow[:, :, 0, 3], flow[:, :, 1, 3] = sine * sense, cosine * sense
+    sideways = np.stack([speed * cosine, -speed * sine], axis=2) * sense[:, :, None]
+    flow[:, :, :, 2] = sideways
+    for j, derivative in ((4, by_start), (5, by_roll), (6, by_rate)):
+        flow[:, :, :, j] = sideways * (sense * derivative)[:, :, None]
+    flow[:, :, :, PLAIN:p] = (sideways * sense[:, :, None])[..., None] * hat_angle[None, :, None, :]
+    moved = np.zeros_like(flow)
+    np.cumsum((flow[:, 1:] + flow[:, :-1]) * (STEP_S / 2), axis=1, out=moved[:, 1:])
+    moved -= moved[:, zero : zero + 1]
+    cell = np.clip(((problem.tau - grid[0]) / STEP_S).astype(int), 0, len(grid) - 2)
+    part = ((problem.tau - grid[cell]) / STEP_S)[:, :, None, None]
+    rows = np.arange(n)[:, None]
+    at = moved[rows, cell]
+    at += STEP_S * (flow[rows, cell] * part + (flow[rows, cell + 1] - flow[rows, cell]) * part**2 / 2)
+    at[:, :, 0, 0] += 1.0
+    at[:, :, 1, 1] += 1.0
+    at[:, :, :, p] += theta[:, None, :2]
+    miss = at
+    miss[:, :, :, p] -= problem.seen_m
+    across = problem.across[:, :, :, None]
+    along = np.stack([problem.across[:, :, 1], -problem.across[:, :, 0]], axis=2)[:, :, :, None]
+    root = problem.root_weight[:, :, None]
+    both = np.concatenate(
+        [
+            np.sum(miss * across, axis=2) * root / problem.noise_cross_m,
+            np.sum(miss * along, axis=2) * root / problem.noise_along_m,
+        ],
+        axis=1,
+    )
+    return both[:, :, p], both[:, :, :p]
+
+
+def _gauss_newton(problem: _Problem, theta: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats, Floats]:
+    """Least squares with priors, damped where a step does not help; also the normal matrix and the misfit."""
+    p = theta.shape[1]
+    damping = np.full(len(theta), 1e-3)
+    residual, jacobian = _residuals(problem, theta)
+    cost = np.sum(residual**2, axis=1) + np.sum(((theta - mean) / sd) ** 2, axis=1)
+    normal = np.empty(0)
+    for _ in range(ITERATIONS):
+        normal = np.swapaxes(jacobian, 1, 2) @ jacobian
+        normal[:, np.arange(p), np.arange(p)] += 1.0 / sd**2
+        gradient = np.einsum("ekj,ek->ej", jacobian, residual) + (theta - mean) / sd**2
+        damped = normal.copy()
+        damped[:, np.arange(p), np.arange(p)] *= 1.0 + damping[:, None]
+        trial = theta - np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
+        trial[:, 5] = np.clip(trial[:, 5], SHORTEST_ROLL_S, LONGEST_ROLL_S)
+        new_residual, new_jacobian = _residuals(problem, trial)
+        new_cost = np.sum(new_residual**2, axis=1) + np.sum(((trial - mean) / sd) ** 2, axis=1)
+        better = new_cost < cost
+        if not np.any(better & (cost - new_cost > 1e-3 * cost)):
+            break
+        theta = np.where(better[:, None], trial, theta)
+        residual = np.where(better[:, None], new_residual, residual)
+        jacobian = np.where(better[:, None, None], new_jacobian, jacobian)
+        cost = np.where(better, new_cost, cost)
+        damping = np.where(better, damping / 5, damping * 10)
+    freedom = np.maximum(2 * np.sum(problem.root_weight > 0, axis=1) - PLAIN, 1)
+    return theta, normal, np.sum(residual**2, axis=1) / freedom
+
+
+def _crossing(problem: _Problem, theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
+    """Edge-relative times (e,) at which the modelled rate meets the threshold, nearest the turn, and their slopes (e, p)."""
+    sign = np.sign(theta[:, 6])[:, None]
+    rate = _rate(problem, theta) * sign - threshold[:, None]
+    grid = problem.grid
+    # Outward from where the roll is over: the last grid point below the threshold before that.
+    reached = np.clip(theta[:, 4] + theta[:, 5], grid[1], grid[-1])
+    below = (rate[:, :-1] < 0.0) & (rate[:, 1:] >= 0.0) & (grid[None, :-1] <= reached[:, None] + 1.0)
+    found = np.any(below, axis=1)
+    k = np.where(found, below.shape[1] - 1 - np.argmax(below[:, ::-1], axis=1), 0)
+    rows = np.arange(len(theta))
+    lift = np.maximum(rate[rows, k + 1] - rate[rows, k], 1e-9)
+    part = np.clip(-rate[rows, k] / lift, 0.0, 1.0)
+    plain = theta[:, 4] + theta[:, 5] * np.clip(threshold / np.abs(theta[:, 6]), 0.0, 1.0)
+    crossing = np.where(found, grid[k] + part * STEP_S, plain)
+    # Moving the rate up by d moves the crossing back by d over the rate's slope there.
+    steepness = np.maximum(lift / STEP_S, np.abs(theta[:, 6]) / (2.0 * LONGEST_ROLL_S))
+    share = np.clip((crossing - theta[:, 4]) / theta[:, 5], 0.0, 1.0)
+    slope = np.zeros_like(theta)
+    inside = (share > 0.0) & (share < 1.0)
+    ramp = np.abs(theta[:, 6]) / theta[:, 5]
+    slope[:, 4] = np.where(inside, ramp / steepness, 0.0)
+    slope[:, 5] = np.where(inside, ramp * share / steepness, 0.0)
+    slope[:, 6] = -sign[:, 0] * share / steepness
+    hats = problem.hats[k] * (1.0 - part[:, None]) + problem.hats[np.minimum(k + 1, len(grid) - 1)] * part[:, None]
+    slope[:, PLAIN:] = -sign * hats / steepness[:, None]
+    return np.asarray(crossing), slope

@@ -29,7 +29,7 @@ START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 75.0
 #: The turn at the fix begins this soon after it, else the aircraft left the hold [s].
 LATEST_FIX_TURN_S = 50.0
 #: Turns in one direction this close together are one turn with a wobble [s].
-SAME_TURN_PAUSE_S = 5.0
+SAME_TURN_PAUSE_S = 2.0
 #: Headings within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 #: A turn at the fix that pauses before this much is not over [deg].
@@ -78,7 +78,8 @@ def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0
     abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
     if abeam_s is not None and path.value(path.cross_nm, abeam_s) < LEAST_ABEAM_NM:
         abeam_s = None
-    started_outbound = abs(float(wrap180(a.track_deg))) > 80.0
+    # Arriving across the course the fix itself is the abeam point: along never goes from + to - after it.
+    started_outbound = abs(float(wrap180(a.track_deg))) > 45.0
     if abeam_s is None and not started_outbound:
         return NoLap("never abeam the fix on that side")
 

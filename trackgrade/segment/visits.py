@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trackgrade.earth.angles import wrap180
 from trackgrade.hold.hold import Hold
 from trackgrade.segment.entry import describe_entry, outbound_leg
 from trackgrade.segment.events import Passage, arrivals, inbound_passages
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
-from trackgrade.segment.laps import NoLap, lap_between
+from trackgrade.segment.laps import START_TO_DEG, NoLap, lap_between
 from trackgrade.segment.path import FlightPath
 
 #: An entry lasts at most this many times the leg, plus its turns [s].
@@ -19,6 +20,10 @@ ENTRY_LEGS, ENTRY_TURNS_S = 5.0, 420.0
 LAP_LEGS, LAP_TURNS_S = 9.0, 600.0
 #: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
 OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
+#: Arrivals on headings beyond this may pass the fix without along rising [deg].
+CROSSWISE_FROM_DEG = 60.0
+#: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
+WRONG_SIDE_START_DEG = 60.0
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -69,7 +74,12 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
     seen = path.seen_as(reciprocal=False, mirrored=mirrored)
     passages = inbound_passages(seen)
     found = []
-    for a, b in zip(passages[:-1], passages[1:]):
+    for a in passages + _crosswise(seen, passages):
+        b = next((p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0), None)
+        if b is None:
+            continue
+        if mirrored and abs(float(wrap180(a.heading_deg))) > WRONG_SIDE_START_DEG:
+            continue
         seconds = b.moment.epoch_s - a.moment.epoch_s
         if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
             continue
@@ -78,6 +88,17 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
             continue
         found.append(FoundLap(replace(lap, wrong_side=mirrored), _as_flown(a, mirrored), _as_flown(b, mirrored)))
     return found
+
+
+def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
+    """Arrivals across the course, which open a direct entry's first lap although along need not rise there."""
+    taken = np.array([p.moment.epoch_s for p in passages])
+    return [
+        p
+        for p in arrivals(path)
+        if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
+        and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
+    ]
 
 
 def _as_flown(passage: Passage, mirrored: bool) -> Passage:
@@ -117,11 +138,19 @@ def _chains(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
     chains: list[list[FoundLap]] = []
     for each in found:
         apart = each.a.moment.epoch_s - chains[-1][-1].b.moment.epoch_s if chains else np.inf
-        if apart <= 1.0 or apart < 2.2 * leg_s + 300.0:
+        if apart < 2.2 * leg_s + 300.0:
             chains[-1].append(each)
         else:
             chains.append([each])
-    return chains
+    return [_without_parallel_entry(chain) for chain in chains]
+
+
+def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
+    """A first round to the wrong side followed by laps to the right one is a parallel entry, not a lap."""
+    k = 0
+    while k < len(chain) and chain[k].lap.wrong_side:
+        k += 1
+    return chain[k:] if k < len(chain) else chain
 
 
 def _other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
