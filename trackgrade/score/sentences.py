@@ -178,3 +178,145 @@ def steady_lap_words(laps: Sequence[LapMeasures]) -> str:
     """Inbound times of some laps, as read out: "61, 59 and 60 s"."""
     times = [f"{lap.inbound_s.value:.0f}" for lap in laps if lap.inbound_s.value is not None]
     return f"{listed(times)} s"
+
+
+#: Title and one line of advice for every named mistake.
+MISTAKE_WORDS: dict[str, tuple[str, str]] = {
+    "reciprocal_course": (
+        "Flown on the reciprocal course",
+        "Before the fix, say the inbound course aloud and check that it leads to the fix; set it, and check the flag.",
+    ),
+    "wrong_side": (
+        "Turns to the wrong side",
+        "Draw the hold on the clearance: inbound arrow to the fix, then which way it turns, before arriving.",
+    ),
+    "wrong_entry": (
+        "Another entry than the heading asks for",
+        "Put the outbound course on the heading indicator before the fix: where it lies names the entry.",
+    ),
+    "entry_turned_wrong_way": (
+        "Entry turned away from the hold",
+        "Say before rolling in which way leads back to the holding side, and turn that way.",
+    ),
+    "course_not_captured": (
+        "Inbound course not captured before the fix",
+        "Roll out on a cut of 30 to 45 degrees, keep it until the needle moves, and only then turn to the course.",
+    ),
+    "orbit_inserted": (
+        "A full circle inside the lap",
+        "When behind, shorten the outbound leg next lap instead of circling inside the pattern.",
+    ),
+    "speed_above_limit": (
+        "Faster than the holding speed limit",
+        "Note the limit for the altitude with the clearance, and slow to it before the fix.",
+    ),
+    "speed_not_reduced": (
+        "Not slowed before the fix",
+        "Start slowing three minutes out, so that the first crossing of the fix is at holding speed.",
+    ),
+    "airspeed_not_held": (
+        "Airspeed not held",
+        "Set the power that gives holding speed, note it, and bring airspeed into the scan in the turns.",
+    ),
+    "turns_too_shallow": (
+        "Turns too shallow",
+        "Hold the bank that gives 3 degrees a second (about a tenth of the true airspeed plus 7), rolled in at once.",
+    ),
+    "turns_too_steep": (
+        "Turns too steep",
+        "Ease the bank to what gives 3 degrees a second, and never more than the hold's limit.",
+    ),
+    "turn_uneven": (
+        "Bank wandering in the turns",
+        "Set the bank, trim, and keep it in the scan until five degrees before the roll-out.",
+    ),
+    "altitude_lost_in_turns": (
+        "Altitude lost in the turns",
+        "Add back pressure as the bank goes in, and read the vertical speed first in every turn.",
+    ),
+    "altitude_not_held": (
+        "Altitude not held",
+        "Correct a hundred feet at once with a small pitch change, then trim; do not wait for the leg to end.",
+    ),
+    "heading_wandered": (
+        "Outbound heading not held",
+        "Choose the outbound heading before the turn ends and hold it on the heading indicator, wings level.",
+    ),
+    "no_drift_correction": (
+        "No drift correction outbound",
+        "Take the crab that holds the inbound course, triple it, and lay it off to the other side outbound.",
+    ),
+    "reversed_drift_correction": (
+        "Drift correction to the wrong side",
+        "Outbound the wind is on the other side: turn the nose into it, away from where inbound had it.",
+    ),
+    "course_overshot": (
+        "Inbound course overshot",
+        "Lay off more correction outbound, so that the turn back ends on the course.",
+    ),
+    "course_undershot": (
+        "Inbound course undershot",
+        "Lay off less correction outbound, so that the turn back reaches the course.",
+    ),
+    "course_left": (
+        "Off the inbound course",
+        "Bracket the course: a cut back, then half of it, and keep the crab that stops the needle.",
+    ),
+    "needle_chased": (
+        "Needle chased inbound",
+        "Hold a heading and let the needle answer; change it by five degrees, not by a swing through the course.",
+    ),
+    "non_holding_side": (
+        "Far on the non-holding side",
+        "Keep the outbound leg on the holding side: check the heading against the hold before starting the watch.",
+    ),
+    "time_not_corrected": (
+        "Outbound time not corrected",
+        "Note each inbound time at the fix, and take the difference out of the next outbound leg.",
+    ),
+    "time_corrected_wrong_way": (
+        "Outbound time corrected the wrong way",
+        "Inbound too long means the next outbound leg is shorter by about as much; too short, longer.",
+    ),
+    "outbound_too_short": (
+        "Outbound leg too short",
+        "Start the watch abeam the fix, and turn back on the watch and on nothing else.",
+    ),
+    "outbound_too_long": (
+        "Outbound leg too long",
+        "Start the watch abeam the fix, and turn back on the watch and on nothing else.",
+    ),
+    "watch_inconsistent": (
+        "The watch started at different places",
+        "Start the outbound time at the same place every lap, abeam the fix, or no correction can be right.",
+    ),
+    "late_at_fix": (
+        "Late turn at the fix",
+        "Have the bank and heading ready, and roll in as the flag flips or the distance stops counting down.",
+    ),
+    "arrival_time_missed": (
+        "Assigned time over the fix missed",
+        "Plan the last lap backwards from the assigned time, and change its outbound leg by half of what is left over.",
+    ),
+}
+
+#: Title and a line for what was flown well.
+PRAISE_WORDS: dict[str, tuple[str, str]] = {
+    "inbound_times": ("Inbound times on the mark", "Keep the way you time the outbound leg."),
+    "course": ("Inbound course held closely", "Keep the same cut and bracketing."),
+    "altitude": ("Altitude held closely", "Keep the trim and scan of these turns."),
+    "airspeed": ("Airspeed held closely", "Keep that power setting for this speed."),
+    "drift": ("Wind correction right", "Keep working out the outbound heading before the turn ends."),
+    "entry": ("Entry as the sector asks", "Keep reading it off the heading indicator."),
+}
+
+
+def finding_evidence(finding: Finding, clauses: Sequence[str], worst_clause: str) -> str:
+    """Where a mistake was seen and its worst case, with what it led to."""
+    where = f"On {lap_words(finding.laps)}: " if finding.laps else ""
+    text = f"{where}{worst_clause}"
+    if len(clauses) > 1:
+        text += f" ({'the worst of ' + str(len(clauses))})"
+    if finding.consequences:
+        text += f". It led to: {listed([each.lower() for each in finding.consequences])}"
+    return f"{text[0].upper()}{text[1:]}."

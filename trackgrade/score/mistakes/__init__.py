@@ -1,0 +1,216 @@
+"""Every mistake worth naming, in one table, and how sightings become findings.
+
+A mistake that only follows from another (an overshoot from a missing drift correction) is named as its consequence and
+not on its own, so that a pilot works on the cause. The table says which leads to which.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from trackgrade.score.debrief import Finding, ItemResult
+from trackgrade.score.measured import Measured
+from trackgrade.score.mistakes import handling, pattern, times, wind
+from trackgrade.score.mistakes.praise import praise
+from trackgrade.score.mistakes.sighting import Mistake, Seen, Sighting
+from trackgrade.score.sentences import MISTAKE_WORDS, finding_evidence
+
+_TIMES = frozenset(
+    ("time_not_corrected", "time_corrected_wrong_way", "outbound_too_short", "outbound_too_long", "watch_inconsistent")
+)
+_DRIFT = frozenset(("no_drift_correction", "reversed_drift_correction"))
+_ROLLOUT = frozenset(("course_overshot", "course_undershot"))
+_TRACKING = frozenset(("needle_chased", "course_left", "course_not_captured", "non_holding_side"))
+_TURNS = frozenset(("turns_too_shallow", "turns_too_steep", "turn_uneven"))
+
+#: All mistakes. Weight is for one lap of the least size; habits and large ones weigh more.
+MISTAKES: tuple[Mistake, ...] = (
+    Mistake(
+        "reciprocal_course",
+        pattern.reciprocal_course,
+        100.0,
+        leads_to=_TIMES
+        | _DRIFT
+        | _ROLLOUT
+        | _TRACKING
+        | {"wrong_entry", "entry_turned_wrong_way", "wrong_side", "late_at_fix"},
+        whole_visit=True,
+    ),
+    Mistake(
+        "wrong_side",
+        pattern.wrong_side,
+        95.0,
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"wrong_entry", "entry_turned_wrong_way", "late_at_fix"},
+        whole_visit=True,
+    ),
+    Mistake(
+        "speed_above_limit",
+        handling.speed_above_limit,
+        70.0,
+        leads_to=frozenset(("airspeed_not_held", "speed_not_reduced")),
+    ),
+    Mistake(
+        "course_not_captured",
+        pattern.course_not_captured,
+        65.0,
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"late_at_fix"},
+        next_lap=True,
+    ),
+    Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=frozenset(("wrong_entry",))),
+    Mistake(
+        "turns_too_shallow",
+        handling.turns_too_shallow,
+        50.0,
+        needs="repeated",
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven"},
+        whole_visit=True,
+    ),
+    Mistake(
+        "turns_too_steep",
+        handling.turns_too_steep,
+        50.0,
+        needs="repeated",
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven"},
+        whole_visit=True,
+    ),
+    Mistake(
+        "reversed_drift_correction",
+        wind.reversed_drift_correction,
+        55.0,
+        needs="repeated",
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"no_drift_correction", "heading_wandered"},
+        next_lap=True,
+    ),
+    Mistake(
+        "no_drift_correction",
+        wind.no_drift_correction,
+        45.0,
+        needs="repeated",
+        leads_to=_TIMES | _ROLLOUT | _TRACKING,
+        next_lap=True,
+    ),
+    Mistake(
+        "altitude_lost_in_turns", handling.altitude_lost_in_turns, 45.0, leads_to=frozenset(("altitude_not_held",))
+    ),
+    Mistake("altitude_not_held", handling.altitude_not_held, 45.0),
+    Mistake(
+        "orbit_inserted",
+        pattern.orbit_inserted,
+        40.0,
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | _TURNS | _DRIFT | {"heading_wandered", "altitude_lost_in_turns"},
+        next_lap=True,
+    ),
+    Mistake(
+        "non_holding_side",
+        wind.non_holding_side,
+        42.0,
+        leads_to=_TIMES | _ROLLOUT | _DRIFT | {"needle_chased", "course_left", "heading_wandered"},
+        next_lap=True,
+    ),
+    Mistake(
+        "watch_inconsistent",
+        times.watch_inconsistent,
+        38.0,
+        leads_to=_TIMES - {"watch_inconsistent"},
+        whole_visit=True,
+    ),
+    Mistake("time_corrected_wrong_way", times.time_corrected_wrong_way, 36.0, leads_to=_TIMES, whole_visit=True),
+    Mistake("time_not_corrected", times.time_not_corrected, 34.0, needs="repeated", leads_to=_TIMES, whole_visit=True),
+    Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, next_lap=True),
+    Mistake(
+        "course_overshot",
+        wind.course_overshot,
+        32.0,
+        leads_to=frozenset(("non_holding_side", "needle_chased", "course_left")),
+    ),
+    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=frozenset(("needle_chased", "course_left"))),
+    Mistake("course_left", wind.course_left, 40.0),
+    Mistake("needle_chased", wind.needle_chased, 26.0),
+    Mistake("turn_uneven", handling.turn_uneven, 25.0, needs="repeated"),
+    Mistake("speed_not_reduced", handling.speed_not_reduced, 30.0),
+    Mistake("airspeed_not_held", handling.airspeed_not_held, 30.0),
+    Mistake("outbound_too_short", times.outbound_too_short, 24.0),
+    Mistake("outbound_too_long", times.outbound_too_long, 24.0),
+    Mistake("heading_wandered", handling.heading_wandered, 20.0),
+    Mistake("wrong_entry", pattern.wrong_entry, 30.0),
+    Mistake("arrival_time_missed", times.arrival_time_missed, 22.0),
+)
+
+NAMES = tuple(mistake.name for mistake in MISTAKES)
+
+
+def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Finding, ...]:
+    """Mistakes ranked by weight, the heaviest first, then what was flown well. Nothing without evidence."""
+    seen = Seen(measured, items)
+    sightings = {mistake.name: list(mistake.find(seen)) for mistake in MISTAKES}
+    led_to = _take_consequences_out(sightings)
+    findings = []
+    for mistake in MISTAKES:
+        kept = sightings[mistake.name]
+        if kept and (mistake.needs == "once" or _is_habit(kept, len(measured.laps))):
+            findings.append(_finding(mistake, kept, led_to[mistake.name], len(measured.laps)))
+    findings.sort(key=lambda finding: -finding.weight)
+    return (*findings, *praise(seen, findings))
+
+
+def _take_consequences_out(sightings: dict[str, list[Sighting]]) -> dict[str, tuple[str, ...]]:
+    """Remove sightings that follow from another mistake; returns what each mistake led to.
+
+    Causes are taken in the order of the table, so that a cause that is itself a consequence is gone before its turn.
+    """
+    led_to: dict[str, tuple[str, ...]] = dict.fromkeys(sightings, ())
+    laps_flown = {(s.visit, s.lap) for each in sightings.values() for s in each if s.lap is not None}
+    for mistake in MISTAKES:
+        causes = sightings[mistake.name]
+        if not causes or (mistake.needs == "repeated" and not _is_habit(causes, len(laps_flown))):
+            continue
+        taken = []
+        for name in NAMES:
+            if name not in mistake.leads_to or name == mistake.name:
+                continue
+            left = [each for each in sightings[name] if not _follows(each, causes, mistake)]
+            if len(left) < len(sightings[name]):
+                taken.append(name)
+                sightings[name] = left
+        led_to[mistake.name] = tuple(taken)
+    return led_to
+
+
+def _follows(sighting: Sighting, causes: Sequence[Sighting], mistake: Mistake) -> bool:
+    for cause in causes:
+        if cause.visit is None or (mistake.whole_visit and cause.visit == sighting.visit):
+            return True
+        if cause.visit != sighting.visit:
+            continue
+        if cause.lap == sighting.lap:
+            return True
+        if mistake.next_lap and cause.lap is not None and sighting.lap == cause.lap + 1:
+            return True
+    return False
+
+
+def _is_habit(sightings: Sequence[Sighting], laps: int) -> bool:
+    seen_on = {(each.visit, each.lap) for each in sightings}
+    return len(seen_on) >= min(2, max(1, laps))
+
+
+def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[str, ...], laps: int) -> Finding:
+    title, advice = MISTAKE_WORDS[mistake.name]
+    worst = max(sightings, key=lambda each: each.size)
+    on = tuple(sorted({each.lap for each in sightings if each.lap is not None}))
+    share = len(on) / laps if laps and on else 1.0
+    first = min((each for each in sightings), key=lambda each: (each.visit or 0, each.lap or 0))
+    finding = Finding(
+        name=mistake.name,
+        title=title,
+        lap=on[0] if on else None,
+        at_epoch_s=worst.at_epoch_s if worst.at_epoch_s is not None else first.at_epoch_s,
+        evidence="",
+        advice=advice,
+        weight=mistake.weight * min(2.0, 0.5 + 0.25 * min(worst.size, 4.0)) * (0.7 + 0.3 * share),
+        visit=worst.visit,
+        laps=on,
+        consequences=tuple(MISTAKE_WORDS[name][0] for name in led_to),
+    )
+    return replace(finding, evidence=finding_evidence(finding, [each.evidence for each in sightings], worst.evidence))

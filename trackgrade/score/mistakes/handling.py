@@ -1,0 +1,159 @@
+"""Mistakes of flying: turns, altitude, airspeed, heading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from trackgrade.score.debrief import LapMeasures, TurnMeasures
+from trackgrade.score.mistakes.sighting import Seen, Sighting
+from trackgrade.score.sentences import amount
+
+#: Scatter of the rate within a turn that is worth naming [deg/s]: a choice (a fifth of standard rate is even).
+UNEVEN_DEG_S = 0.8
+#: Altitude lost in one turn that is worth naming, as a share of the altitude limit: a choice.
+LOST_SHARE = 1.0
+
+
+def turns_too_shallow(seen: Seen) -> Iterator[Sighting]:
+    """Turns slower than the hold asks for."""
+    yield from _rates(seen, -1)
+
+
+def turns_too_steep(seen: Seen) -> Iterator[Sighting]:
+    """Turns faster than the hold asks for."""
+    yield from _rates(seen, 1)
+
+
+def _turns(lap: LapMeasures) -> list[tuple[str, TurnMeasures]]:
+    return [(name, turn) for name, turn in (("at the fix", lap.fix_turn), ("inbound", lap.inbound_turn)) if turn]
+
+
+def _rates(seen: Seen, sign: int) -> Iterator[Sighting]:
+    item = seen.measured.standard.item("turn_rate")
+    limit = item.limit if item is not None and item.limit is not None else 0.75
+    for lap in seen.measured.laps:
+        turns = _turns(lap)
+        off = [
+            (name, turn, sign * (turn.rate_deg_s.value - turn.due_rate_deg_s))
+            for name, turn in turns
+            if turn.rate_deg_s.value is not None and turn.due_rate_deg_s is not None
+        ]
+        # A turn eased or tightened to meet the course is no habit: every turn of the lap must be off.
+        clear = [each for each in off if each[2] > limit]
+        if not off or len(clear) < len(off):
+            continue
+        _name, turn, most = max(clear, key=lambda each: each[2])
+        rates = " and ".join(f"{each[1].rate_deg_s.value:.1f}" for each in clear)
+        yield Sighting(
+            lap.visit,
+            lap.number,
+            turn.start_epoch_s,
+            most / limit,
+            f"turns at {rates} deg/s where {turn.due_rate_deg_s:.1f} is due",
+        )
+
+
+def turn_uneven(seen: Seen) -> Iterator[Sighting]:
+    """The rate swings within the turns."""
+    for lap in seen.measured.laps:
+        spreads = [(name, turn, turn.rate_spread_deg_s.value) for name, turn in _turns(lap)]
+        known = [each for each in spreads if each[2] is not None]
+        if not known:
+            continue
+        name, turn, spread = max(known, key=lambda each: each[2] or 0.0)
+        if (spread or 0.0) >= UNEVEN_DEG_S:
+            yield Sighting(
+                lap.visit,
+                lap.number,
+                turn.start_epoch_s,
+                (spread or 0.0) / UNEVEN_DEG_S,
+                f"the rate scattered by {spread:.1f} deg/s within the turn {name}",
+            )
+
+
+def altitude_lost_in_turns(seen: Seen) -> Iterator[Sighting]:
+    """Altitude lost between the start of a turn and its lowest point."""
+    item = seen.measured.standard.item("altitude")
+    limit = LOST_SHARE * (item.limit if item is not None and item.limit is not None else 100.0)
+    for lap in seen.measured.laps:
+        lost = [(name, turn, turn.altitude_lost_ft.value) for name, turn in _turns(lap)]
+        known = [each for each in lost if each[2] is not None]
+        if not known:
+            continue
+        name, turn, most = max(known, key=lambda each: each[2] or 0.0)
+        if (most or 0.0) - 2.0 * (turn.altitude_lost_ft.sd or 0.0) > 0.7 * limit and (most or 0.0) > limit:
+            yield Sighting(
+                lap.visit,
+                lap.number,
+                turn.start_epoch_s,
+                (most or 0.0) / limit,
+                f"{amount(most or 0.0, 'ft')} lost in the turn {name}",
+            )
+
+
+def altitude_not_held(seen: Seen) -> Iterator[Sighting]:
+    """Outside the altitude band: too long, or too often."""
+    yield from _band_left(seen, "altitude", "ft", "high", "low")
+
+
+def airspeed_not_held(seen: Seen) -> Iterator[Sighting]:
+    """Outside the airspeed band: too long, or too often."""
+    yield from _band_left(seen, "airspeed", "kt", "fast", "slow")
+
+
+def _band_left(seen: Seen, item: str, unit: str, above: str, below: str) -> Iterator[Sighting]:
+    for lap in seen.measured.laps:
+        result = seen.out(item, lap)
+        if result is None or result.value is None or result.limit is None or result.result != "outside":
+            continue
+        word = above if result.value > 0.0 else below
+        yield Sighting(
+            lap.visit,
+            lap.number,
+            result.at_epoch_s,
+            abs(result.value) / result.limit,
+            f"up to {amount(abs(result.value), unit)} {word}, outside for {result.outside_s or 0.0:.0f} s "
+            f"(from {result.reference})",
+        )
+
+
+def speed_above_limit(seen: Seen) -> Iterator[Sighting]:
+    """Faster than the holding speed limit."""
+    for lap in seen.measured.laps:
+        result = seen.out("holding_speed", lap)
+        if result is not None and result.value is not None and result.limit is not None:
+            yield Sighting(
+                lap.visit,
+                lap.number,
+                lap.start_epoch_s,
+                1.0 + (result.value - result.limit) / 10.0,
+                f"{result.value:.0f} KIAS where the limit is {result.limit:.0f} ({result.reference})",
+            )
+
+
+def speed_not_reduced(seen: Seen) -> Iterator[Sighting]:
+    """Over the first fix faster than holding speed."""
+    for result in seen.items:
+        if result.item != "arrival_speed" or result.result != "outside" or result.straddles or result.value is None:
+            continue
+        yield Sighting(
+            result.visit,
+            None,
+            result.at_epoch_s,
+            result.value / (result.limit or 10.0),
+            f"{amount(result.value, 'kt')} above holding speed over the fix; {result.evidence}",
+        )
+
+
+def heading_wandered(seen: Seen) -> Iterator[Sighting]:
+    """The outbound heading not held."""
+    for lap in seen.measured.laps:
+        result = seen.out("outbound_heading", lap)
+        if result is not None and result.result == "outside" and result.value is not None and result.limit is not None:
+            yield Sighting(
+                lap.visit,
+                lap.number,
+                result.at_epoch_s,
+                abs(result.value) / result.limit,
+                f"up to {amount(abs(result.value), 'deg')} off the leg's own heading",
+            )

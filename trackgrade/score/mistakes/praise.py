@@ -1,0 +1,93 @@
+"""What was flown well, said with its numbers. Only where the track shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from trackgrade.score.debrief import Finding
+from trackgrade.score.mistakes.sighting import Seen
+from trackgrade.score.sentences import PRAISE_WORDS, amount, count_of
+
+#: Half the limit, on every lap, is worth a word: a choice.
+WELL_WITHIN = 0.5
+#: So much praise at most.
+MOST = 3
+
+
+def praise(seen: Seen, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Up to three things flown well, each with its numbers; fewer the more mistakes there are."""
+    if not seen.measured.laps:
+        return ()
+    candidates = [*_times(seen), *_course(seen), *_altitude(seen), *_airspeed(seen), *_drift(seen), *_entry(seen)]
+    keep = MOST if not mistakes else 2 if len(mistakes) < 3 else 1
+    return tuple(candidates[:keep])
+
+
+def _praise(name: str, evidence: str) -> Finding:
+    title, advice = PRAISE_WORDS[name]
+    return Finding(name, title, None, None, evidence, advice, 0.0, praise=True)
+
+
+def _within_everywhere(seen: Seen, item: str, share: float) -> list[float] | None:
+    """Values of an item on every lap when all are within this share of the limit; else None."""
+    results = [each for each in seen.items if each.item == item and each.lap is not None]
+    values = [abs(each.value) for each in results if each.value is not None]
+    limits = [each.limit for each in results if each.limit is not None]
+    if not results or len(values) < len(results) or len(limits) < len(results):
+        return None
+    return values if all(value <= share * limit for value, limit in zip(values, limits, strict=True)) else None
+
+
+def _times(seen: Seen) -> list[Finding]:
+    values = _within_everywhere(seen, "inbound_time", 1.0)
+    laps = seen.measured.laps
+    if values is None or len(laps) < 2 or laps[0].target_inbound_s is None:
+        return []
+    inbound = [lap.inbound_s.value for lap in laps if lap.inbound_s.value is not None]
+    shown = ", ".join(f"{value:.0f}" for value in inbound)
+    return [_praise("inbound_times", f"{shown} s inbound where {laps[0].target_inbound_s:.0f} s is asked for")]
+
+
+def _course(seen: Seen) -> list[Finding]:
+    values = _within_everywhere(seen, "course", WELL_WITHIN)
+    if values is None:
+        return []
+    laps = count_of(len(values), "inbound leg")
+    return [_praise("course", f"never more than {max(values):.2f} of full scale off on {laps}")]
+
+
+def _altitude(seen: Seen) -> list[Finding]:
+    values = _within_everywhere(seen, "altitude", WELL_WITHIN)
+    return [] if values is None else [_praise("altitude", f"within {amount(max(values), 'ft')} over every lap")]
+
+
+def _airspeed(seen: Seen) -> list[Finding]:
+    values = _within_everywhere(seen, "airspeed", WELL_WITHIN)
+    return [] if values is None else [_praise("airspeed", f"within {amount(max(values), 'kt')} over every lap")]
+
+
+def _drift(seen: Seen) -> list[Finding]:
+    works = seen.measured.wind_work
+    off = [
+        abs(work.outbound_correction_deg.value - work.solved_correction_deg)
+        for work in works
+        if work.outbound_correction_deg.value is not None and work.solved_correction_deg is not None
+    ]
+    needed = [abs(work.solved_correction_deg) for work in works if work.solved_correction_deg is not None]
+    if len(off) < len(works) or not off or min(needed) < 8.0 or max(off) > 5.0:
+        return []
+    return [
+        _praise(
+            "drift",
+            f"the outbound correction within {max(off):.0f} deg of the {float(np.median(needed)):.0f} deg asked",
+        )
+    ]
+
+
+def _entry(seen: Seen) -> list[Finding]:
+    entry = seen.measured.entries[0]
+    if not (entry.suits and entry.flown_well):
+        return []
+    return [_praise("entry", f"{entry.kind}, as the arrival heading asks")]

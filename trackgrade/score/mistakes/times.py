@@ -1,0 +1,147 @@
+"""Mistakes of timing: outbound times that nothing asked for, not corrected, corrected the wrong way, a wandering
+watch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from trackgrade.score.debrief import Correction, LapMeasures
+from trackgrade.score.mistakes.sighting import Seen, Sighting
+from trackgrade.score.sentences import amount
+from trackgrade.score.timing import NO_CHANGE_S
+
+#: A watch started at places this far apart in time, from lap to lap, is worth naming [s]: a choice.
+WATCH_APART_S = 5.0
+
+
+def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
+    """An inbound time out of the band, and the next outbound time left as it was."""
+    for row in seen.measured.corrections:
+        if (
+            row.judged == "none"
+            and row.error_s is not None
+            and row.flown_next_s is not None
+            and row.outbound_s is not None
+        ):
+            left = f"outbound left at {row.flown_next_s:.0f} s after {row.outbound_s:.0f} s"
+            yield _correction(seen, row, f"inbound {_off(row.error_s)}, and {left}")
+
+
+def time_corrected_wrong_way(seen: Seen) -> Iterator[Sighting]:
+    """An inbound time out of the band, and the next outbound time changed away from what it asked for."""
+    for row in seen.measured.corrections:
+        if row.judged == "wrong way" and row.error_s is not None and row.change_s is not None:
+            way = "longer" if row.change_s > 0.0 else "shorter"
+            yield _correction(
+                seen, row, f"inbound {_off(row.error_s)}, and outbound then made {abs(row.change_s):.0f} s {way}"
+            )
+
+
+def _correction(seen: Seen, row: Correction, evidence: str) -> Sighting:
+    band = seen.measured.standard.timing_band_s or 10.0
+    lap = next(each for each in seen.measured.laps if (each.visit, each.number) == (row.visit, row.lap))
+    return Sighting(row.visit, row.lap + 1, lap.end_epoch_s, abs(row.error_s or 0.0) / band, evidence)
+
+
+def _off(error_s: float) -> str:
+    return f"{abs(error_s):.0f} s too {'long' if error_s > 0.0 else 'short'}"
+
+
+def outbound_too_short(seen: Seen) -> Iterator[Sighting]:
+    """An outbound time shorter than anything before it asked for, and an inbound leg too short by it."""
+    yield from _unasked(seen, -1)
+
+
+def outbound_too_long(seen: Seen) -> Iterator[Sighting]:
+    """An outbound time longer than anything before it asked for, and an inbound leg too long by it."""
+    yield from _unasked(seen, 1)
+
+
+def _unasked(seen: Seen, sign: int) -> Iterator[Sighting]:
+    tolerance = seen.measured.standard.choices.correction_tolerance_s
+    for index, lap in enumerate(seen.measured.laps):
+        flown, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
+        result = seen.out("inbound_time", lap)
+        if flown is None or inbound is None or target is None or result is None:
+            continue
+        low, high = asked_range(seen, seen.measured.laps[:index], lap)
+        excess = flown - high if sign > 0 else low - flown
+        if excess <= tolerance or (inbound - target) * sign <= 0.0:
+            continue
+        bound = high if sign > 0 else low
+        yield Sighting(
+            lap.visit,
+            lap.number,
+            lap.outbound_start_epoch_s,
+            excess / tolerance,
+            f"{flown:.0f} s outbound where nothing asked for {'more' if sign > 0 else 'less'} than {bound:.0f} s; "
+            f"inbound then {_off(inbound - target)}",
+        )
+
+
+def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> tuple[float, float]:
+    """The outbound times that there was a reason for [s], lowest and highest.
+
+    On the first lap the leg's own time (AIM 5-3-8) or the solved one; then also what any rule made of the lap
+    before, and the time of a lap before whose inbound leg came out right.
+    """
+    target = lap.target_inbound_s or 60.0
+    asked = [target]
+    solved = seen.measured.solved
+    if solved is not None and solved.feasible:
+        asked.append(solved.outbound_s)
+    earlier = [each for each in before if each.visit == lap.visit]
+    if earlier:
+        asked.remove(target)
+        row = next((r for r in seen.measured.corrections if (r.visit, r.lap) == (lap.visit, earlier[-1].number)), None)
+        if row is not None:
+            asked += [each for each in (row.asked_equal_seconds_s, row.asked_ratio_s) if each is not None]
+            if row.judged == "not needed" and row.outbound_s is not None:
+                asked.append(row.outbound_s)
+    return min(asked, default=target), max(asked, default=target)
+
+
+def watch_inconsistent(seen: Seen) -> Iterator[Sighting]:
+    """The outbound time started at another place from lap to lap."""
+    return iter(())
+
+
+def late_at_fix(seen: Seen) -> Iterator[Sighting]:
+    """The turn at the fix begun late."""
+    for lap in seen.measured.laps:
+        result = seen.out("fix_recognition", lap)
+        if result is not None and result.value is not None and result.limit is not None:
+            yield Sighting(
+                lap.visit,
+                lap.number,
+                lap.start_epoch_s,
+                result.value / result.limit,
+                f"the turn began {result.value:.0f} s after the fix",
+            )
+
+
+def arrival_time_missed(seen: Seen) -> Iterator[Sighting]:
+    """The assigned time over the fix missed."""
+    for result in seen.items:
+        if (
+            result.item == "arrival_time"
+            and result.result == "outside"
+            and result.value is not None
+            and not result.straddles
+        ):
+            late = "late" if result.value > 0.0 else "early"
+            yield Sighting(
+                result.visit,
+                None,
+                result.at_epoch_s,
+                abs(result.value) / (result.limit or 10.0),
+                f"over the fix {amount(abs(result.value), 's')} {late}",
+            )
+
+
+def change_words(change_s: float) -> str:
+    """A change of time in words."""
+    if abs(change_s) < NO_CHANGE_S or not math.isfinite(change_s):
+        return "left as it was"
+    return f"{abs(change_s):.0f} s {'longer' if change_s > 0.0 else 'shorter'}"
