@@ -51,8 +51,8 @@ def plain_text(text: str, longest: int = 200) -> str:
     """
     text = text[: 8 * longest]  # a name of a megabyte need not be looked at whole
     text = _TERMINAL_SEQUENCE.sub("", text)
+    text = "".join(c for c in text if c.isspace() or unicodedata.category(c) not in _UNPRINTABLE)
     text = " ".join(text.split())
-    text = "".join(c for c in text if unicodedata.category(c) not in _UNPRINTABLE)
     return text if len(text) <= longest else text[: longest - 1] + "…"
 
 
@@ -158,9 +158,7 @@ class FileBytes:
     notes: tuple[str, ...] = ()
 
 
-def read_bytes(
-    path: str | os.PathLike[str], limit_bytes: int, error: type[InputError] = InputError
-) -> FileBytes:
+def read_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[InputError] = InputError) -> FileBytes:
     """Read a file, unpacked where it is gzip, and never hold more than ``limit_bytes`` of content.
 
     Raises

@@ -39,7 +39,12 @@ def settled(reading: Reading, choice: Choice, values: Floats, cell_unit: Unit | 
     """
     rule = choice.rule
     unit, note = choice.unit, choice.note
-    if not choice.stated and cell_unit is not None:
+    if cell_unit is not None and unit is not None and choice.stated and cell_unit.name != unit.name:
+        reading.notes.append(
+            f'"{choice.shown}": the {choice.stated} says {unit.name}, the cells say {cell_unit.name}: the cells are '
+            f"believed; {_REMEDY}"
+        )
+    if cell_unit is not None and choice.stated != "map":
         unit, note = cell_unit, _joined(note, "unit written in the cells")
     assumed = not choice.stated and cell_unit is None
     if rule is not None and rule.assumed == "positions":

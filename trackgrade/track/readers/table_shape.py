@@ -190,30 +190,31 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
     else:
         lines = iter(range(min(len(head), _HEAD_LINES)))
     named = {e.column.strip(): q for q, e in columns.entries.items() if isinstance(e.column, str)}
+    numbered = {e.column - 1: q for q, e in columns.entries.items() if isinstance(e.column, int)}
     best: tuple[bool, int] = (False, 0)
     where: tuple[str, int | None] = (delimiters[0], None)
     nearest: set[str] = set()
     for index in lines:
         for delimiter in delimiters:
-            found = _quantities(_header_cells(head[index], delimiter), named)
+            found = _quantities(_header_cells(head[index], delimiter), named, numbered)
             complete = {"lat", "lon"} <= found and bool(found & {"time_utc", "time_of_day"})
             if (complete, len(found)) > best:
                 best, where, nearest = (complete, len(found)), (delimiter, index), found
     if best[0] or (columns.header_line is not None and where[1] is not None):
         return where
-    by_number = {q for q, e in columns.entries.items() if isinstance(e.column, int)}
-    if {"lat", "lon"} <= by_number:
-        if where[1] is not None and len(nearest) >= 2:
-            return where
+    if {"lat", "lon"} <= set(numbered.values()):
         widths = {d: sorted(len(split(line, d)) for line in head if line.strip()) for d in delimiters}
         return max(delimiters, key=lambda d: widths[d][len(widths[d]) // 2] if widths[d] else 0), None
     raise NoHeaderError(_no_header(head, source, nearest, where))
 
 
-def _quantities(cells: tuple[str, ...], named: dict[str, str]) -> set[str]:
+def _quantities(cells: tuple[str, ...], named: dict[str, str], numbered: dict[int, str]) -> set[str]:
+    """What the cells of a line would name if it were the header line; nothing where they are data."""
     if len(cells) < 3 or len(cells) > _MOST_COLUMNS:
         return set()
-    found = set()
+    if any(i < len(cells) and _NUMBER.fullmatch(cells[i]) for i in numbered):
+        return set()
+    found = {q for i, q in numbered.items() if i < len(cells)}
     for cell in cells:
         if cell in named:
             found.add(named[cell])

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trackgrade.track.columns import Kind, Unit, header_words, unit_of
+from trackgrade.track.columns import UNITS, Kind, Unit, header_words, unit_of
 from trackgrade.track.track import Floats
 
-_NUMBER_AND_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s].{0,20})?")
+_NUMBER_AND_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s][^0-9]{0,20})?")
 _FLIGHT_LEVEL = re.compile(r"[Ff][Ll]\s?([0-9]{2,3})")
+_FLIGHT_LEVEL_UNIT = next(unit for unit in UNITS["length"] if unit.name == "fl")
 _PART = r"([0-9]{1,3}(?:\.[0-9]{1,12})?)"
 _DEGREES = re.compile(
     rf"([NSEWnsew]|[+-])?\s*{_PART}\s*"
@@ -53,7 +54,9 @@ def numbers(cells: Any, kind: Kind, decimal: str) -> Numbers:
     for row in left[~blank[left]]:
         text = texts[row].strip().replace("−", "-")
         if kind == "length" and (level := _FLIGHT_LEVEL.fullmatch(text)):
-            values[row] = float(level[1]) * 100.0
+            values[row] = float(level[1])
+            met["fl"] = _FLIGHT_LEVEL_UNIT
+            units["fl"] += 1
             continue
         match = _NUMBER_AND_UNIT.fullmatch(text)
         value = None if match is None else _float(match[1], decimal)
@@ -61,8 +64,9 @@ def numbers(cells: Any, kind: Kind, decimal: str) -> Numbers:
             unreadable[row] = True
             continue
         if match[2]:
-            unit = unit_of(header_words(match[2]), kind)
-            if unit is None:
+            words = header_words(match[2])
+            unit = unit_of(words, kind)
+            if unit is None or any(w not in unit.words and w not in ("msl", "amsl") for w in words):
                 unreadable[row] = True
                 continue
             met[unit.name] = unit

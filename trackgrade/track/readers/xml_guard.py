@@ -105,6 +105,7 @@ def _pass(text: str, source: str) -> Survey:
     open_elements: list[str] = []
     last_whole = 0  # byte offset just after the last whole point
     open_then: list[str] = []
+    whole_points = 0
 
     def start(name: str, attributes: dict[str, str]) -> None:
         local = name.rpartition(":")[2]
@@ -126,9 +127,11 @@ def _pass(text: str, source: str) -> Survey:
             )
 
     def end(name: str) -> None:
-        nonlocal last_whole, open_then
+        nonlocal last_whole, open_then, whole_points
         open_elements.pop()
-        if name.rpartition(":")[2] in _POINTS:
+        local = name.rpartition(":")[2]
+        whole_points += local == "trkpt"
+        if local in _POINTS:
             last_whole = parser.CurrentByteIndex
             open_then = open_elements.copy()
 
@@ -147,6 +150,7 @@ def _pass(text: str, source: str) -> Survey:
         parser.Parse(data, True)
     except expat.ExpatError as problem:
         found.cut_at_line = problem.lineno
+        found.counts["trkpt"] = whole_points
         if last_whole:
             # The offset is where the end tag (or the self-closed tag) begins.
             after = data.index(b">", last_whole) + 1

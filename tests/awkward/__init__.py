@@ -1,0 +1,1 @@
+"""Files as they are met in the wild, all made here from one invented flight."""
