@@ -58,7 +58,8 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
                 click.echo(line)
             return
         with growing_file(Path(file)) as stream:
-            for count, line in enumerate(lines):
+            for line in lines:
+                count += 1
                 stream.write(line + "\n")
     console.say(f"Exported {count} recordings to {file}.")
 

@@ -209,6 +209,8 @@ def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
         raise LogbookError(f"logbook {name} is a database of something else; name another with --logbook.")
     if version is None and not create:
         raise LogbookError(f"logbook {name} is empty; record a flight first:  trackgrade grade ... --pilot NAME.")
+    if version is not None and version < min(schema.STEPS):
+        raise LogbookError(f"logbook {name} is of version {version}, which never was; name another with --logbook.")
     if version is not None and version > schema.VERSION:
         raise LogbookError(
             f"logbook {name} is of version {version}, and this program knows {schema.VERSION};"
