@@ -124,10 +124,10 @@ def error_words(measured: Measurement) -> str:
 
 
 def small(value: float) -> str:
-    """An error to two figures at most: 0.04, 0.6, 12."""
+    """An error as far as it means something: 0.04, 0.61, 2.4, 12."""
     if value >= 10.0:
         return figure(value, 0)
-    return f"{value:.1f}" if value >= 0.095 else f"{value:.2g}" if value > 0 else "0"
+    return f"{value:.1f}" if value >= 0.95 else f"{value:.2f}" if value >= 0.005 else "0.00"
 
 
 def sentence(text: str) -> str:
@@ -165,7 +165,7 @@ def item_story(item: ItemResult) -> tuple[str, ...]:
     """Limit, result, excursions and source of an item, as sentences."""
     lines = []
     if item.limit is not None:
-        against = f", measured from {item.reference}" if item.reference else ""
+        against = f", measured from {item.reference.rstrip('.')}" if item.reference else ""
         lines.append(f"{item.title}: limit {figure(item.limit, places_of(item.limit))} {item.unit}{against}.")
     result = sentence(item.result)
     if item.result == "not measurable" and item.why:

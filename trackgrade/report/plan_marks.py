@@ -53,13 +53,13 @@ def line_style(stretch: Stretch) -> str:
 
 def events_of(lap: Lap) -> tuple[tuple[str, str, Moment], ...]:
     """(shape, words, moment) of each event that the track carries, in order of flying."""
-    by = {"course": " (course crossed)", "rollout": " (rolled out)", None: ""}[lap.inbound_start_by]
+    by = {"course": "inbound: crossed", "rollout": "inbound: rolled out", None: "inbound"}[lap.inbound_start_by]
     rows = (
         ("fix", "over the fix", lap.start),
-        ("level", "wings level outbound", lap.outbound_turn_end),
-        ("abeam", "abeam the fix", lap.abeam),
-        ("turn", "turn inbound begins", lap.outbound_end),
-        ("inbound", "inbound time starts" + by, lap.inbound_start),
+        ("level", "wings level", lap.outbound_turn_end),
+        ("abeam", "abeam", lap.abeam),
+        ("turn", "turn inbound", lap.outbound_end),
+        ("inbound", by, lap.inbound_start),
         ("fix", "over the fix", lap.end),
     )
     return tuple((shape, words, moment) for shape, words, moment in rows if moment is not None)
@@ -97,7 +97,7 @@ def signs(events: tuple[Event, ...], views: tuple[View, View], laps: int) -> Ite
         mine = [event for event in events if event.stretch == key]
         labels: list[Markup] = []
         for view in views:
-            taken: list[tuple[float, float, float, float]] = []
+            taken: list[tuple[float, float, float]] = []
             for event, words in _label_words(mine):
                 labels.append(_label(view, event, words, taken))
         yield element(
@@ -121,24 +121,26 @@ def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
     return [(each, f"{clock(each.epoch_s)} {each.words}") for each in events]
 
 
-def _label(view: View, event: Event, words: str, taken: list[tuple[float, float, float, float]]) -> Markup:
+def _label(view: View, event: Event, words: str, taken: list[tuple[float, float, float]]) -> Markup:
     """One label beside its sign, on the side with more room, moved down until it covers no other."""
     x, y = view.place(event.east_nm, event.north_nm)
-    width, height = 6.3 * len(words) + 8.0, 15.0
+    # Sized for the larger letters of a narrow screen.
+    width, height = 8.4 * len(words), 15.0
     right = x < WIDTH / 2
-    x1 = x + 9.0 if right else x - 9.0 - width
+    x1 = x + 10.0 if right else x - 10.0 - width
     x1 = min(max(x1, 2.0), WIDTH - width - 2.0)
-    top = y - height / 2
-    while any(x1 < b and a < x1 + width and top < d and c < top + height for a, b, c, d in taken):
-        top += height + 1.0
-    taken.append((x1, x1 + width, top, top + height))
+    middle = y
+    while any(x1 < b and a < x1 + width and abs(middle - m) < height for a, b, m in taken):
+        middle += height + 0.5
+    taken.append((x1, x1 + width, middle))
     return element(
-        "g",
-        element("rect", x=x1, y=top, width=width, height=height, rx=2),
-        element("text", words, x=x1 + 4.0 if right else x1 + width - 4.0, y=top + 11.3,
-                text_anchor="start" if right else "end"),
+        "text",
+        words,
+        x=x1 if right else x1 + width,
+        y=middle + 4.0,
+        text_anchor="start" if right else "end",
         class_=f"label only-{view.name}",
-    )  # fmt: skip
+    )
 
 
 def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iterable[Markup]:

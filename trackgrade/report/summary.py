@@ -31,7 +31,6 @@ class Point:
     where: str
     evidence: str
     advice: str
-    consequences: tuple[str, ...]
     at: str
     at_s: float | None
     stretch: str
@@ -98,7 +97,6 @@ def point(debrief: Debrief, timeline: Timeline, finding: Finding) -> Point:
         where=_lap_words(debrief, finding),
         evidence=sentence(finding.evidence),
         advice=sentence(finding.advice),
-        consequences=tuple(sentence(each) for each in finding.consequences),
         at="" if finding.at_epoch_s is None else f"{clock(finding.at_epoch_s)} UTC",
         at_s=at,
         stretch=stretch,

@@ -122,7 +122,7 @@
     now.ias.textContent = whole(read("ias", at));
     now.heading.textContent = compass(heading);
     now.track.textContent = compass(track);
-    now.cross.textContent = Number.isNaN(cross) ? "–" : whole(Math.abs(cross), 2) + " NM " + (Math.abs(cross) < 0.005 ? "" : cross > 0 ? "right" : "left");
+    now.cross.textContent = Number.isNaN(cross) ? "–" : whole(Math.abs(cross), 2) + " " + (Math.abs(cross) < 0.005 ? "" : cross > 0 ? "right" : "left");
     now.bank.textContent = whole(Math.abs(read("bank", at)));
     now.rate.textContent = whole(read("rate", at), 1);
     let said = "";
