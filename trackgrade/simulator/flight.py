@@ -163,7 +163,6 @@ class _Conductor:
             yield from self._ferry(track)
         s.tas_target = self.tas + sc.mistakes.arrival_excess_kt
         yield from h.fly_to_fix(track)
-        passed = s.to_t if s.to_t > 0 else s.t
         s.tas_target = self.tas
         climb = sc.aircraft
         if climb.climb_ft_min:
@@ -172,7 +171,7 @@ class _Conductor:
         yield from h.enter(entry, sc.mistakes.entry_wrong_way)
         for number in range(1, sc.laps + 1):
             direct = number == 1 and entry == "direct"
-            passed = s.t
+            passed = s.t if direct else s.to_t
             stop = "inbound" if sc.mistakes.cut_short_on_lap == number else ""
             yield from h.lap(number, passed_t=passed, after_entry_direct=direct, stop=stop)
             if stop:
@@ -182,7 +181,7 @@ class _Conductor:
             yield from self.flyer.turn(float(self.rng.choice([-1, 1])) * radians(70))
             yield from self.flyer.hold(s.heading, 90.0)
         elif leaves == "one more" and last:
-            yield from h.lap(sc.laps + 1, passed_t=s.t, stop="outbound")
+            yield from h.lap(sc.laps + 1, passed_t=s.to_t, stop="outbound")
             yield from self.flyer.turn(-self.frame.side * radians(60))
             yield from self.flyer.hold(s.heading, 60.0)
         elif leaves == "away" and last:
@@ -228,7 +227,9 @@ class _Conductor:
             yield from h.fly_to_fix(track)
             yield from h.enter("direct")
             for number in range(1, int(m.size) + 1):
-                yield from h.lap(number, passed_t=self.s.t, after_entry_direct=number == 1)
+                yield from h.lap(
+                    number, passed_t=self.s.t if number == 1 else self.s.to_t, after_entry_direct=number == 1
+                )
             yield from self.flyer.hold(self.s.heading, 60.0)
         elif m.kind == "approach":
             yield from self.flyer.go_to(east, north)

@@ -48,12 +48,13 @@ def plan_lap(
     start_nm: tuple[float, float] = (0.0, 0.0),
     aim_cross_nm: float = 0.0,
     outbound_rad: float | None = None,
+    longer: float = 1.0,
 ) -> LapPlan:
     """Plan from ``start_nm`` (along, cross), heading ``start_rad`` (None: the inbound crab).
 
     Wind [NM/s] blows toward along, cross.
 
-    ``outbound_rad`` given: only the time is found. Raises ValueError where the crosswind exceeds the airspeed.
+    ``outbound_rad`` given: only the time is found. ``longer`` counts how far the leg has been stretched already. Raises ValueError where the crosswind exceeds the airspeed.
     """
     v, w = tas_nm_s, rate_rad_s
     if abs(wind_cross) >= 0.95 * v:
@@ -109,6 +110,15 @@ def plan_lap(
         ]
         if roots:
             outbound_rad = min(roots, key=lambda a: abs(a - pi))
+        elif longer < 4.0:
+            # So much wind across that the leg is too short to come back to the course: accept a longer one.
+            stretch = 1.25 * longer
+            return plan_lap(
+                v, w, roll_s, wind_along, wind_cross,
+                inbound_s=None if inbound_s is None else inbound_s * 1.25,
+                inbound_nm=None if inbound_nm is None else inbound_nm * 1.25,
+                start_rad=start_rad, start_nm=start_nm, aim_cross_nm=aim_cross_nm, longer=stretch,
+            )  # fmt: skip
         else:
             closes = False
             outbound_rad = min(usable or [pi], key=lambda a: abs(miss(a)))

@@ -14,6 +14,7 @@ import numpy as np
 
 from trackgrade.simulator.kinematics import (
     GRAVITY_NM_S2,
+    STEP_S,
     Frame,
     Script,
     State,
@@ -245,6 +246,10 @@ class HoldFlyer:
         if number > 0 and p.learning:
             self.crab += p.learning * learned
 
+    def _passage_n(self) -> int:
+        """The step in which the flag flipped; it may have, unseen, in a turn before the tracking began."""
+        return round(self.s.to_t / STEP_S)
+
     def _turn_burst(self, to_rel: float) -> Script:
         """A second of turn toward a heading that is far off."""
         until = self.s.t + 1.0
@@ -265,12 +270,14 @@ class HoldFlyer:
         m, p = self._mistakes(number), self.pilot
         crab = self.crab
         fixed: float | None = None
-        if m.no_drift_correction or p.drift_rule == "none":
+        if m.no_drift_correction:
             fixed = pi
         elif m.reversed_drift_correction:
             fixed = pi + 2.5 * crab
-        elif p.drift_rule == "triple":
-            fixed = pi - max(-radians(45), min(radians(45), 3.0 * crab))
+        elif p.drift_rule != "solved":  # the rule, and what the laps have taught since
+            rule = 3.0 if p.drift_rule == "triple" else 0.0
+            fixed = pi - max(-radians(45), min(radians(45), rule * crab)) + self.out_trim
+            fixed = max(radians(100), min(radians(260), fixed))
         # The wind the pilot knows by now: the drift that was seen inbound, the along part as believed.
         wind_cross = -self.v * sin(crab)
         plan = plan_lap(
@@ -297,7 +304,7 @@ class HoldFlyer:
     def lap(self, number: int, *, passed_t: float, after_entry_direct: bool = False, stop: str = "") -> Script:
         """One lap, from the fix to the fix. ``stop``: "outbound" leaves it there, "inbound" before the fix."""
         s, p, m = self.s, self.pilot, self._mistakes(number)
-        log = LapLog(number, round(passed_t / 0.05))
+        log = LapLog(number, round(passed_t / STEP_S))
         self.log.laps.append(log)
         self.aim = m.off_course_nm + (m.miss_fix_nm if m.miss_fix_nm else 0.0)
         # At the fix: see it, move the controls; on some direct entries wait, to have room.
@@ -323,7 +330,7 @@ class HoldFlyer:
             return
         inbound_began = s.t
         yield from self.track_to_fix(number)
-        log.end_n = s.n
+        log.end_n = self._passage_n()
         self._learn(m, s.to_t - inbound_began, missed, plan)
 
     def _outbound(self, log: LapLog, plan: LapPlan, m: Mistakes, passed_t: float, stop: str) -> Script:
@@ -428,7 +435,7 @@ class HoldFlyer:
         yield from self.turn(out, turn)
         level = s.t
         # A minute (or the leg's length), adjusted for what the wind does to it; at least room for the turn.
-        seconds = self.leg_s if self.leg_s is not None else (self.leg_nm or 2.0) / self.v
+        seconds = self.leg_s if self.leg_s is not None else min(120.0, (self.leg_nm or 2.0) / self.v)
         back_gs = max(0.4 * self.v, self.v * cos(self.crab) + self.wind_along)
         out_gs = max(0.3 * self.v, self.v - self.wind_along)
         seconds *= min(2.5, max(0.5, back_gs / out_gs))
@@ -449,7 +456,7 @@ class HoldFlyer:
             while s.cross < -self.v / self.w * (1 - cos(cut)) and s.along < 0.0:
                 yield self.bank_for(self.crab + cut)
         yield from self.track_to_fix(0)
-        self.log.entry_end_n = s.n
+        self.log.entry_end_n = self._passage_n()
 
     def _back_from_holding_side(self) -> Script:
         s, p = self.s, self.pilot

@@ -228,8 +228,9 @@ class _Teller:
         heading = float(np.degrees(np.mean(m.heading_rad[before])) % 360.0)
         end = arrival
         if log.entry != "direct":
-            found = self._crossing(self.along, log.entry_end_n - 40, log.entry_end_n + 1, 1, last=True)
-            end = arrival if found is None else found
+            found = self._crossing(self.along, log.entry_end_n - 3, log.entry_end_n + 3, 1)
+            assert found is not None, "an entry ends where along goes from - to +"
+            end = found
         entry = TrueEntry(
             log.entry, expected_entries(rel), self.t0 + arrival, window, heading, self.t0 + end, log.wrong_way
         )
@@ -242,8 +243,9 @@ class _Teller:
         if direct_first:
             start, start_window = first[0] - t0, first[1]
         else:
-            found = self._crossing(self.along, log.start_n - 60, log.start_n + 2, 1, last=True)
-            start = found if found is not None else log.start_n * STEP_S
+            found = self._crossing(self.along, log.start_n - 3, log.start_n + 3, 1)
+            assert found is not None, "a lap begins where along goes from - to +"
+            start = found
         ambiguous: list[str] = []
 
         def at(t: float | None) -> float | None:
@@ -270,7 +272,7 @@ class _Teller:
                 ambiguous.append("inbound_turn_end")
         end = None
         if log.end_n > 0:
-            end = self._crossing(self.along, log.end_n - 60, log.end_n + 2, 1, last=True)
+            end = self._crossing(self.along, log.end_n - 3, log.end_n + 3, 1)
         crossed, inbound, by, window, tie = self._inbound(back, end)
         if "inbound_turn_end" in ambiguous and by == "rollout":
             ambiguous.append("inbound_start")
