@@ -85,12 +85,13 @@ class SolvedLap:
         return math.hypot(self.outbound_end_along_nm, self.outbound_end_cross_nm)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RuleLap:
-    """What a lap flown by rule would come to: left of the course at the roll-out, and the inbound time.
+    """What a lap flown by rule would come to: where it rolls out, and the inbound time.
 
     ``rollout_cross_nm``: toward the holding side positive (undershot), negative gone through the course.
-    ``inbound_s`` from the roll-out to abeam the fix along the course, as if it was joined without losing time.
+    ``inbound_s`` from the roll-out to abeam the fix along the course, as if it was joined without losing time;
+    negative where the lap rolls out past the fix. ``path_*`` [NM] (n,) from the fix to the roll-out.
     """
 
     outbound_heading_true_deg: float
@@ -100,6 +101,8 @@ class RuleLap:
     inbound_s: float
     inbound_error_s: float
     lap_s: float
+    path_along_nm: Floats
+    path_cross_nm: Floats
 
 
 def bank_for_rate_deg(tas_kt: float, rate_deg_s: float) -> float:
@@ -182,16 +185,17 @@ def by_rules(
     straight_s = max(0.0, turn.abeam_s + outbound_s - turn.seconds) if math.isfinite(turn.abeam_s) else outbound_s
     shape = lap_shape(outbound_rad, straight_s, air)
     inbound_s = -shape.rollout_along_nm / air.inbound_gs_nm_s
+    _, along, cross, _ = trace(lap_phases(shape, 0.0, air), air.inbound_heading_rad, air, _DRAWN_EVERY_S)
     return RuleLap(
-        outbound_heading_true_deg=float(
-            wrap360(hold.inbound_course_true_deg + 180.0 + outbound_wca_deg),
-        ),
+        outbound_heading_true_deg=float(wrap360(hold.inbound_course_true_deg + 180.0 + outbound_wca_deg)),
         outbound_wca_deg=outbound_wca_deg,
         outbound_s=outbound_s,
         rollout_cross_nm=shape.rollout_cross_nm,
         inbound_s=inbound_s,
         inbound_error_s=inbound_s - target_inbound_s,
         lap_s=shape.rollout_s + inbound_s,
+        path_along_nm=along,
+        path_cross_nm=cross,
     )
 
 
@@ -283,7 +287,11 @@ def _flyable(shape: LapShape) -> bool:
 
 
 def _nearest(air: Air, inbound_s: float) -> LapShape | None:
-    """Among laps that roll out on the course, the one whose inbound time is nearest the target; None if none."""
+    """Among laps that roll out on the course, the one whose inbound time is nearest the target; None if none.
+
+    Where many headings do as well (with next to no straight outbound the heading hardly matters), the one with
+    the least correction: a degree of it counts as much as a tenth of a second.
+    """
     if air.wind_speed_nm_s >= air.tas_nm_s:
         return None
     largest = math.radians(LARGEST_OUTBOUND_WCA_DEG)
@@ -299,6 +307,7 @@ def _nearest(air: Air, inbound_s: float) -> LapShape | None:
                 if not _flyable(shape):
                     continue
                 miss = abs(-shape.rollout_along_nm / air.inbound_gs_nm_s - inbound_s)
+                miss += 0.1 * abs(math.degrees(float(heading)) - 180.0)
                 if miss < best_miss - 1e-9:
                     best, best_miss, chosen = shape, miss, float(heading)
         if chosen is None:

@@ -1,0 +1,193 @@
+"""Leaving (or being over) the fix at an assigned time: how many laps, and how long each must be.
+
+AIM 5-3-8 asks the pilot to adjust the pattern, inside its limits, so as to leave the fix at the exact time given.
+A lap is shortened or lengthened by solving it for another inbound time, so heading and outbound time still fit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap, solve_lap
+
+#: ICAO Doc 8168 Vol II: where the outbound leg is limited, at least this much must be left inbound.
+SHORTEST_INBOUND_S = 30.0
+
+#: ICAO Doc 8168 Vol II sizes a hold for this error of outbound timing; so a leg may be this much longer.
+LONGER_OUTBOUND_S = 10.0
+
+#: Beyond this the plan is to keep flying normal laps and look again.
+MOST_LAPS = 12
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """With the seconds between ``least_s`` and ``most_s`` to go at a passage of the fix, fly this many laps."""
+
+    laps: int
+    least_s: float
+    most_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedLap:
+    """One lap of the plan, from a passage at ``start_epoch_s``; ``normal`` where it is the solved lap itself."""
+
+    number: int
+    start_epoch_s: float
+    lap: SolvedLap
+    normal: bool
+
+
+@dataclass(frozen=True, eq=False)
+class LeavingPlan:
+    """How to be over the fix at ``at_epoch_s``.
+
+    ``shortest`` and ``longest`` bound a lap. ``windows``: for one to four laps, the time to go that they can take
+    up. ``last_laps``: the outbound time and heading of a single last lap, by time to go. ``laps``: the plan from
+    the passage given, empty without one or where ``why`` says what stands in the way.
+    """
+
+    at_epoch_s: float
+    passage_epoch_s: float | None
+    shortest: SolvedLap
+    longest: SolvedLap
+    windows: tuple[Remaining, ...]
+    last_laps: tuple[SolvedLap, ...]
+    laps: tuple[PlannedLap, ...] = ()
+    why: str = ""
+
+
+def lap_lasting(hold: Hold, normal: SolvedLap, lap_s: float) -> SolvedLap | None:
+    """The lap that takes ``lap_s`` fix to fix and still rolls out on the course; None where none does."""
+    from scipy.optimize import brentq
+
+    def too_long(inbound_s: float) -> float:
+        return _with_inbound(hold, normal, inbound_s).lap_s - lap_s
+
+    low, high = 1.0, max(600.0, lap_s)
+    if not too_long(low) <= 0.0 <= too_long(high):
+        return None
+    lap = _with_inbound(hold, normal, float(brentq(too_long, low, high, xtol=1e-6)))
+    return lap if lap.feasible else None
+
+
+def plan_leaving(hold: Hold, normal: SolvedLap, at_epoch_s: float, passage_epoch_s: float | None) -> LeavingPlan:
+    """The plan for an assigned time, in the wind of the normal lap."""
+    shortest = _shortest(hold, normal)
+    longest = _longest(hold, normal)
+    windows = tuple(Remaining(n, n * shortest.lap_s, n * longest.lap_s) for n in range(1, 5))
+    plan = LeavingPlan(
+        at_epoch_s=at_epoch_s,
+        passage_epoch_s=passage_epoch_s,
+        shortest=shortest,
+        longest=longest,
+        windows=windows,
+        last_laps=_last_laps(hold, normal, shortest, longest),
+    )
+    if passage_epoch_s is None:
+        return plan
+    laps, why = _from_passage(hold, normal, shortest, longest, passage_epoch_s, at_epoch_s)
+    return LeavingPlan(**{**plan.__dict__, "laps": laps, "why": why})
+
+
+def _from_passage(
+    hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: SolvedLap, passage_s: float, at_s: float
+) -> tuple[tuple[PlannedLap, ...], str]:
+    """Normal laps first, and as few changed ones at the end as will do."""
+    to_go = at_s - passage_s
+    if to_go < -0.5:
+        return (), "The assigned time is before that passage of the fix"
+    if to_go < 0.5:
+        return (), "The passage is the assigned time: leave at once"
+    if to_go > MOST_LAPS * longest.lap_s:
+        return (), (
+            f"{clock(to_go)} to go is more than {MOST_LAPS} laps: fly normal laps and plan again nearer the time"
+        )
+    best: tuple[int, float, int] | None = None
+    for count in range(1, MOST_LAPS + 1):
+        for changed in range(1, count + 1):
+            each = (to_go - (count - changed) * normal.lap_s) / changed
+            if shortest.lap_s - 0.5 <= each <= longest.lap_s + 0.5:
+                choice = (changed, abs(each - normal.lap_s), count)
+                best = choice if best is None else min(best, choice)
+                break
+    if best is None:
+        return (), _unreachable(to_go, shortest, longest)
+    changed, _, count = best
+    each = (to_go - (count - changed) * normal.lap_s) / changed
+    lap = lap_lasting(hold, normal, each) or normal
+    laps, start = [], passage_s
+    for number in range(1, count + 1):
+        own = normal if number <= count - changed else lap
+        laps.append(PlannedLap(number, start, own, number <= count - changed))
+        start += own.lap_s
+    return tuple(laps), ""
+
+
+def _unreachable(to_go: float, shortest: SolvedLap, longest: SolvedLap) -> str:
+    fewer = int(to_go // longest.lap_s)
+    more = fewer + 1
+    soonest, latest = more * shortest.lap_s, fewer * longest.lap_s
+    text = f"{clock(to_go)} to go cannot be flown inside the pattern: "
+    if fewer == 0:
+        return text + f"the shortest lap takes {clock(shortest.lap_s)}. Tell the controller"
+    return text + (
+        f"at most {clock(latest)} in {_laps(fewer)}, at least {clock(soonest)} in {_laps(more)}. "
+        "Change speed before the fix, or tell the controller"
+    )
+
+
+def _laps(count: int) -> str:
+    return f"{count} lap" if count == 1 else f"{count} laps"
+
+
+def _last_laps(hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: SolvedLap) -> tuple[SolvedLap, ...]:
+    """Laps for every quarter minute to go that one lap can take up."""
+    first = math.ceil(shortest.lap_s / 15.0) * 15
+    times = range(first, int(longest.lap_s) + 1, 15)
+    laps = (lap_lasting(hold, normal, float(seconds)) for seconds in times)
+    return tuple(lap for lap in laps if lap is not None)
+
+
+def _shortest(hold: Hold, normal: SolvedLap) -> SolvedLap:
+    """Down to 30 s inbound, or to where no lap closes any more."""
+    inbound_s = min(SHORTEST_INBOUND_S, normal.inbound_s)
+    while inbound_s < normal.inbound_s:
+        lap = _with_inbound(hold, normal, inbound_s)
+        if lap.feasible:
+            return lap
+        inbound_s += 1.0
+    return normal
+
+
+def _longest(hold: Hold, normal: SolvedLap) -> SolvedLap:
+    """Up to 10 s more outbound than the normal lap."""
+    from scipy.optimize import brentq
+
+    def over(inbound_s: float) -> float:
+        return _with_inbound(hold, normal, inbound_s).outbound_s - normal.outbound_s - LONGER_OUTBOUND_S
+
+    low, high = normal.inbound_s, normal.inbound_s + 300.0
+    if not normal.feasible or not over(low) <= 0.0 <= over(high):
+        return normal
+    return _with_inbound(hold, normal, float(brentq(over, low, high, xtol=1e-3)))
+
+
+def _with_inbound(hold: Hold, normal: SolvedLap, inbound_s: float) -> SolvedLap:
+    return solve_lap(
+        hold,
+        normal.tas_kt,
+        normal.wind_from_true_deg,
+        normal.wind_kt,
+        turn_rate_deg_s=normal.turn_rate_deg_s,
+        target_inbound_s=inbound_s,
+    )
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, rounded: "4:05"; a minus sign where it is less than nothing."""
+    whole = round(abs(seconds))
+    return f"{'-' if seconds < 0 and whole else ''}{whole // 60}:{whole % 60:02d}"

@@ -1,0 +1,157 @@
+"""A brief as one page to print: jinja2 with autoescape, the drawing inside, nothing fetched from anywhere."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from trackgrade import __version__
+from trackgrade.briefing import words
+from trackgrade.briefing.brief import Brief
+from trackgrade.briefing.drawing import draw
+from trackgrade.briefing.leaving import clock
+from trackgrade.hold.courses import course_name, variation_name
+
+
+@dataclass(frozen=True)
+class Row:
+    """A lap of the table."""
+
+    name: str
+    heading: str
+    outbound: str
+    inbound: str
+    lap: str
+    note: str
+    best: bool = False
+
+
+@dataclass(frozen=True)
+class Page:
+    """Everything the template may use; all text, already worded."""
+
+    name: str
+    pattern: str
+    inbound: str
+    outbound: str
+    north: str
+    variation: str
+    fix: str
+    course_to_set: str
+    air: str
+    slow_down: str
+    speed_source: str
+    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+    entry_headline: str
+    entries: tuple[str, ...]
+    solved: Row | None
+    rules: tuple[Row, ...]
+    drift: str
+    turns: str
+    by_distance: str
+    correction: str
+    leaving_headline: str
+    leaving_why: str
+    leaving_laps: tuple[tuple[str, str], ...]
+    leaving_limits: str
+    leaving_bounds: str
+    last_laps: tuple[Row, ...]
+    drawing: str
+    caution: str
+    version: str
+
+
+def render(brief: Brief) -> str:
+    """The whole page as HTML."""
+    from jinja2 import Environment, PackageLoader
+
+    environment = Environment(
+        loader=PackageLoader("trackgrade.briefing"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.get_template("brief.html").render(page=contents(brief))
+
+
+def contents(brief: Brief) -> Page:
+    """What the page says."""
+    lap, plan, hold = brief.solved, brief.leaving, brief.hold
+    known = not math.isnan(lap.lap_s)
+    return Page(
+        name=hold.name,
+        pattern=words.pattern(brief),
+        inbound=course_name(brief.inbound_shown_deg),
+        outbound=course_name(brief.inbound_shown_deg + 180.0),
+        north=brief.north_word,
+        variation=f"variation {variation_name(hold.variation_deg)}, {hold.variation_source}",
+        fix=_position(hold.fix_lat_deg, hold.fix_lon_deg),
+        course_to_set=words.course_to_set(brief),
+        air=words.air(brief),
+        slow_down=words.slow_down(brief),
+        speed_source=brief.speed_limit_source if brief.speed_limit_kias is not None else "",
+        warnings=brief.warnings,
+        notes=words.notes(brief),
+        entry_headline=words.entry_headline(brief) if brief.entries else "",
+        entries=tuple(words.entry(brief, told) for told in brief.entries),
+        solved=Row(
+            "solved",
+            words.heading(brief, lap.outbound_heading_true_deg),
+            clock(lap.outbound_s),
+            clock(lap.inbound_s),
+            clock(lap.lap_s),
+            words.solved_note(brief),
+            best=True,
+        )
+        if known
+        else None,
+        rules=tuple(
+            Row(
+                f"lap {number} by rule",
+                words.heading(brief, rule.outbound_heading_true_deg),
+                clock(rule.outbound_s),
+                words.inbound_of(rule),
+                clock(rule.lap_s) if rule.inbound_s > 0.5 else "",
+                words.rollout(rule),
+            )
+            for number, rule in enumerate(brief.rule_laps, 1)
+        ),
+        drift=words.drift(brief),
+        turns=words.turns(brief),
+        by_distance=words.by_distance(brief) if known else "",
+        correction=words.correction(brief),
+        leaving_headline=words.leaving_headline(plan) if plan else "",
+        leaving_why=plan.why if plan else "",
+        leaving_laps=tuple(
+            (
+                f"{words.at(each.start_epoch_s)} to {words.at(each.start_epoch_s + each.lap.lap_s)}",
+                "normal lap" if each.normal else words.lap_in_short(brief, each.lap),
+            )
+            for each in (plan.laps if plan else ())
+        ),
+        leaving_limits=words.leaving_limits(plan) if plan else "",
+        leaving_bounds=words.leaving_bounds() if plan else "",
+        last_laps=tuple(
+            Row(
+                clock(each.lap_s),
+                words.heading(brief, each.outbound_heading_true_deg),
+                clock(each.outbound_s),
+                clock(each.inbound_s),
+                "",
+                "",
+            )
+            for each in (plan.last_laps if plan else ())
+        ),
+        drawing=draw(brief),
+        caution=words.CAUTION,
+        version=__version__,
+    )
+
+
+def _position(lat_deg: float, lon_deg: float) -> str:
+    """Degrees and minutes to a hundredth: "44° 00.00' N, 093° 00.00' W"."""
+
+    def side(value: float, letters: str, width: int) -> str:
+        hundredths = round(abs(value) * 6000.0)
+        degrees, rest = divmod(hundredths, 6000)
+        return f"{degrees:0{width}d}° {rest / 100:05.2f}' {letters[0] if value >= 0 else letters[1]}"
+
+    return f"{side(lat_deg, 'NS', 2)}, {side(lon_deg, 'EW', 3)}"

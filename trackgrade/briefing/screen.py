@@ -1,0 +1,73 @@
+"""A brief on a terminal: one screen of 80 columns."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+
+from trackgrade.briefing import words
+from trackgrade.briefing.brief import Brief
+from trackgrade.briefing.leaving import clock
+
+WIDTH = 80
+
+
+def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
+    """Lines and whether each is a heading."""
+    hold = brief.hold
+    yield f"{hold.name}: {words.pattern(brief)}", True
+    yield from _wrapped(words.courses(brief))
+    for note in words.notes(brief):
+        yield from _wrapped(note)
+    yield from _wrapped(words.course_to_set(brief))
+    yield from _wrapped(words.air(brief))
+    yield from _wrapped(words.slow_down(brief))
+    for warning in brief.warnings:
+        yield from _wrapped(f"! {warning}")
+    if brief.entries:
+        yield words.entry_headline(brief), True
+        for told in brief.entries:
+            yield from _wrapped(words.entry(brief, told))
+    yield "The laps", True
+    yield from _laps(brief)
+    if not math.isnan(brief.solved.lap_s):
+        yield from _wrapped(words.drift(brief))
+        yield from _wrapped(f"{words.turns(brief)}. {words.by_distance(brief)}")
+    yield from _wrapped(words.correction(brief))
+    if brief.leaving is not None:
+        yield words.leaving_headline(brief.leaving), True
+        yield from _leaving(brief)
+
+
+def _laps(brief: Brief) -> Iterator[tuple[str, bool]]:
+    yield f"  {'':10}{'heading':>8}{'outbound':>10}{'inbound':>9}  rolls out", False
+    lap = brief.solved
+    if not math.isnan(lap.lap_s):
+        yield _row("solved", words.heading(brief, lap.outbound_heading_true_deg), clock(lap.outbound_s),
+                   clock(lap.inbound_s), words.solved_note(brief)), False  # fmt: skip
+    for number, rule in enumerate(brief.rule_laps, 1):
+        yield _row(f"by rule {number}", words.heading(brief, rule.outbound_heading_true_deg), clock(rule.outbound_s),
+                   words.inbound_of(rule), words.rollout(rule)), False  # fmt: skip
+
+
+def _row(label: str, heading: str, outbound: str, inbound: str, note: str) -> str:
+    return f"  {label:10}{heading:>8}{outbound:>10}{inbound:>9}  {note}"
+
+
+def _leaving(brief: Brief) -> Iterator[tuple[str, bool]]:
+    plan = brief.leaving
+    assert plan is not None
+    for lap in plan.laps:
+        ends = words.at(lap.start_epoch_s + lap.lap.lap_s)
+        kind = "normal lap" if lap.normal else words.lap_in_short(brief, lap.lap)
+        yield f"  {words.at(lap.start_epoch_s)} to {ends}  {kind}", False
+    if plan.why:
+        yield from _wrapped(plan.why)
+    if not plan.laps:
+        yield from _wrapped(words.leaving_limits(plan))
+
+
+def _wrapped(text: str) -> Iterator[tuple[str, bool]]:
+    for line in textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    "):
+        yield line, False

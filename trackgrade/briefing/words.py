@@ -1,0 +1,230 @@
+"""Every sentence of a brief, for the screen and the page alike. Plain text; numbers as a pilot writes them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from trackgrade.briefing.brief import SLOW_WITHIN_MIN, Brief, EntryBrief
+from trackgrade.briefing.leaving import LeavingPlan, clock
+from trackgrade.hold.courses import course_name, heading_name, variation_name
+from trackgrade.hold.guidance import flag_words
+from trackgrade.hold.planning import RuleLap, SolvedLap
+
+CAUTION = (
+    "A training aid: not for navigation, not an official evaluation. Your clearance, your charts, your instructor "
+    "or examiner, and the rules where you fly, decide."
+)
+
+#: Less than this beside the course at the roll-out is on it: a tenth of a mile is a needle's width or so.
+ON_COURSE_NM = 0.05
+
+
+def pattern(brief: Brief) -> str:
+    """ "Right turns, 1 min inbound, 4,000 ft"."""
+    hold = brief.hold
+    leg = f"{hold.leg.minutes:g} min inbound" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM inbound"
+    parts = [f"{hold.turns} turns", leg]
+    if hold.altitude_ft is not None:
+        parts.append(f"{hold.altitude_ft:,.0f} ft")
+    return ", ".join(parts)
+
+
+def courses(brief: Brief) -> str:
+    """ "Inbound 218, outbound 038 magnetic (variation 2.5° E)"."""
+    inbound = course_name(brief.inbound_shown_deg)
+    outbound = course_name(brief.inbound_shown_deg + 180.0)
+    variation = variation_name(brief.hold.variation_deg)
+    return f"Inbound {inbound}, outbound {outbound} {brief.north_word} (variation {variation})"
+
+
+def heading(brief: Brief, true_deg: float) -> str:
+    """A heading in the pilot's north, to the degree; a dash where there is none."""
+    return "-" if math.isnan(true_deg) else heading_name(brief.shown(true_deg))
+
+
+def course_to_set(brief: Brief) -> str:
+    """What to set, when, and the flag."""
+    guidance = brief.hold.guidance
+    course = course_name(guidance.course_to_set_deg or brief.inbound_shown_deg)
+    if guidance.kind == "gps":
+        return f"Set {course} to the fix before you reach it, and leave it set. Needle: {scale(brief)}"
+    told = " ".join(f"{text}." for text in flag_words(guidance))
+    when = (
+        "Set it when the flag flips over the fix, turning outbound at the latest."
+        if guidance.station_place == "at"
+        else "Set it before the fix, as soon as you need no other course to get there."
+    )
+    return f"{told} {when} Needle: {scale(brief)}"
+
+
+def scale(brief: Brief) -> str:
+    guidance = brief.hold.guidance
+    if guidance.kind == "gps":
+        return f"full scale {guidance.full_scale_nm:g} NM"
+    return f"full scale {guidance.full_scale_deg:g}°"
+
+
+def air(brief: Brief) -> str:
+    """Airspeed and wind: "104 kt true (98 KIAS), wind 280/18: 13 kt headwind and 12 kt from the right inbound"."""
+    conditions = brief.conditions
+    speed = f"{conditions.tas_kt:.0f} kt true"
+    if brief.ias_kt is not None:
+        speed += f" ({brief.ias_kt:.0f} KIAS)"
+    if conditions.wind_kt < 0.5:
+        return f"{speed}, no wind"
+    wind = f"wind {heading_name(conditions.wind_from_true_deg)}/{conditions.wind_kt:.0f} true"
+    along, across = brief.headwind_kt, brief.crosswind_kt
+    parts = []
+    if abs(along) >= 0.5:
+        parts.append(f"{abs(along):.0f} kt {'headwind' if along > 0 else 'tailwind'}")
+    if abs(across) >= 0.5:
+        parts.append(f"{abs(across):.0f} kt from the {'right' if across > 0 else 'left'}")
+    return f"{speed}, {wind}: inbound {' and '.join(parts)}"
+
+
+def slow_down(brief: Brief) -> str:
+    """The speed limit and when to slow."""
+    away_nm = brief.conditions.tas_kt / 60.0 * SLOW_WITHIN_MIN
+    when = f"slow down within {SLOW_WITHIN_MIN:.0f} min of it, {away_nm:.0f} NM"
+    if brief.speed_limit_kias is None:
+        return f"Holding speed before the fix: {when}"
+    return f"At or below {brief.speed_limit_kias:.0f} KIAS crossing the fix, or as charted; {when}"
+
+
+def turn(degrees: float) -> str:
+    return f"{'right' if degrees >= 0 else 'left'} {abs(degrees):.0f}°"
+
+
+def entry(brief: Brief, told: EntryBrief) -> str:
+    """One entry in a sentence."""
+    calm, windy = heading(brief, told.heading_true_deg), heading(brief, told.heading_in_wind_true_deg)
+    fly = calm if calm == windy else f"{calm} ({windy} in this wind)"
+    first = f"{turn(told.first_turn_deg)} to {fly}"
+    back = "right" if told.second_turn_right else "left"
+    inbound = course_name(brief.inbound_shown_deg)
+    lasting = clock(told.outbound_s or 0.0)
+    if told.kind == "direct":
+        return f"Direct: {first}. That is lap 1."
+    if told.kind == "teardrop":
+        return f"Teardrop: {first}, {lasting}, then {back} to {inbound}."
+    return (
+        f"Parallel: {first}, {lasting} on the non-holding side, then {back} past {inbound} "
+        "to meet it from the holding side."
+    )
+
+
+def notes(brief: Brief) -> tuple[str, ...]:
+    """What was said when the hold was resolved, less what the brief says anyway."""
+    told = flag_words(brief.hold.guidance)
+    return tuple(
+        note for note in brief.hold.notes if note not in told and not note.startswith(("Variation ", "Leg by altitude"))
+    )
+
+
+def entry_headline(brief: Brief) -> str:
+    """ "Arriving on heading 250: direct, 32° from the nearest boundary"."""
+    arrival = brief.conditions.arrival_heading_true_deg
+    assert arrival is not None
+    kinds = " or ".join(told.kind for told in brief.entries)
+    text = f"Arriving on heading {heading(brief, arrival)}: {kinds}"
+    margin = brief.sector_margin_deg or 0.0
+    if len(brief.entries) > 1:
+        return f"{text}; {margin:.0f}° from the boundary, so either is right"
+    return f"{text}, {margin:.0f}° from the nearest boundary"
+
+
+def drift(brief: Brief) -> str:
+    """Drift corrections and ground speeds of the solved lap."""
+    lap = brief.solved
+    if math.isnan(lap.lap_s):
+        return lap.why
+    inside = f"{abs(lap.inbound_wca_deg):.0f}° {_side(lap.inbound_wca_deg)}"
+    outside = f"{abs(lap.outbound_wca_deg):.0f}° {_side(lap.outbound_wca_deg)}"
+    return (
+        f"Correct {inside} inbound, {outside} outbound. Ground speed {lap.inbound_gs_kt:.0f} kt inbound, "
+        f"{lap.outbound_gs_kt:.0f} outbound. One lap {clock(lap.lap_s)}"
+    )
+
+
+def _side(degrees: float) -> str:
+    return "right" if degrees > 0 else "left"
+
+
+def turns(brief: Brief) -> str:
+    lap = brief.solved
+    return f"Turns at {lap.turn_rate_deg_s:.1f}°/s, {lap.bank_deg:.0f}° of bank, radius {lap.turn_radius_nm:.1f} NM"
+
+
+def by_distance(brief: Brief) -> str:
+    """Where the turn back begins, for a pilot who reads the distance to the fix."""
+    lap = brief.solved
+    text = f"By distance: turn back at {lap.outbound_end_from_fix_nm:.1f} NM from the fix"
+    if brief.hold.leg.nm is not None:
+        text += "; a length that a controller gives ends the outbound leg (AIM 5-3-8)"
+    return text
+
+
+def correction(brief: Brief) -> str:
+    """The rule for the next outbound time, and its size by ground speed."""
+    lap = brief.solved
+    text = f"Next outbound = last outbound + {clock(brief.target_s)} - the inbound you timed"
+    if math.isnan(lap.outbound_gs_kt):
+        return text
+    share = lap.inbound_gs_kt / lap.outbound_gs_kt
+    if abs(share - 1.0) < 0.05:
+        return text
+    return f"{text}; in this wind each second inbound is worth {share:.1f} s outbound"
+
+
+def rollout(rule: RuleLap) -> str:
+    """Where a lap by rule rolls out."""
+    off = rule.rollout_cross_nm
+    if abs(off) < ON_COURSE_NM:
+        return "on the course"
+    return f"{abs(off):.1f} NM {'short of' if off > 0 else 'through'} the course"
+
+
+def inbound_of(rule: RuleLap) -> str:
+    return clock(rule.inbound_s) if rule.inbound_s > 0.5 else "none"
+
+
+def solved_note(brief: Brief) -> str:
+    lap = brief.solved
+    return "on the course" if lap.feasible else "best there is"
+
+
+# --- The time to leave ------------------------------------------------------------------------------------------------
+
+
+def at(epoch_s: float) -> str:
+    """Time of day, UTC: "15:20:00"."""
+    return dt.datetime.fromtimestamp(round(epoch_s), dt.UTC).strftime("%H:%M:%S")
+
+
+def leaving_headline(plan: LeavingPlan) -> str:
+    return f"Over the fix at {at(plan.at_epoch_s)} UTC"
+
+
+def leaving_limits(plan: LeavingPlan) -> str:
+    """What one lap can take up, and more."""
+    spans = [
+        f"{window.laps} lap{'s' if window.laps > 1 else ''} {clock(window.least_s)} to {clock(window.most_s)}"
+        for window in plan.windows[:3]
+    ]
+    return f"With this much to go at the fix: {', '.join(spans)}. Shorten both legs, not the turns"
+
+
+def leaving_bounds() -> str:
+    return (
+        "Shortest lap: 30 s inbound; longest: 10 s more outbound than normal (the timing error that ICAO Doc 8168 "
+        "Vol II sizes a hold for). Longer ones need the controller's consent"
+    )
+
+
+def lap_in_short(brief: Brief, lap: SolvedLap) -> str:
+    """ "heading 052, 0:40 outbound, 0:34 inbound"."""
+    return (
+        f"heading {heading(brief, lap.outbound_heading_true_deg)}, {clock(lap.outbound_s)} outbound, "
+        f"{clock(lap.inbound_s)} inbound"
+    )
