@@ -21,8 +21,12 @@ Floats = npt.NDArray[np.float64]
 
 STANDARD_RATE_DEG_S = 3.0
 THRESHOLD_SHARE = 0.25
-#: A turn is at least this much change of heading [deg] with the rate above this [deg/s].
+#: A turn is at least this much change of heading [deg], and somewhere its rate exceeds this [deg/s].
 LEAST_CHANGE_DEG, LEAST_CORE_RATE_DEG_S = 12.0, 0.8
+#: Where the rate stays above this, what is flown may be one turn, however unsteady [deg/s].
+TURNING_DEG_S = 0.35
+#: The rate may dip below a turn's threshold for this long without ending it [s].
+DIP_S = 1.5
 #: An edge fitted further than this from the smoothed one is not believed [s].
 FARTHEST_REFINEMENT_S = 6.0
 #: Standard error of an edge taken from the smoothed rate, at 1 s sampling and at longer intervals [s].
@@ -117,19 +121,22 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats) -> list[tuple[float, float,
     found: list[tuple[int, int, float, float]] = []
     for sign in (1.0, -1.0):
         signed = rate_deg_s * sign
-        for first, last in _stretches(signed > LEAST_CORE_RATE_DEG_S):
-            if np.sum(signed[first : last + 1]) * step < LEAST_CHANGE_DEG:
-                continue
-            if found and found[-1][2] * sign > 0 and first <= found[-1][1]:
-                continue
+        for first, last in _stretches(signed > TURNING_DEG_S):
             inside = signed[first : last + 1]
+            if np.max(inside) < LEAST_CORE_RATE_DEG_S or np.sum(inside) * step < LEAST_CHANGE_DEG:
+                continue
             steady = float(np.median(inside[inside > 0.6 * np.quantile(inside, 0.9)]))
             bound = threshold_deg_s(steady)
+            # The threshold may lie below the level that marked the stretch, or above dips inside it.
             while first > 0 and signed[first - 1] > bound:
                 first -= 1
             while last < len(signed) - 1 and signed[last + 1] > bound:
                 last += 1
-            found.append((first, last, sign * steady, bound))
+            for a, b in _closed(_stretches(signed[first : last + 1] > bound), DIP_S / step):
+                piece = signed[first + a : first + b + 1]
+                if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
+                    own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))
+                    found.append((first + a, first + b, sign * own, threshold_deg_s(own)))
     found.sort()
     return [
         (
@@ -158,3 +165,14 @@ def _stretches(flag: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and last index of every stretch of True."""
     change = np.diff(np.concatenate([[0], flag.astype(np.int8), [0]]))
     return [(int(a), int(b) - 1) for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1))]
+
+
+def _closed(stretches: list[tuple[int, int]], most: float) -> list[tuple[int, int]]:
+    """Stretches with holes of at most ``most`` samples closed."""
+    closed: list[tuple[int, int]] = []
+    for first, last in stretches:
+        if closed and first - closed[-1][1] - 1 <= most:
+            closed[-1] = (closed[-1][0], last)
+        else:
+            closed.append((first, last))
+    return closed

@@ -152,7 +152,7 @@ def shape(path: FlightPath, leg: OutboundLeg) -> EntryKind:
         return "parallel"
     # Between teardrop (from the fix, 30 degrees outward) and direct (two radii aside, no slope): what the
     # wind does to a direct entry moves both together, so their difference tells them apart.
-    if leg.offset_at_fix_nm / radius_nm - (outward_deg - 15.0) / 30.0 < 0.2:
+    if leg.offset_at_fix_nm / radius_nm - (outward_deg - 15.0) / 30.0 < 0.1:
         return "teardrop"
     return "direct"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,9 +19,9 @@ NEAR_FIX_NM = 2.2
 #: An arrival that misses the fix by more than this is a flight elsewhere [NM].
 ARRIVAL_NM = 1.6
 #: Beyond this angle to the course the along crossing is ill defined; the nearest point to the fix serves [deg].
-CROSSWISE_DEG = 78.0
+CROSSWISE_DEG = 60.0
 #: Positions are trusted no better than this across the track [NM]: slow GPS error no smoothing can remove.
-POSITION_FLOOR_NM = 2.0 / METRES_PER_NM
+POSITION_FLOOR_NM = 3.0 / METRES_PER_NM
 #: Time stamps are trusted no better than this [s].
 TIME_FLOOR_S = 0.03
 #: A change of direction over a hole this large leaves the moment inside it unknown [deg].
@@ -77,33 +77,27 @@ def inbound_passages(path: FlightPath) -> list[Passage]:
 
 
 def arrivals(path: FlightPath) -> list[Passage]:
-    """Every time the aircraft comes past the fix, from any direction: candidates for the start of an entry."""
+    """Every time the aircraft comes past the fix, from any direction: candidates for the start of an entry.
+
+    Across the course "along changes sign" and "nearest to the fix" part ways; the nearest point is taken there,
+    and the error spans both readings.
+    """
     distance = np.hypot(path.along_nm, path.cross_nm)
     crossings = np.sort(
-        np.concatenate(
-            [zero_crossings(path.epoch_s, path.along_nm, rising=rising) for rising in (True, False)]
-        )
+        np.concatenate([zero_crossings(path.epoch_s, path.along_nm, rising=rising) for rising in (True, False)])
     )
     found = []
     for k in local_minima(distance, ARRIVAL_NM):
-        nearest = float(path.epoch_s[k])
+        nearest = _minimum(path.epoch_s, distance, int(k))
+        line = float(crossings[np.argmin(np.abs(crossings - nearest))]) if len(crossings) else nearest
         direction = abs(float(wrap180(path.track_deg[k])))
-        if abs(direction - 90.0) > 90.0 - CROSSWISE_DEG and len(crossings):
-            close = crossings[np.argmin(np.abs(crossings - nearest))]
-            # Off the fix by a mile at an angle, the line abeam it is passed well before or after.
-            if abs(close - nearest) < 60.0:
-                nearest = float(close)
-        else:
-            nearest = _minimum(path.epoch_s, distance, int(k))
-        passage = passage_at(path, nearest)
-        if direction > CROSSWISE_DEG and direction < 180.0 - CROSSWISE_DEG:
-            passage = Passage(
-                crossing_moment(path, nearest, path.value(path.groundspeed_kt, nearest)),
-                passage.cross_nm,
-                passage.heading_deg,
-                passage.track_deg,
-            )
-        found.append(passage)
+        crosswise = abs(direction - 90.0) < 90.0 - CROSSWISE_DEG
+        # Off the fix by a mile at an angle, the line abeam it is passed well before or after.
+        when = nearest if crosswise or abs(line - nearest) > 60.0 else line
+        passage = passage_at(path, when)
+        apart = min(abs(line - nearest), 30.0) if direction > 45.0 and direction < 135.0 else 0.0
+        sd = crossing_moment(path, when, path.value(path.groundspeed_kt, when)).sd_s
+        found.append(replace(passage, moment=Moment(when, float(np.hypot(sd, apart / 2.0)))))
     return found
 
 

@@ -40,7 +40,7 @@ LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
 TRUSTED_SD = 2.0
 #: Crossing and rollout closer than this are the same moment for the watch [s].
 TIE_S = 1.0
-#: The outbound leg is flown at least this far to the holding side [NM].
+#: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
 LEAST_ABEAM_NM = 0.05
 
 
@@ -76,7 +76,8 @@ def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
     abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
-    if abeam_s is not None and path.value(path.cross_nm, abeam_s) < LEAST_ABEAM_NM:
+    # A fix missed to the non-holding side shifts the whole pattern: what counts is the side of the inbound leg flown.
+    if abeam_s is not None and path.value(path.cross_nm, abeam_s) - min(a.cross_nm, 0.0) < LEAST_ABEAM_NM:
         abeam_s = None
     # Arriving across the course the fix itself is the abeam point: along never goes from + to - after it.
     started_outbound = abs(float(wrap180(a.track_deg))) > 45.0
