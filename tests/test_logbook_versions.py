@@ -90,6 +90,9 @@ def make_version_1(place: str, present: Logbook) -> None:
         for name in ("pilot", "recording", "debrief", "entry", "lap", "item_result", "finding"):
             table = schema.metadata.tables[name]
             new.execute(table.insert(), [dict(row) for row in old.execute(sa.select(table)).mappings()])
+        if new.dialect.name == "postgresql":  # numbers given by hand do not move the sequences
+            for name in ("pilot", "recording"):
+                new.exec_driver_sql(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), max(id)) FROM {name}")
 
 
 def contents(logbook: Logbook) -> dict[str, list[str]]:

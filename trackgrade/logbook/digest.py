@@ -332,6 +332,7 @@ def _lap(lap: Mapping[str, Any], items: Sequence[ItemRow], target_s: float | Non
     of_lap = [row.result for row in items if (row.visit, row.lap) == (visit, number)]
     own = [result for result in of_lap if result != "not measurable"]
     inbound_s = _number(lap.get("inbound_s"))
+    target_s = _number(lap["target_inbound_s"]) if "target_inbound_s" in lap else target_s
     start = lap.get("start_utc")
     return LapRow(
         visit=visit,
