@@ -15,6 +15,7 @@ import numpy as np
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.simulator.flight import SimulatedFlight, fly
 from trackgrade.simulator.scenario import Air, Aircraft, Manoeuvre, Mistakes, Pilot, Scenario, Sensor
+from trackgrade.simulator.truth import TrueLap
 
 Rng = np.random.Generator
 Draw = Callable[[Rng], tuple[Hold, Scenario]]
@@ -416,7 +417,18 @@ def _flown_as_meant(flight: SimulatedFlight, missed_nm: float) -> bool:
     if flight.scenario.mistakes.cut_short_on_lap:
         asked -= 1
     laps = flight.truth.laps
-    return len(laps) == asked and all(
+    whole = len(laps) == asked and all(
         lap.end is not None and lap.inbound_start is not None and (lap.fix_missed_nm or 0.0) <= missed_nm
         for lap in laps
     )
+    return whole and (missed_nm > 1.0 or 2 * sum(_established(flight, lap) for lap in laps) >= len(laps))
+
+
+def _established(flight: SimulatedFlight, lap: TrueLap) -> bool:
+    """On the course within 0.35 NM over the last 15 s to the fix."""
+    motion, hold = flight.motion, flight.hold
+    course = np.radians(hold.inbound_course_true_deg)
+    cross = motion.east_nm * np.cos(course) - motion.north_nm * np.sin(course)
+    end = (lap.end or 0.0) - flight.scenario.start_epoch_s
+    last = (motion.t_s >= end - 15.0) & (motion.t_s <= end)
+    return bool(np.max(np.abs(cross[last])) < 0.35)

@@ -54,7 +54,8 @@ def plan_lap(
 
     Wind [NM/s] blows toward along, cross.
 
-    ``outbound_rad`` given: only the time is found. ``longer`` counts how far the leg has been stretched already. Raises ValueError where the crosswind exceeds the airspeed.
+    ``outbound_rad`` given: only the time is found. ``longer`` is how far the leg has been stretched
+    already. Raises ValueError where the crosswind exceeds the airspeed.
     """
     v, w = tas_nm_s, rate_rad_s
     if abs(wind_cross) >= 0.95 * v:

@@ -9,6 +9,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 Entry = Literal["direct", "teardrop", "parallel"]
+#: What the recorder can log beside the position, by the project's column names.
+CHANNELS = (
+    "heading_true_deg", "heading_mag_deg", "ias_kt", "tas_kt", "groundspeed_kt", "track_true_deg", "bank_deg", "oat_c",
+)  # fmt: skip
 WatchReference = Literal["abeam", "wings level", "later of both"]
 
 

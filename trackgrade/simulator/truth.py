@@ -215,13 +215,17 @@ class _Teller:
         a, b = max(0, n - round(20 / STEP_S)), min(len(m.t_s) - 1, n + round(20 / STEP_S))
         distance = np.hypot(self.along, self.cross)[a : b + 1]
         nearest = float(m.t_s[a + int(np.argmin(distance))])
+        track = np.arctan2(self.cross[n] - self.cross[n - 20], self.along[n] - self.along[n - 20])
+        across = abs(track) >= np.radians(60)
+        # Arriving across the course, along may come through 0 once more in the turn that follows: fair as well.
+        b = b if not across else min(len(m.t_s) - 1, b + round(10 / STEP_S))
         zeros = [
             t for t in (self._crossing(self.along, a, b, 1), self._crossing(self.along, a, b, -1)) if t is not None
         ]
         by_along = min(zeros, key=lambda t: abs(t - nearest)) if zeros else nearest
-        window = (self.t0 + min(nearest, by_along), self.t0 + max(nearest, by_along))
-        track = np.arctan2(self.cross[n] - self.cross[n - 20], self.along[n] - self.along[n - 20])
-        arrival = by_along if abs(track) < np.radians(60) else nearest
+        arrival = nearest if across else by_along
+        readings = [nearest, *zeros] if across else [nearest, by_along]
+        window = (self.t0 + min(readings), self.t0 + max(readings))
         # The heading held on the way to the fix, not that of the last correction.
         before = slice(max(0, n - round(10 / STEP_S)), n)
         rel = float(np.degrees(np.mean(self.rel[before])))
