@@ -159,7 +159,7 @@ class TestWrong:
             ("find none.gpx", "none.gpx"),
             ("find empty.gpx", "empty.gpx"),
             ("brief none.toml --tas 100", "none.toml"),
-            ("brief {hold}", "tas"),
+            ("brief {hold} --tas -5", "tas"),
             ("columns none.csv", "none.csv"),
             ("standards none", "none"),
             ("simulate none.toml", "none.toml"),
@@ -228,7 +228,10 @@ class TestMany:
         debriefs = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))
         assert [debrief["track"]["source"] for debrief in debriefs] == [f"flight {n}.gpx" for n in range(3)]
         assert len((tmp_path / "all.csv").read_text().splitlines()) == 1 + 6
-        assert {f"flight {n}.html" for n in range(3)} <= {path.name for path in (tmp_path / "reports").iterdir()}
+        reports = {f"flight {n}.html" for n in range(3)}
+        assert reports <= {path.name for path in (tmp_path / "reports").iterdir()}
+        index = (tmp_path / "reports" / "index.html").read_text(encoding="utf-8")
+        assert all(f'href="{name.replace(" ", "%20")}"' in index for name in reports)
 
     def test_a_bad_file_is_named_the_rest_is_graded_and_the_status_says_so(
         self, run: Run, flights: Path, hold_file: Path, tmp_path: Path
@@ -280,7 +283,7 @@ class TestMany:
         assert result.exit_code == 0, result.stderr
         debriefs = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))
         assert [len(debrief["laps"]) for debrief in debriefs] == [3, 0]
-        assert [path.name for path in (tmp_path / "reports").glob("*.html")] == ["plain-plain.html"]
+        assert sorted(path.name for path in (tmp_path / "reports").iterdir()) == ["index.html", "plain-plain.html"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")

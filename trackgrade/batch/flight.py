@@ -74,9 +74,9 @@ def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
     flown = bool(debrief.flown.visits)
     html = None
     if settings.report and flown:
-        from trackgrade.report import page  # pictures are loaded only when there is one to draw
+        from trackgrade.report.page import render  # the page is loaded only when there is one to write
 
-        html = page.render(debrief)
+        html = render(debrief)
     return Graded(
         hold=hold_file.name,
         flown=flown,

@@ -6,12 +6,15 @@ import contextlib
 import json
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from trackgrade.errors import OutputError
 from trackgrade.files import safe_name, sha256_hex, write_whole
+
+if TYPE_CHECKING:
+    from trackgrade.report.index import FlightRow
 
 
 def output_name(flight_name: str, hold_name: str, holds: int) -> str:
@@ -87,6 +90,34 @@ class Debriefs:
         if self._file is not None and not self._lines and error[0] is None:
             self._file.write("\n]\n" if self._count else "[]\n")
         return self._stack.__exit__(*error)
+
+
+class Index:
+    """The page that leads to the reports of several flights, or of one flight at several holds."""
+
+    NAME = "index.html"
+
+    def __init__(self, folder: Path, standard_title: str) -> None:
+        self._folder = folder
+        self._standard_title = standard_title
+        self._rows: list[FlightRow] = []
+
+    def add(self, debrief: Mapping[str, Any], report: str) -> None:
+        """Add a debrief; ``report`` is the name of its report, or "" where no hold was flown."""
+        from trackgrade.report import index
+
+        self._rows.append(index.row(debrief, report))
+
+    def add_wrong(self, flight: str, why: str) -> None:
+        from trackgrade.report import index
+
+        self._rows.append(index.not_graded(flight, why))
+
+    def write(self) -> Path:
+        """Write the page. Raises OutputError."""
+        from trackgrade.report import index
+
+        return write_whole(self._folder / self.NAME, index.render(self._rows, [self._standard_title]))
 
 
 class Laps:

@@ -102,7 +102,7 @@ def _against_truth(debrief: dict[str, object], flight: SimulatedFlight) -> str:
 
 
 def _season(folder: Path) -> None:
-    from trackgrade.logbook import season
+    from trackgrade.logbook.season import build
 
-    for path in season.build(folder):
+    for path in build(folder):
         console.say(str(path))

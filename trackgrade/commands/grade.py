@@ -6,6 +6,7 @@ import contextlib
 import json
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,8 @@ from trackgrade.commands import console
 from trackgrade.errors import ColumnsFileError, InputError, NoHoldFlown, UsageError
 
 if TYPE_CHECKING:
-    from trackgrade.batch.outputs import Debriefs, Laps
+    from trackgrade.batch.done import DoneBefore
+    from trackgrade.batch.outputs import Debriefs, Index, Laps
     from trackgrade.batch.work import Flight, Outcome, Settings
     from trackgrade.score.standard import Standard
 
@@ -136,83 +138,94 @@ def grade(
     else is written.
     """
     from trackgrade.batch.done import DoneBefore
-    from trackgrade.batch.outputs import Debriefs, Laps
+    from trackgrade.batch.outputs import Debriefs, Index, Laps
     from trackgrade.batch.pool import cores
     from trackgrade.batch.run import run
 
     several = len(flights) > 1
-    shown = _Shown(out, several=several)
+    single = not several and len(settings.holds) == 1
+    told = _Told(several=several)
     try:
         with contextlib.ExitStack() as stack:
-            one_debrief = not several and len(settings.holds) == 1
-            debriefs = stack.enter_context(Debriefs(json_path, single=one_debrief)) if json_path else None
-            laps = stack.enter_context(Laps(csv_path)) if csv_path else None
-            done = stack.enter_context(DoneBefore(out)) if several else None
+            writing = _Writing(
+                settings,
+                out,
+                debriefs=stack.enter_context(Debriefs(json_path, single=single)) if json_path else None,
+                laps=stack.enter_context(Laps(csv_path)) if csv_path else None,
+                index=Index(out, settings.standard.title) if settings.report and not single else None,
+                done=stack.enter_context(DoneBefore(out)) if several else None,
+                session=session,
+            )
             advance = stack.enter_context(console.progress(len(flights), "flights"))
             outcomes = run(
                 flights,
                 settings,
                 jobs=jobs or cores(),
                 scheduler=scheduler,
-                done=done if resume else None,
+                done=writing.done if resume else None,
                 advance=advance,
             )
             for flight, outcome in stack.enter_context(contextlib.closing(outcomes)):
-                written = _write(flight, outcome, settings, out, debriefs, laps, session, shown)
-                if done is not None:
-                    done.keep(flight, settings, outcome, written)
+                told.add(flight, outcome, writing.write(flight, outcome))
+            if writing.index is not None:
+                told.index = writing.index.write()
     except KeyboardInterrupt:
         if not several:
             raise
         raise KeyboardInterrupt(
-            f"{shown.flights} of {len(flights)} flights are done and whole; the same command with --resume goes on"
+            f"{told.flights} of {len(flights)} flights are done and whole; the same command with --resume goes on"
         ) from None
-    shown.finish()
+    told.finish()
 
 
-def _write(
-    flight: Flight,
-    outcome: Outcome,
-    settings: Settings,
-    out: Path,
-    debriefs: Debriefs | None,
-    laps: Laps | None,
-    session: dict[str, str | None] | None,
-    shown: _Shown,
-) -> list[tuple[str, str]]:
-    """Write what one flight gave; returns name and SHA-256 of each hold's report (two empty texts: none)."""
-    from trackgrade.batch.outputs import output_name, write_report
+@dataclass(frozen=True)
+class _Writing:
+    """Everywhere that the results of a flight go."""
 
-    reports = []
-    for graded in outcome.graded:
-        name = output_name(flight.report_name, graded.hold, len(settings.holds))
-        report = ("", "")
-        if graded.html is not None:
-            report = write_report(out, f"{name}.html", graded.html)
-        reports.append(report)
-        if debriefs is not None:
-            debriefs.add(f"{name}.json", graded.debrief_json)
-        if laps is not None:
-            laps.add(graded.laps_csv)
-    recorded = []
-    if session is not None:
+    settings: Settings
+    out: Path
+    debriefs: Debriefs | None
+    laps: Laps | None
+    index: Index | None
+    done: DoneBefore | None
+    session: dict[str, str | None] | None
+
+    def write(self, flight: Flight, outcome: Outcome) -> list[str]:
+        """Write what one flight gave; returns lines that say where."""
+        from trackgrade.batch.outputs import output_name, write_report
         from trackgrade.logbook import record_debrief
 
-        recorded = [
-            record_debrief(json.loads(graded.debrief_json), **session)  # type: ignore[arg-type]
-            for graded in outcome.graded
-            if graded.flown
-        ]
-    shown.add(flight, outcome, [name for name, _ in reports], recorded)
-    return reports
+        said = []
+        reports = []
+        for graded in outcome.graded:
+            debrief = json.loads(graded.debrief_json)
+            name = output_name(flight.report_name, graded.hold, len(self.settings.holds))
+            report = ("", "")
+            if graded.html is not None:
+                report = write_report(self.out, f"{name}.html", graded.html)
+                said.append(f"Report: {self.out / report[0]}")
+            reports.append(report)
+            if self.debriefs is not None:
+                self.debriefs.add(f"{name}.json", graded.debrief_json)
+            if self.laps is not None:
+                self.laps.add(graded.laps_csv)
+            if self.index is not None:
+                self.index.add(debrief, f"{name}.html" if graded.flown else "")
+            if self.session is not None and graded.flown:
+                said.append(record_debrief(debrief, **self.session))  # type: ignore[arg-type]
+        if self.done is not None:
+            self.done.keep(flight, self.settings, outcome, reports)
+        if outcome.error and self.index is not None:
+            self.index.add_wrong(Path(flight.path).name, outcome.error)
+        return said
 
 
-class _Shown:
+class _Told:
     """What the terminal tells: one flight in full, or many in a table, wrong files last."""
 
-    def __init__(self, out: Path, *, several: bool) -> None:
+    def __init__(self, *, several: bool) -> None:
         self.flights = 0
-        self._out = out
+        self.index: Path | None = None
         self._several = several
         self._rows: list[tuple[str, ...]] = []
         self._counts = Counter[str]()
@@ -220,7 +233,7 @@ class _Shown:
         self._faults = 0
         self._not_flown = ""
 
-    def add(self, flight: Flight, outcome: Outcome, reports: Sequence[str], recorded: Sequence[str]) -> None:
+    def add(self, flight: Flight, outcome: Outcome, said: Sequence[str]) -> None:
         from trackgrade.commands import summary
 
         self.flights += 1
@@ -230,7 +243,7 @@ class _Shown:
             self._faults += outcome.fault
             return
         self._counts["flown" if outcome.flown else "not flown"] += 1
-        for graded, report in zip(outcome.graded, reports):
+        for graded in outcome.graded:
             debrief = json.loads(graded.debrief_json)
             if not graded.flown:
                 self._not_flown = summary.not_flown(debrief)
@@ -239,12 +252,10 @@ class _Shown:
             else:
                 for line in summary.lines(debrief):
                     console.say(line)
-                if report:
-                    console.say(f"  Report: {self._out / report}")
         if self._several and not outcome.flown:
             self._rows.append((console.plain(Path(flight.path).name), "-", "no hold flown", "-", "-"))
-        for message in recorded if not self._several else ():
-            console.say(f"  {message}")
+        for line in said if not self._several else ():
+            console.say(f"  {line}")
 
     def finish(self) -> None:
         """The table of many flights, the cautions, and the error that the run ends with, if any."""
@@ -254,10 +265,10 @@ class _Shown:
             console.say(console.table(summary.ROW_HEADER, self._rows, left=3, indent=0))
         flown, not_flown, wrong = (self._counts[key] for key in ("flown", "not flown", "wrong"))
         if self._several:
-            console.say(
-                f"{self.flights} flights: {flown} graded, {not_flown} with no hold flown, {wrong} not readable."
-                f" Reports: {self._out}"
-            )
+            unread = f", {wrong} not readable" if wrong else ""
+            console.say(f"{self.flights} flights: {flown} graded, {not_flown} with no hold flown{unread}.")
+        if self.index is not None:
+            console.say(f"Reports: {self.index}")
         if flown:
             console.say(console.CAUTION)
         if self._faults and not self._several:
