@@ -161,6 +161,18 @@ def altitude_lost(samples: Samples, series: Series, start_s: float, end_s: float
     )
 
 
+def settled_from_s(visit: Visit, lap: Lap) -> float:
+    """From when a lap's place in the hold is its own [s since 1970].
+
+    The first lap of a direct entry begins over the fix on whatever heading it came: its turn belongs to the entry,
+    and may go wide on the non-holding side. Every other lap is its own from the fix.
+    """
+    if visit.entry.kind == "direct" and visit.laps and lap.number == visit.laps[0].number:
+        settled = [moment.epoch_s for moment in (lap.outbound_turn_end, lap.abeam) if moment is not None]
+        return max(settled, default=lap.start.epoch_s)
+    return lap.start.epoch_s
+
+
 def lap_scope(flown: Flown, visit: Visit, number: int) -> str:
     """The name of a lap's scope: "lap 1"; with the visit where another visit has a lap of that number."""
     same = sum(1 for each in flown.visits for lap in each.laps if lap.number == number)
@@ -189,7 +201,8 @@ def lap_measures(
         "the fix",
     )
     whole = inside(samples, start_s, end_s)
-    beyond = -samples.cross_nm[whole]
+    own = inside(samples, settled_from_s(visit, lap), end_s)
+    beyond = -samples.cross_nm[own]
     position_sd = float(np.median(samples.position_sd_nm[whole])) if whole.size else math.nan
     altitudes = _finite(series.alt_ft[whole])
     speeds = _finite(series.ias_kt[whole])
@@ -217,7 +230,7 @@ def lap_measures(
         non_holding_side_nm=Measurement(
             max(0.0, float(np.max(beyond))), position_sd, "NM", how="largest distance beyond the course in the lap"
         )
-        if whole.size
+        if own.size
         else Measurement(None, None, "NM", why="no positions in the lap"),
         fix_to_turn_s=between(lap.start, lap.outbound_turn_start, "the fix", "the start of the turn"),
         altitude_ft=_typical(altitudes, series.alt_sd_ft, "ft", "the track carries no altitude"),

@@ -21,58 +21,50 @@ _TIMES = frozenset(
 )
 _DRIFT = frozenset(("no_drift_correction", "reversed_drift_correction"))
 _ROLLOUT = frozenset(("course_overshot", "course_undershot"))
-_TRACKING = frozenset(("needle_chased", "course_left", "course_not_captured", "non_holding_side"))
+_TRACKING = frozenset(("needle_chased", "course_left", "course_not_captured"))
 _TURNS = frozenset(("turns_too_shallow", "turns_too_steep", "turn_uneven"))
+_PATTERN = (
+    _TIMES
+    | _DRIFT
+    | _ROLLOUT
+    | _TRACKING
+    | {"wrong_entry", "entry_turned_wrong_way", "non_holding_side", "late_at_fix", "orbit_inserted"}
+)
+_ENTRY = _TIMES | _ROLLOUT | {"wrong_entry", "non_holding_side", "late_at_fix"}
+_SPEED = _TIMES | _ROLLOUT | {"airspeed_not_held", "speed_not_reduced", "non_holding_side", "course_left"}
+_BY_TURNS = _TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven", "non_holding_side"}
 
-#: All mistakes. Weight is for one lap of the least size; habits and large ones weigh more.
+#: All mistakes. Weight is for one lap of the least size; habits and large ones weigh more. A cause stands before
+#: what it leads to, where both lead to a third.
 MISTAKES: tuple[Mistake, ...] = (
     Mistake(
         "reciprocal_course",
         pattern.reciprocal_course,
         100.0,
-        leads_to=_TIMES
-        | _DRIFT
-        | _ROLLOUT
-        | _TRACKING
-        | {"wrong_entry", "entry_turned_wrong_way", "wrong_side", "late_at_fix"},
+        leads_to=_PATTERN | {"wrong_side"},
         whole_visit=True,
     ),
+    Mistake("wrong_side", pattern.wrong_side, 95.0, leads_to=_PATTERN, whole_visit=True),
+    Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=_ENTRY, laps_after=2),
+    Mistake("wrong_entry", pattern.wrong_entry, 30.0, leads_to=_ENTRY - {"wrong_entry"}, laps_after=2),
+    Mistake("speed_above_limit", handling.speed_above_limit, 70.0, leads_to=_SPEED, whole_visit=True),
+    Mistake("airspeed_not_held", handling.airspeed_not_held, 30.0, leads_to=_SPEED, whole_visit=True),
+    Mistake("turns_too_shallow", handling.turns_too_shallow, 50.0, "repeated", _BY_TURNS, whole_visit=True),
+    Mistake("turns_too_steep", handling.turns_too_steep, 50.0, "repeated", _BY_TURNS, whole_visit=True),
+    Mistake("turn_uneven", handling.turn_uneven, 25.0, "repeated", _TIMES | _ROLLOUT | _TURNS, whole_visit=True),
     Mistake(
-        "wrong_side",
-        pattern.wrong_side,
-        95.0,
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"wrong_entry", "entry_turned_wrong_way", "late_at_fix"},
-        whole_visit=True,
+        "orbit_inserted",
+        pattern.orbit_inserted,
+        40.0,
+        leads_to=_BY_TURNS | _TURNS | {"heading_wandered", "altitude_lost_in_turns"},
+        laps_after=2,
     ),
     Mistake(
-        "speed_above_limit",
-        handling.speed_above_limit,
-        70.0,
-        leads_to=frozenset(("airspeed_not_held", "speed_not_reduced")),
-    ),
-    Mistake(
-        "course_not_captured",
-        pattern.course_not_captured,
-        65.0,
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"late_at_fix"},
-        next_lap=True,
-    ),
-    Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=frozenset(("wrong_entry",))),
-    Mistake(
-        "turns_too_shallow",
-        handling.turns_too_shallow,
-        50.0,
-        needs="repeated",
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven"},
-        whole_visit=True,
-    ),
-    Mistake(
-        "turns_too_steep",
-        handling.turns_too_steep,
-        50.0,
-        needs="repeated",
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven"},
-        whole_visit=True,
+        "non_holding_side",
+        wind.non_holding_side,
+        42.0,
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"heading_wandered", "late_at_fix"},
+        laps_after=2,
     ),
     Mistake(
         "reversed_drift_correction",
@@ -80,7 +72,7 @@ MISTAKES: tuple[Mistake, ...] = (
         55.0,
         needs="repeated",
         leads_to=_TIMES | _ROLLOUT | _TRACKING | {"no_drift_correction", "heading_wandered"},
-        next_lap=True,
+        laps_after=2,
     ),
     Mistake(
         "no_drift_correction",
@@ -88,52 +80,37 @@ MISTAKES: tuple[Mistake, ...] = (
         45.0,
         needs="repeated",
         leads_to=_TIMES | _ROLLOUT | _TRACKING,
-        next_lap=True,
+        laps_after=2,
+    ),
+    Mistake(
+        "course_not_captured",
+        pattern.course_not_captured,
+        65.0,
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"late_at_fix"},
+        laps_after=2,
     ),
     Mistake(
         "altitude_lost_in_turns", handling.altitude_lost_in_turns, 45.0, leads_to=frozenset(("altitude_not_held",))
     ),
     Mistake("altitude_not_held", handling.altitude_not_held, 45.0),
+    Mistake("watch_inconsistent", times.watch_inconsistent, 38.0, leads_to=_TIMES, whole_visit=True),
     Mistake(
-        "orbit_inserted",
-        pattern.orbit_inserted,
-        40.0,
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | _TURNS | _DRIFT | {"heading_wandered", "altitude_lost_in_turns"},
-        next_lap=True,
-    ),
-    Mistake(
-        "non_holding_side",
-        wind.non_holding_side,
-        42.0,
-        leads_to=_TIMES | _ROLLOUT | _DRIFT | {"needle_chased", "course_left", "heading_wandered"},
-        next_lap=True,
-    ),
-    Mistake(
-        "watch_inconsistent",
-        times.watch_inconsistent,
-        38.0,
-        leads_to=_TIMES - {"watch_inconsistent"},
+        "time_corrected_wrong_way",
+        times.time_corrected_wrong_way,
+        36.0,
+        leads_to=_TIMES | _ROLLOUT,
         whole_visit=True,
     ),
-    Mistake("time_corrected_wrong_way", times.time_corrected_wrong_way, 36.0, leads_to=_TIMES, whole_visit=True),
-    Mistake("time_not_corrected", times.time_not_corrected, 34.0, needs="repeated", leads_to=_TIMES, whole_visit=True),
-    Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, next_lap=True),
-    Mistake(
-        "course_overshot",
-        wind.course_overshot,
-        32.0,
-        leads_to=frozenset(("non_holding_side", "needle_chased", "course_left")),
-    ),
-    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=frozenset(("needle_chased", "course_left"))),
+    Mistake("time_not_corrected", times.time_not_corrected, 34.0, "repeated", _TIMES | _ROLLOUT, whole_visit=True),
+    Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
+    Mistake("course_overshot", wind.course_overshot, 32.0, leads_to=frozenset(("course_undershot", "course_left"))),
+    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=frozenset(("course_left",))),
     Mistake("course_left", wind.course_left, 40.0),
-    Mistake("needle_chased", wind.needle_chased, 26.0),
-    Mistake("turn_uneven", handling.turn_uneven, 25.0, needs="repeated"),
     Mistake("speed_not_reduced", handling.speed_not_reduced, 30.0),
-    Mistake("airspeed_not_held", handling.airspeed_not_held, 30.0),
-    Mistake("outbound_too_short", times.outbound_too_short, 24.0),
-    Mistake("outbound_too_long", times.outbound_too_long, 24.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),
-    Mistake("wrong_entry", pattern.wrong_entry, 30.0),
     Mistake("arrival_time_missed", times.arrival_time_missed, 22.0),
 )
 
@@ -144,7 +121,7 @@ def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Fi
     """Mistakes ranked by weight, the heaviest first, then what was flown well. Nothing without evidence."""
     seen = Seen(measured, items)
     sightings = {mistake.name: list(mistake.find(seen)) for mistake in MISTAKES}
-    led_to = _take_consequences_out(sightings)
+    led_to = _take_consequences_out(sightings, len(measured.laps))
     findings = []
     for mistake in MISTAKES:
         kept = sightings[mistake.name]
@@ -154,16 +131,15 @@ def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Fi
     return (*findings, *praise(seen, findings))
 
 
-def _take_consequences_out(sightings: dict[str, list[Sighting]]) -> dict[str, tuple[str, ...]]:
+def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> dict[str, tuple[str, ...]]:
     """Remove sightings that follow from another mistake; returns what each mistake led to.
 
     Causes are taken in the order of the table, so that a cause that is itself a consequence is gone before its turn.
     """
     led_to: dict[str, tuple[str, ...]] = dict.fromkeys(sightings, ())
-    laps_flown = {(s.visit, s.lap) for each in sightings.values() for s in each if s.lap is not None}
     for mistake in MISTAKES:
         causes = sightings[mistake.name]
-        if not causes or (mistake.needs == "repeated" and not _is_habit(causes, len(laps_flown))):
+        if not causes or (mistake.needs == "repeated" and not _is_habit(causes, laps)):
             continue
         taken = []
         for name in NAMES:
@@ -181,11 +157,7 @@ def _follows(sighting: Sighting, causes: Sequence[Sighting], mistake: Mistake) -
     for cause in causes:
         if cause.visit is None or (mistake.whole_visit and cause.visit == sighting.visit):
             return True
-        if cause.visit != sighting.visit:
-            continue
-        if cause.lap == sighting.lap:
-            return True
-        if mistake.next_lap and cause.lap is not None and sighting.lap == cause.lap + 1:
+        if cause.visit == sighting.visit and 0 <= (sighting.lap or 0) - (cause.lap or 0) <= mistake.laps_after:
             return True
     return False
 

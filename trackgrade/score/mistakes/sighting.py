@@ -52,8 +52,9 @@ class Mistake:
     """A named mistake: how it is looked for, how it ranks, and what it brings about.
 
     ``needs`` "once": one lap is enough. "repeated": a habit, seen on two laps or on all of them (one is not worth
-    a name). ``leads_to`` are mistakes that are only its consequence, on the same lap; with ``whole_visit``
-    on every lap of the visit; with ``next_lap`` on the lap after as well.
+    a name). ``leads_to`` are mistakes that are only its consequence: on the same lap and on ``laps_after`` more (a lap
+    that was upset takes a lap or two to settle); with ``whole_visit`` on every lap of the visit. A mistake of the
+    entry has the lap number 0 here, so its consequences are on the first laps.
     """
 
     name: str
@@ -62,4 +63,4 @@ class Mistake:
     needs: Literal["once", "repeated"] = "once"
     leads_to: frozenset[str] = frozenset()
     whole_visit: bool = False
-    next_lap: bool = False
+    laps_after: int = 0

@@ -11,6 +11,10 @@ from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount
 from trackgrade.score.timing import NO_CHANGE_S
 
+#: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
+CHANGED_FROM_S = 5.0
+#: Share of the timing band from which an inbound time bears out an outbound time far from anything asked: a choice.
+HALF_BAND = 0.5
 #: A watch started at places this far apart in time, from lap to lap, is worth naming [s]: a choice.
 WATCH_APART_S = 5.0
 
@@ -31,11 +35,32 @@ def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
 def time_corrected_wrong_way(seen: Seen) -> Iterator[Sighting]:
     """An inbound time out of the band, and the next outbound time changed away from what it asked for."""
     for row in seen.measured.corrections:
-        if row.judged == "wrong way" and row.error_s is not None and row.change_s is not None:
+        if row.judged != "wrong way" or row.error_s is None or row.change_s is None:
+            continue
+        if _least_change_s(seen, row) * row.error_s > 0.0:
             way = "longer" if row.change_s > 0.0 else "shorter"
             yield _correction(
                 seen, row, f"inbound {_off(row.error_s)}, and outbound then made {abs(row.change_s):.0f} s {way}"
             )
+
+
+def _least_change_s(seen: Seen, row: Correction) -> float:
+    """Change of the outbound time by the reference that changed least [s]; 0 when they differ in sign, or little
+    changed.
+
+    Where the watch was started is not known for sure: only a change that every starting point shows is held against
+    the pilot.
+    """
+    watch = seen.measured.watch
+    times = {(each.visit, each.number): each for each in watch.times} if watch is not None else {}
+    here, after = times.get((row.visit, row.lap)), times.get((row.visit, row.lap + 1))
+    if here is None or after is None:
+        return row.change_s or 0.0
+    pairs = [(here.abeam_s, after.abeam_s), (here.wings_level_s, after.wings_level_s)]
+    changes = [two.value - one.value for one, two in pairs if one.value is not None and two.value is not None]
+    least = min(changes, key=abs, default=0.0)
+    same_sign = all(change * least > 0.0 for change in changes)
+    return least if same_sign and abs(least) >= CHANGED_FROM_S else 0.0
 
 
 def _correction(seen: Seen, row: Correction, evidence: str) -> Sighting:
@@ -60,14 +85,18 @@ def outbound_too_long(seen: Seen) -> Iterator[Sighting]:
 
 def _unasked(seen: Seen, sign: int) -> Iterator[Sighting]:
     tolerance = seen.measured.standard.choices.correction_tolerance_s
+    band = seen.measured.standard.timing_band_s or 10.0
     for index, lap in enumerate(seen.measured.laps):
         flown, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
         result = seen.out("inbound_time", lap)
-        if flown is None or inbound is None or target is None or result is None:
+        if flown is None or inbound is None or target is None:
             continue
         low, high = asked_range(seen, seen.measured.laps[:index], lap)
         excess = flown - high if sign > 0 else low - flown
-        if excess <= tolerance or (inbound - target) * sign <= 0.0:
+        error = (inbound - target) * sign
+        if excess <= tolerance or (result is None and not (excess > 1.5 * tolerance and error > HALF_BAND * band)):
+            continue
+        if error <= 0.0:
             continue
         bound = high if sign > 0 else low
         yield Sighting(

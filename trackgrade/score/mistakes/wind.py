@@ -3,12 +3,14 @@ fix."""
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
+from trackgrade.earth.angles import turn_from_to
+from trackgrade.score.measures import settled_from_s
 from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount, degrees_words
 from trackgrade.score.series import inside
@@ -20,13 +22,14 @@ CORRECTION_WORTH_DEG = 8.0
 NONE_SHARE = 0.4
 #: A correction the other way counts from here [deg]: a choice, about how well a heading is held.
 REVERSED_FROM_DEG = 4.0
-#: Rolled out this far beyond the course, or short of it, is worth naming [turn radii]: a choice.
-OVERSHOT_RADII = 0.3
-UNDERSHOT_RADII = 0.45
-#: A swing through the course counts from this far on either side [turn radii]: a choice.
-SWING_RADII = 0.07
-#: So many swings in one inbound leg are chasing the needle: a choice.
-SWINGS = 3
+#: This far beyond the course in or after the turn back, or short of it when rolled out, is worth naming [turn
+#: radii]: a choice.
+OVERSHOT_RADII = 0.38
+UNDERSHOT_RADII = 0.55
+#: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
+SWING_DEG = 8.0
+#: So many changes of side on one inbound leg are chasing the needle: a choice.
+SWINGS = 2
 
 
 def no_drift_correction(seen: Seen) -> Iterator[Sighting]:
@@ -63,71 +66,91 @@ def _correction_sighting(seen: Seen, visit: int, lap: int, needed: float, flown:
 
 
 def course_overshot(seen: Seen) -> Iterator[Sighting]:
-    """Rolled out well beyond the course."""
-    yield from _rolled_out(seen, lambda cross, radius: -cross >= OVERSHOT_RADII * radius, OVERSHOT_RADII, "beyond")
+    """Well beyond the course in or after the turn back."""
+    measured, radius = seen.measured, seen.measured.turn_radius_nm
+    for lap in measured.laps:
+        turn_back = measured.lap(lap).outbound_end
+        if turn_back is None or radius is None:
+            continue
+        index = inside(measured.samples, turn_back.epoch_s, lap.end_epoch_s)
+        beyond = -measured.samples.cross_nm[index]
+        if not beyond.size or beyond.max() < OVERSHOT_RADII * radius:
+            continue
+        at = int(np.argmax(beyond))
+        yield Sighting(
+            lap.visit,
+            lap.number,
+            float(measured.samples.epoch_s[index[at]]),
+            float(beyond[at]) / (OVERSHOT_RADII * radius),
+            f"{amount(float(beyond[at]), 'NM')} through the course in the turn back",
+        )
 
 
 def course_undershot(seen: Seen) -> Iterator[Sighting]:
     """Rolled out well short of the course."""
-    yield from _rolled_out(seen, lambda cross, radius: cross >= UNDERSHOT_RADII * radius, UNDERSHOT_RADII, "short of")
-
-
-def _rolled_out(seen: Seen, far, threshold: float, word: str) -> Iterator[Sighting]:  # type: ignore[no-untyped-def]
     radius = seen.measured.turn_radius_nm
     for lap in seen.measured.laps:
         cross, end = lap.rollout_cross_nm.value, seen.measured.lap(lap).inbound_turn_end
-        if cross is None or radius is None or end is None or not far(cross, radius):
+        if cross is None or radius is None or end is None or cross < UNDERSHOT_RADII * radius:
             continue
         yield Sighting(
             lap.visit,
             lap.number,
             end.epoch_s,
-            abs(cross) / (threshold * radius),
-            f"wings level {amount(abs(cross), 'NM')} {word} the course",
+            cross / (UNDERSHOT_RADII * radius),
+            f"wings level {amount(cross, 'NM')} short of the course",
         )
 
 
 def needle_chased(seen: Seen) -> Iterator[Sighting]:
-    """S-turns down the inbound leg: the course swung through again and again."""
+    """S-turns down the inbound leg: the ground track swung through the course again and again."""
     measured = seen.measured
-    radius = measured.turn_radius_nm
+    course = measured.hold.inbound_course_true_deg
     for lap in measured.laps:
-        inbound = measured.lap(lap).inbound_turn_end or measured.lap(lap).inbound_start
-        if inbound is None or radius is None:
+        level = measured.lap(lap).inbound_turn_end or measured.lap(lap).inbound_start
+        if level is None:
             continue
-        index = inside(measured.samples, inbound.epoch_s, lap.end_epoch_s)
-        swings, widest = swings_through(measured.samples.cross_nm[index], SWING_RADII * radius)
+        index = inside(measured.samples, level.epoch_s, lap.end_epoch_s)
+        off = turn_from_to(course, measured.samples.ground_track_true_deg[index])
+        swings, widest = swings_through(off, SWING_DEG)
         if swings >= SWINGS:
             yield Sighting(
                 lap.visit,
                 lap.number,
-                inbound.epoch_s,
+                level.epoch_s,
                 swings / SWINGS,
-                f"the course swung through {swings} times inbound, up to {amount(widest, 'NM')} off",
+                f"the track swung through the course {swings} times inbound, up to {amount(widest, 'deg')} off it",
             )
 
 
-def swings_through(cross_nm: Floats, least_nm: float) -> tuple[int, float]:
-    """How often a path goes from beyond ``least_nm`` on one side to beyond it on the other, and its widest [NM]."""
-    sides = [1 if cross > 0.0 else -1 for cross in cross_nm if abs(cross) >= least_nm]
-    swings = sum(1 for one, two in itertools.pairwise(sides) if one != two)
-    widest = float(np.max(np.abs(cross_nm))) if cross_nm.size else math.nan
-    return swings, widest
+def swings_through(off: Floats, least: float) -> tuple[int, float]:
+    """How often a value goes from beyond ``least`` on one side to beyond it on the other, and its widest size."""
+    sides = [1 if value > 0.0 else -1 for value in off if abs(value) >= least]
+    swings = sum(1 for one, two in pairwise(sides) if one != two)
+    return swings, float(np.nanmax(np.abs(off))) if off.size else math.nan
 
 
 def non_holding_side(seen: Seen) -> Iterator[Sighting]:
-    """Far on the non-holding side of the course."""
-    for lap in seen.measured.laps:
-        result = seen.out("non_holding_side", lap)
-        if result is None or result.value is None or result.limit is None:
+    """The outbound leg on the non-holding side of the course, or far over it on the way to the turn back."""
+    measured, radius = seen.measured, seen.measured.turn_radius_nm
+    item = measured.standard.item("non_holding_side")
+    limit = item.limit if item is not None and item.limit is not None else 0.5
+    for lap in measured.laps:
+        turn_back = measured.lap(lap).outbound_end
+        if turn_back is None or radius is None:
             continue
-        beyond = lap.non_holding_side_nm.value or 0.0
+        start_s = settled_from_s(measured.visit(lap.visit), measured.lap(lap))
+        index = inside(measured.samples, start_s, turn_back.epoch_s)
+        beyond = -measured.samples.cross_nm[index]
+        if not beyond.size or beyond.max() < limit * radius:
+            continue
+        at = int(np.argmax(beyond))
         yield Sighting(
             lap.visit,
             lap.number,
-            result.at_epoch_s or lap.start_epoch_s,
-            result.value / result.limit,
-            f"{amount(beyond, 'NM')} beyond the course on the non-holding side",
+            float(measured.samples.epoch_s[index[at]]),
+            float(beyond[at]) / (limit * radius),
+            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side, outbound",
         )
 
 
