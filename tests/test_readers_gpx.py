@@ -1,4 +1,4 @@
-"""GPX in the wild, against the GPX 1.0 and 1.1 schemas (topografix.com): what each element means, and what is refused."""
+"""GPX in the wild, against the GPX 1.0 and 1.1 schemas (topografix.com): what is read and what is refused."""
 
 from __future__ import annotations
 

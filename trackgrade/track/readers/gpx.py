@@ -20,6 +20,7 @@ from trackgrade.track.readers.speed_unit import unit_by_positions
 from trackgrade.track.readers.xml_guard import Survey, decoded, survey
 from trackgrade.track.track import Floats, Mark, Provenance, Track
 
+_GPX_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b")
 _LARGEST_OFFSET_MIN = 14 * 60  # UTC+14 is the farthest zone in use
 _MOST_MARKS = 2_000
 #: Words of extension elements and the quantity they are read as.
@@ -31,7 +32,7 @@ _KEPT_FIELDS = frozenset(["time", "name", "cmt", "desc", "extensions", "link", *
 def sniff(head: bytes) -> bool:
     """Whether the first bytes of a file look like GPX."""
     text = head.replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    return text.startswith(b"<") and re.search(rb"<(?:[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b", text) is not None
+    return text.startswith(b"<") and _GPX_LIKE.search(text) is not None
 
 
 def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track:

@@ -17,7 +17,9 @@ from trackgrade.track.readers.possible import MOST_POINTS
 
 _DEEPEST = 40  # GPX itself needs 5; extensions a few more
 _MOST_NAMESPACES = 100
-_POINTS = ("trkpt", "rtept", "wpt")
+_MOST_ELEMENTS = 2_000_000  # ten for each of the most points: more would not fit in 1 GB as a tree
+_MOST_OTHER_POINTS = 10_000  # waypoints, or points of a route
+_POINTS = {"trkpt": "track points", "rtept": "route points", "wpt": "waypoints"}
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -106,6 +108,7 @@ def _pass(text: str, source: str) -> Survey:
     last_whole = 0  # byte offset just after the last whole point
     open_then: list[str] = []
     whole_points = 0
+    elements = 0
 
     def start(name: str, attributes: dict[str, str]) -> None:
         local = name.rpartition(":")[2]
@@ -120,10 +123,13 @@ def _pass(text: str, source: str) -> Survey:
                 f"{source} line {parser.CurrentLineNumber}: elements nested over {_DEEPEST} deep. "
                 "This is no flight log; export the track again"
             )
-        if local == "trkpt" and found.counts["trkpt"] > MOST_POINTS:
+        nonlocal elements
+        elements += 1
+        limit = MOST_POINTS if local == "trkpt" else _MOST_OTHER_POINTS
+        if (local in _POINTS and found.counts[local] > limit) or elements > _MOST_ELEMENTS:
+            what = f"{limit:,} {_POINTS[local]}" if local in _POINTS else f"{_MOST_ELEMENTS:,} XML elements"
             raise TrackFileError(
-                f"{source} has over {MOST_POINTS:,} track points and is not read. "
-                "Cut it to the flight, or keep fewer points a second"
+                f"{source} has over {what} and is not read. Cut it to the flight, or keep fewer points a second"
             )
 
     def end(name: str) -> None:
