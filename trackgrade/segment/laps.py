@@ -30,10 +30,10 @@ START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 75.0
 LATEST_FIX_TURN_S = 50.0
 #: Turns in one direction this close together are one turn with a wobble [s].
 SAME_TURN_PAUSE_S = 2.0
-#: Headings within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
+#: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 #: A turn at the fix that pauses before this much is not over [deg].
-FIX_TURN_LEAST_DEG = 125.0
+FIX_TURN_LEAST_DEG = 112.0
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
@@ -59,9 +59,10 @@ def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0
     """
     start = a.moment.epoch_s
     end = b.moment.epoch_s if b is not None else float(path.epoch_s[-1])
-    # Headings are counted from the inbound course as the lap starts: 0 inbound, 180 outbound, 360 inbound again.
+    # Angles are counted from the inbound course as the lap starts: 0 inbound, 180 outbound, 360 inbound again.
     start_heading = float(wrap180(a.heading_deg))
-    offset = a.heading_deg - start_heading
+    # Progress round the lap is told by the ground track: in strong wind headings hardly leave the inbound half.
+    offset = a.track_deg - float(wrap180(a.track_deg))
     if not START_FROM_DEG <= start_heading <= START_TO_DEG:
         return NoLap("the fix was not passed inbound")
     turns = _joined([t for t in path.turns if t.end_epoch_s > start - 1.0 and t.start_epoch_s < end])
@@ -72,7 +73,7 @@ def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0
     if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S:
         return NoLap("the turn came too long after the fix")
     # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
-    unbroken = path.value(path.heading_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
+    unbroken = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
     abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
@@ -126,17 +127,17 @@ def _join(one: Turn, two: Turn) -> Turn:
 
 
 def _fix_turn(path: FlightPath, turns: list[Turn], start: float, end: float, offset: float) -> Turn | None:
-    """The turn that takes the heading from inbound to outbound, with what follows until it is outbound."""
+    """The turn that takes the track from inbound to outbound, with what follows until it is outbound."""
     for k, turn in enumerate(turns):
         if turn.change_deg <= 0 or turn.end_epoch_s < start:
             continue
-        reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+        reached = path.value(path.track_deg, min(turn.end_epoch_s, end)) - offset
         if reached < 60.0:
             continue
         while reached < FIX_TURN_LEAST_DEG and k + 1 < len(turns) and turns[k + 1].change_deg > 0:
             k += 1
             turn = _join(turn, turns[k])
-            reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+            reached = path.value(path.track_deg, min(turn.end_epoch_s, end)) - offset
         return turn if reached >= 90.0 else None
     return None
 
@@ -152,7 +153,7 @@ def _turn_back(
     for turn in turns:
         if turn.start_epoch_s < fix_turn.end_epoch_s - 0.5:
             continue
-        reached = path.value(path.heading_deg, min(turn.end_epoch_s, end)) - offset
+        reached = path.value(path.track_deg, min(turn.end_epoch_s, end)) - offset
         from_outbound = float(wrap180(reached - 180.0))
         if turn.change_deg <= 0:
             if group is not None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
@@ -201,7 +202,7 @@ def _events(
     if rollout is not None and turned_back is not None:
         crossed, inbound, by, near_tie = _inbound_start(path, turned_back.epoch_s, rollout, end)
 
-    turned = path.value(path.heading_deg, end) - offset
+    turned = path.value(path.track_deg, end) - offset
     if b is not None and abs(turned - 360.0) > 180.0:
         remarks.append("an orbit was flown within the lap")
     return Lap(
