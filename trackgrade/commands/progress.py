@@ -148,7 +148,7 @@ def _pilot_text(page: PilotPage) -> str:
     header = ("item", "within", "95 % interval", "n", "typical error", "trend")
     lines += [console.table(header, rows), ""]
     for title, claims in (("Got better", "better"), ("Got worse", "worse")):
-        lines += [f"  {title}: {name}. {sentence}" for name, sentence in page.claimed(claims)]
+        lines += [f"  {title}: {name.lower()}, {sentence}" for name, sentence in page.claimed(claims)]
     if not page.claimed("better", "worse"):
         lines.append("  No trend can be told apart from chance.")
     never = [f"{line.title} ({line.group.lower()})" for line in page.practised if line.sessions_ago is None]

@@ -80,7 +80,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class ClassView:
-    """Everything the page and the terminal show. ``hardest`` is the column with the lowest share."""
+    """Everything the page and the terminal show. ``columns`` hardest item first; ``widest``: pilots differ most."""
 
     standard: str
     title: str
@@ -99,7 +99,7 @@ class ClassView:
 def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: bool = False) -> ClassView:
     """The view of a class; with ``hide_names`` no name of a pilot, an instructor or a note is left in it."""
     titles = _items_in_order(history.pilots)
-    columns = tuple(_column(history.pilots, item) for item in titles)
+    columns = tuple(sorted((_column(history.pilots, item) for item in titles), key=_hardest_first))
     pooled = _pooled([(each.recent.judged, each.recent.passed) for each in history.pilots])
     rows = [_row(each, columns, pooled) for each in history.pilots]
     rows.sort(key=_order(sorting))
@@ -112,7 +112,7 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
         rows=tuple(rows),
         columns=columns,
         laps=pooled,
-        hardest=min(known, key=lambda column: (column.share.value, -column.share.judged), default=None),
+        hardest=known[0] if known else None,
         widest=max(spread, key=_width, default=None),
         comparison=_comparison(history.same_hold) if history.same_hold else None,
         other_holds=history.other_holds,
@@ -128,6 +128,10 @@ def _order(sorting: Sorting):  # type: ignore[no-untyped-def]
     if sorting == "laps":
         return lambda row: (-row.total.laps, row.pilot.casefold())
     return lambda row: (-row.need, row.pilot.casefold())
+
+
+def _hardest_first(column: ItemColumn) -> tuple[float, int]:
+    return (2.0 if column.share.value is None else column.share.value, -column.share.judged)
 
 
 def _items_in_order(pilots: Sequence[PilotTotal]) -> list[str]:

@@ -186,7 +186,7 @@ def interval_bar(share: Share) -> Markup:
     """A share on a line from 0 to 100 % with its interval: what a table cell shows."""
     if share.value is None or share.low is None or share.high is None:
         return Markup("")
-    width, height = 92.0, 12.0
+    width, height = 70.0, 12.0
 
     def x(value: float) -> float:
         return 3.0 + (width - 6.0) * value
@@ -206,19 +206,19 @@ def interval_bar(share: Share) -> Markup:
 
 def spread_chart(columns: Sequence[ItemColumn], rows: Sequence[PilotRow]) -> Markup:
     """One line an item: every pilot's share as a ring, the class's share with its interval below it."""
-    left, width, row_height = 118.0, 480.0, 32.0
-    height = 22.0 + row_height * len(columns)
+    left, width, row_height = 0.0, 400.0, 42.0
+    height = 26.0 + row_height * len(columns)
 
     def x(value: float) -> float:
-        return left + 10.0 + (width - left - 30.0) * value
+        return left + 12.0 + (width - left - 30.0) * value
 
     parts = []
     for level in (0.0, 0.25, 0.5, 0.75, 1.0):
-        parts.append(element("line", class_="grid", x1=x(level), x2=x(level), y1=4.0, y2=height - 18.0))
+        parts.append(element("line", class_="grid", x1=x(level), x2=x(level), y1=6.0, y2=height - 18.0))
         parts.append(element("text", percent(level), class_="tick", x=x(level), y=height - 4.0, text_anchor="middle"))
     for n, column in enumerate(columns):
-        y = 14.0 + row_height * n
-        parts.append(element("text", column.title, class_="name", x=left - 4.0, y=y + 6.0, text_anchor="end"))
+        y = 28.0 + row_height * n
+        parts.append(element("text", column.title, class_="name", x=left + 12.0, y=y - 12.0))
         shown: dict[int, int] = {}
         for row in rows:
             cell = row.cells[n]
@@ -238,7 +238,7 @@ def spread_chart(columns: Sequence[ItemColumn], rows: Sequence[PilotRow]) -> Mar
             parts.append(ring)
         share = column.share
         if share.value is not None and share.low is not None and share.high is not None:
-            below = y + 12.0
+            below = y + 10.0
             parts.append(element("line", class_="span", x1=x(share.low), x2=x(share.high), y1=below, y2=below))
             path = f"M{x(share.value):.1f} {below - 4:.1f}l4 4l-4 4l-4-4z"
             parts.append(element("path", class_="value", d=path))
@@ -277,11 +277,7 @@ def _value_ticks(top: float, limit: float | None, unit: str) -> list[tuple[float
 
 
 def _short(value: float, unit: str) -> str:
-    return (
-        f"{value:g}"
-        if unit in ("", "of full scale", "turn radii", "percentage points")
-        else number_without_zeros(value, unit)
-    )
+    return f"{value:g}" if unit in ("", "of full scale", "turn radii", "points") else number_without_zeros(value, unit)
 
 
 def number_without_zeros(value: float, unit: str) -> str:

@@ -72,28 +72,20 @@ class PilotPage:
     def claimed(self, *claims: str) -> list[tuple[str, str]]:
         """Title and sentence of everything whose trend has one of these claims."""
         lines = [
-            ("Laps within the standard", self.laps_trend, self.laps_sentence),
-            ("Inbound time, error", self.inbound.size_trend, wording.trend_sentence(self.inbound.size_trend, "s")),
-            (
-                "Inbound time, scatter",
-                self.inbound.scatter_trend,
-                wording.trend_sentence(self.inbound.scatter_trend, "s", "scatter"),
-            ),
-            (
-                "Laps to converge",
-                self.convergence.trend,
-                wording.trend_sentence(self.convergence.trend, "laps", "number"),
-            ),
+            ("Laps within the standard", self.laps_trend, wording.share_trend_words(self.laps_trend)),
+            ("Inbound time, error", self.inbound.size_trend, wording.trend_words(self.inbound.size_trend, "s")),
+            ("Inbound time, scatter", self.inbound.scatter_trend, wording.trend_words(self.inbound.scatter_trend, "s")),
+            ("Laps to converge", self.convergence.trend, wording.trend_words(self.convergence.trend, "laps")),
         ]
-        # The item "inbound time" is the first line of these once more.
+        # The item "inbound time" is the second line of these once more.
         lines += [
-            (item.title, item.trend, wording.item_sentence(item)) for item in self.items if item.item != "inbound_time"
+            (item.title, item.trend, wording.item_words(item)) for item in self.items if item.item != "inbound_time"
         ]
         return [(title, sentence) for title, trend, sentence in lines if trend.claim in claims and trend.sessions]
 
     @property
     def laps_sentence(self) -> str:
-        return wording.trend_sentence(wording.in_points(self.laps_trend), "percentage points", "share within")
+        return wording.trend_sentence(wording.in_points(self.laps_trend), "points", "share within")
 
     @property
     def trends_looked_at(self) -> int:

@@ -33,11 +33,16 @@ def number(value: float, unit: str, *, signed: bool = False, places: int | None 
 
 
 def _places_that_show(unit: str, *values: float) -> int:
-    """Places at which no value other than zero reads as zero, three at most."""
+    """Places at which no value other than zero reads as zero, four at most."""
     places = _PLACES.get(unit, 1)
-    while places < 3 and any(value and not round(value, places) for value in values):
+    while places < 4 and any(value and not round(value, places) for value in values):
         places += 1
     return places
+
+
+def brief(value: float, unit: str) -> str:
+    """A value for a narrow cell: a unit of several words stays with the column's head."""
+    return number(value, "" if " " in unit else unit, places=_PLACES.get(unit, 1))
 
 
 def percent(value: float | None) -> str:
@@ -73,25 +78,40 @@ def claim(trend: Trend) -> str:
 
 def trend_sentence(trend: Trend, unit: str, what: str = "error") -> str:
     """The slope in words, always with its interval; below five sessions that no trend can be told."""
+    if trend.slope is None:
+        return trend_words(trend, unit)
+    lead = {"better": "Getting better", "worse": "Getting worse"}.get(trend.claim, "No clear trend")
+    return f"{lead}: {what} {trend_words(trend, unit)}"
+
+
+def trend_words(trend: Trend, unit: str) -> str:
+    """ "−6 ft a session (95 % interval −10 to −4), over 14 sessions."; what is missing where there is no slope."""
     if trend.slope is None or trend.low is None or trend.high is None:
-        return (
-            f"{count(trend.sessions, 'session')} measured: no trend is claimed below {FEWEST_SESSIONS}."
-            if trend.sessions
-            else "Not measured in these sessions."
-        )
-    verb = {"better": "better", "worse": "worse"}.get(trend.claim)
-    places = _places_that_show(unit, trend.slope, trend.low, trend.high)
-    slope, low, high = (number(each, unit, signed=True, places=places) for each in (trend.slope, trend.low, trend.high))
-    span = f"{low} to {high}"
-    lead = f"Getting {verb}" if verb else "No clear trend"
-    return f"{lead}: {what} {slope} a session (95 % interval {span}), over {trend.sessions} sessions."
+        if not trend.sessions:
+            return "Not measured in these sessions."
+        return f"{count(trend.sessions, 'session')} measured: no trend is claimed below {FEWEST_SESSIONS}."
+    if trend.slope == trend.low == trend.high == 0.0:
+        return f"the same in nearly all of {trend.sessions} sessions."
+    places = _places_that_show(unit, trend.low, trend.high)
+    low, high = (number(each, "", signed=True, places=places) for each in (trend.low, trend.high))
+    slope = number(trend.slope, unit, signed=True, places=places)
+    return f"{slope} a session (95 % interval {low} to {high}), over {trend.sessions} sessions."
 
 
 def item_sentence(item: ItemProgress) -> str:
     """What one item did over the sessions."""
     if item.trend_of == "size":
         return trend_sentence(item.trend, item.unit)
-    return trend_sentence(in_points(item.trend), "percentage points", "share within")
+    return trend_sentence(in_points(item.trend), "points", "share within")
+
+
+def item_words(item: ItemProgress) -> str:
+    """The same without the claim, for a list under it."""
+    return trend_words(item.trend, item.unit) if item.trend_of == "size" else share_trend_words(item.trend)
+
+
+def share_trend_words(trend: Trend) -> str:
+    return trend_words(in_points(trend), "points")
 
 
 def in_points(trend: Trend) -> Trend:
