@@ -1,0 +1,54 @@
+"""The page that leads to the reports of several flights."""
+
+from __future__ import annotations
+
+from lxml import html as lxml_html
+
+from tests.report_flights import make_debrief
+from trackgrade.exports.debrief_json import debrief_to_dict
+from trackgrade.report import index
+
+HOSTILE = '</td><script>alert(1)</script>"&'
+
+
+def test_each_flight_leads_to_its_report_with_laps_results_and_first_point() -> None:
+    debrief = make_debrief(laps=3)
+    page = index.render([index.row(debrief_to_dict(debrief), "a flight #1.html")], [debrief.standard_title])
+    tree = lxml_html.document_fromstring(page)
+    (link,) = tree.xpath("//td/a | //th/a")
+    assert link.get("href") == "a%20flight%20%231.html"
+    assert link.text == "flight.gpx"
+    row = [" ".join(each.text_content().split()) for each in tree.xpath("//tbody/tr/*")]
+    assert row[1:5] == ["Tarne practice hold", "2026-05-03 15:00", "direct", "3"]
+    whole = [each.result for each in debrief.items if each.lap is None]
+    assert f"{whole.count('within')} within" in row[5]
+    assert debrief.verdict in row[6]
+    assert debrief.work_on[0].title in row[6]
+    assert debrief.standard_title in tree.text_content()
+    assert "Not for navigation" in tree.text_content()
+
+
+def test_what_could_not_be_graded_says_why_and_leads_nowhere() -> None:
+    rows = [
+        index.row(debrief_to_dict(make_debrief(laps=0))),
+        index.not_graded("broken.gpx", "broken.gpx: not a track; export it again"),
+    ]
+    tree = lxml_html.document_fromstring(index.render(rows))
+    assert tree.xpath("//td/a | //th/a") == []
+    text = " ".join(tree.text_content().split())
+    assert "Not graded: broken.gpx: not a track; export it again" in text
+    assert "No hold was flown" in text
+    assert "1 graded, 1 not." in text
+
+
+def test_hostile_names_are_text_and_bytes_repeat() -> None:
+    debrief = make_debrief(source=HOSTILE, name=HOSTILE, hostile=HOSTILE)
+    rows = [index.row(debrief_to_dict(debrief), HOSTILE + ".html"), index.not_graded(HOSTILE, HOSTILE)]
+    page = index.render(rows, [HOSTILE])
+    assert page == index.render(rows, [HOSTILE])
+    tree = lxml_html.document_fromstring(page)
+    assert tree.xpath("//script") == []
+    assert HOSTILE in tree.text_content()
+    policy = tree.xpath("//meta[@http-equiv='Content-Security-Policy']/@content")[0]
+    assert "script-src 'none'" in policy
+    assert "unsafe" not in policy
