@@ -102,7 +102,11 @@ def _against_truth(debrief: dict[str, object], flight: SimulatedFlight) -> str:
 
 
 def _season(folder: Path) -> None:
-    from trackgrade.logbook.season import build
+    from trackgrade.logbook.season import build, flights
 
-    for path in build(folder):
-        console.say(str(path))
+    with console.progress(sum(1 for _ in flights()), "flights") as advance:
+        written = build(folder, progress=advance)
+    console.say(f"A season of invented pilots, flown, graded and recorded. Open first: {written[0]}")
+    for path in written[1:]:
+        console.say(f"  {path}")
+    console.say(console.CAUTION)
