@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import os
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from pathlib import Path
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text, read_bytes
 from trackgrade.track.columns import QUANTITIES, UNITS
+from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import gpx
 from trackgrade.track.readers.possible import MOST_BYTES
 
@@ -66,8 +68,9 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
     from trackgrade.track.readers import csv_table
     from trackgrade.track.readers.table_shape import NoHeaderError, first_rows
 
+    columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
     try:
-        seen = csv_table.look(data, source, columns)
+        seen = csv_table.look(data, source, columns_map)
     except NoHeaderError as problem:
         rows = first_rows(data, 3)
         if not rows:
@@ -77,13 +80,13 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
         lines = [
             Line("", str(i + 1), "", ", ".join(plain_text(row[i], 24) for row in filled), "") for i in range(width)
         ]
-        return Sheet(source, 0, tuple(lines), (), str(problem), _map_text(source, [], lines))
+        return Sheet(source, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
     first = seen.shape.sample[0] if seen.shape.sample else ()
     by_shown: dict[str, tuple[int, str]] = {}
     for i, header in enumerate(seen.shape.headers):
         example = plain_text(first[i], 30) if i < len(first) else ""
         by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", (i, example))
-    repeated = {h for h in seen.shape.headers if seen.shape.headers.count(h) > 1}
+    repeated = {h for h in seen.shape.headers if seen.shape.headers.count(h) > 1 or not seen.shape.header_line}
     used: list[Line] = []
     keys: list[str | int] = []
     provenance = seen.track.provenance if seen.track is not None else ()
@@ -107,17 +110,18 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
         (*used, *unread),
         tuple(note for note in notes if not note.startswith("columns not read")),
         str(seen.problem) if seen.problem is not None else "",
-        _map_text(source, list(zip(used, keys)), unread),
+        _map_text(source, list(zip(used, keys)), unread, columns_map),
     )
 
 
-def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Sequence[Line]) -> str:
+def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Sequence[Line], given: ColumnsMap) -> str:
     lines = [
         f"# Columns of {source}. Edit, then give this file with --columns.",
         '# quantity = { column = "header or number", unit = "unit" }, or false to leave it out.',
         "# What is not named here is found by its header.",
         "",
     ]
+    lines += _settings(given)
     for line, key in used:
         column = str(key) if isinstance(key, int) else toml_text(key)
         kind = QUANTITIES[line.quantity].kind
@@ -135,6 +139,28 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
         units = "" if quantity.kind == "text" else f": {', '.join(u.name for u in UNITS[quantity.kind])}"
         lines.append(f"#   {quantity.name}{units}")
     return "\n".join(lines) + "\n"
+
+
+def _settings(given: ColumnsMap) -> list[str]:
+    """The fixed values of the map that the file was looked at through."""
+    lines = []
+    if given.date is not None:
+        lines.append(f'date = "{given.date.isoformat()}"')
+    if given.utc_offset_min is not None:
+        sign, size = "-" if given.utc_offset_min < 0 else "+", abs(given.utc_offset_min)
+        lines.append(f'utc_offset = "{sign}{size // 60:02.0f}:{size % 60:02.0f}"')
+    if given.start_epoch_s is not None:
+        start = datetime.datetime.fromtimestamp(given.start_epoch_s, datetime.UTC)
+        lines.append(f'start_utc = "{start.isoformat()}"')
+    if given.header_line is not None:
+        lines.append(f"header_line = {given.header_line}")
+    for name, text in (("delimiter", given.delimiter), ("decimal", given.decimal)):
+        if text is not None:
+            lines.append(f"{name} = {toml_text(text)}")
+    for quantity, entry in given.entries.items():
+        if entry.leave_out:
+            lines.append(f"{quantity} = false")
+    return lines
 
 
 def toml_text(text: str) -> str:

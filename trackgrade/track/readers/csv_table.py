@@ -62,9 +62,8 @@ def read(
     return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
 
 
-def look(data: bytes, source: str, columns: str | os.PathLike[str] | None = None) -> Look:
+def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
     """As `read`, but a table whose rows cannot be read is described all the same."""
-    columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
     shape = find_shape(data, source, columns_map)
     seen = Look(shape, choose(shape, columns_map))
     try:
