@@ -1,7 +1,8 @@
-"""README and DEVELOPERS cannot drift from the program. ``python -m tests.test_documentation`` writes the commands anew."""
+"""README and DEVELOPERS cannot drift from the program; ``python -m tests.test_documentation`` writes them anew."""
 
 from __future__ import annotations
 
+import ast
 import re
 import subprocess
 import sys
@@ -13,12 +14,15 @@ import click
 import pytest
 
 import trackgrade
+from tests.test_order import ORDER
 from trackgrade.commands import COMMANDS, console, main
+from trackgrade.files import write_whole
 
 ROOT = Path(trackgrade.__file__).parents[1]
 README = ROOT / "README.md"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 START, END = "<!-- commands -->\n", "<!-- end of commands -->"
+MAP_START, MAP_END = "<!-- map -->\n", "<!-- end of map -->"
 
 #: Examples that stand beside each command's options; every one is parsed by the program in a test.
 EXAMPLES = {
@@ -32,7 +36,7 @@ EXAMPLES = {
     "columns": ["trackgrade columns flight.csv"],
     "standards": ["trackgrade standards", "trackgrade standards faa_instrument_airplane"],
     "progress": ['trackgrade progress --pilot "Pilot A"', "trackgrade progress"],
-    "logbook": ["trackgrade logbook export", 'trackgrade logbook delete --pilot "Pilot A"'],
+    "logbook": ["trackgrade logbook export sessions.jsonl", 'trackgrade logbook delete --pilot "Pilot A"'],
     "simulate": ["trackgrade simulate tarne.toml"],
     "demo": ["trackgrade demo", "trackgrade demo --season"],
 }
@@ -71,14 +75,16 @@ def commands_section() -> str:
 def test_every_command_stands_in_readme_with_its_options_as_they_are() -> None:
     _, start, rest = README.read_text(encoding="utf-8").partition(START)
     shown, end, _ = rest.partition(END)
-    assert start and end
+    assert start
+    assert end
     assert shown == commands_section(), "README is stale: run  python -m tests.test_documentation"
 
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help_and_the_line_of_the_overview(name: str) -> None:
     command = command_of(name)
-    assert command.help and len(command.help) > 40
+    assert command.help
+    assert len(command.help) > 40
     assert command.get_short_help_str(200) == COMMANDS[name]
     for parameter in command.params:
         if isinstance(parameter, click.Option) and not parameter.hidden:
@@ -137,15 +143,34 @@ def test_the_hold_files_in_readme_are_read(tmp_path: Path) -> None:
         assert read_hold_file(path).inbound_course_deg == 218.0
 
 
-def test_every_room_and_module_stands_in_the_map() -> None:
-    text = DEVELOPERS.read_text(encoding="utf-8")
+def map_section() -> str:
+    """Every module with the first sentence of its docstring, room by room, in the order of imports."""
     package = ROOT / "trackgrade"
-    missing = [
-        path.relative_to(package).as_posix()
-        for path in sorted(package.rglob("*.py"))
-        if path.name not in ("__init__.py", "__main__.py") and f"`{path.name}`" not in text
-    ]
-    assert not missing, f"DEVELOPERS.md has no line for {missing}"
+    rooms = []
+    for room in (room for line in ORDER for room in line):
+        if (package / f"{room}.py").exists():
+            rooms.append(f"**{room}.py** {first_sentence(package / f'{room}.py')}")
+            continue
+        head = package / room / "__init__.py"
+        inner = [path for path in sorted((package / room).rglob("*.py")) if path != head]
+        named = [f"- `{path.relative_to(package / room).as_posix()}`: {first_sentence(path)}" for path in inner]
+        rooms.append("\n".join([f"**{room}/** {first_sentence(head)}\n", *named]))
+    return "\n" + "\n\n".join(rooms) + "\n\n"
+
+
+def first_sentence(path: Path) -> str:
+    """The first sentence of a module's docstring, on one line."""
+    text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+    assert text, f"{path} has no docstring"
+    return re.split(r"(?<=[.?!])\s", " ".join(text.split("\n\n")[0].split()), maxsplit=1)[0]
+
+
+def test_the_map_in_developers_is_the_code_as_it_is() -> None:
+    _, start, rest = DEVELOPERS.read_text(encoding="utf-8").partition(MAP_START)
+    shown, end, _ = rest.partition(MAP_END)
+    assert start
+    assert end
+    assert shown == map_section(), "DEVELOPERS.md is stale: run  python -m tests.test_documentation"
 
 
 def test_the_version_stands_in_the_changelog() -> None:
@@ -160,7 +185,8 @@ def test_pins_cover_every_dependency() -> None:
     pins = (ROOT / ".ci" / "constraints.txt").read_text(encoding="utf-8")
     pinned = {line.split("==")[0].lower().replace("_", "-") for line in pins.splitlines() if "==" in line}
     assert not names - pinned
-    assert "://" not in pins and "--" not in pins
+    assert "://" not in pins
+    assert "--" not in pins
 
 
 def test_help_is_the_same_in_a_real_process() -> None:
@@ -171,5 +197,9 @@ def test_help_is_the_same_in_a_real_process() -> None:
 
 
 if __name__ == "__main__":
-    before, _, rest = README.read_text(encoding="utf-8").partition(START)
-    README.write_text(before + START + commands_section() + END + rest.partition(END)[2], encoding="utf-8")
+    for path, start, section, end in (
+        (README, START, commands_section(), END),
+        (DEVELOPERS, MAP_START, map_section(), MAP_END),
+    ):
+        before, _, rest = path.read_text(encoding="utf-8").partition(start)
+        write_whole(path, before + start + section + end + rest.partition(end)[2])

@@ -41,7 +41,7 @@ ONLY_IMPORTED_BY = {
     "gpxpy": ("track/readers/",),
     "pandas": ("track/",),
     "matplotlib": ("report/", "logbook/"),
-    "jinja2": ("report/", "logbook/"),
+    "jinja2": ("briefing/", "report/", "logbook/"),
     "sqlalchemy": ("logbook/",),
     "distributed": ("batch/",),
 }
