@@ -61,13 +61,14 @@ def command(
 
     Prints one screen; --html writes the same as a page to print, with a drawing to scale.
     """
+    from trackgrade.hold.holdfile import read_hold_file
+
+    plan = read_hold_file(hold)  # a wrong file is told at once, before numpy is loaded
     from trackgrade.briefing import screen, words
     from trackgrade.briefing.brief import Conditions, prepare
-    from trackgrade.hold.holdfile import read_hold_file
     from trackgrade.hold.setup import resolve
     from trackgrade.score.standards import DEFAULT, load_standard
 
-    plan = read_hold_file(hold)
     date = _date(date_text, plan)
     resolved = resolve(plan, date)
     true_north = plan.north == "true"
