@@ -12,6 +12,7 @@ from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import (
     RuleLap,
     SolvedLap,
+    air_of,
     by_rules,
     next_outbound_equal_seconds_s,
     solve_lap,
@@ -150,14 +151,21 @@ def first_laps_by_rule(hold: Hold, conditions: Conditions, solved: SolvedLap) ->
     """The first laps as the rules of the trade would have them, and what they come to in this wind.
 
     Lap 1: three times the drift, the leg's own time outbound; then each outbound time corrected by equal seconds.
-    Empty where the inbound course cannot be flown.
+    A leg in NM is one lap, turned back at that distance along the course: it leaves no time to correct. Empty
+    where the inbound course cannot be flown.
     """
     if math.isnan(solved.inbound_gs_kt):
         return ()
     laps: list[RuleLap] = []
     wca_deg = triple_drift_wca_deg(solved.inbound_wca_deg)
-    outbound_s = round(solved.target_inbound_s)
-    for _ in range(FIRST_LAPS):
+    outbound_s: float = round(solved.target_inbound_s)
+    if hold.leg.nm is not None:
+        away = math.radians(wca_deg) * hold.side + math.pi
+        speed = air_of(hold, conditions.tas_kt, conditions.wind_from_true_deg, conditions.wind_kt).velocity(away)[0]
+        if speed >= 0.0:
+            return ()
+        outbound_s = -hold.leg.nm / speed
+    for _ in range(FIRST_LAPS if hold.leg.nm is None else 1):
         lap = by_rules(
             hold,
             conditions.tas_kt,

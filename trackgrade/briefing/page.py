@@ -50,7 +50,8 @@ class Page:
     drift: str
     turns: str
     by_distance: str
-    correction: str
+    by_rule: str
+    correction: tuple[str, ...]
     leaving_headline: str
     leaving_why: str
     leaving_laps: tuple[tuple[str, str], ...]
@@ -88,7 +89,7 @@ def contents(brief: Brief) -> Page:
         air=words.air(brief),
         slow_down=words.slow_down(brief),
         speed_source=brief.speed_limit_source if brief.speed_limit_kias is not None else "",
-        warnings=brief.warnings,
+        warnings=words.warnings(brief),
         notes=words.notes(brief),
         entry_headline=words.entry_headline(brief) if brief.entries else "",
         entries=tuple(words.entry(brief, told) for told in brief.entries),
@@ -105,7 +106,7 @@ def contents(brief: Brief) -> Page:
         else None,
         rules=tuple(
             Row(
-                f"lap {number} by rule",
+                f"lap {number} by rule" if hold.leg.nm is None else "by rule",
                 words.heading(brief, rule.outbound_heading_true_deg),
                 clock(rule.outbound_s),
                 words.inbound_of(rule),
@@ -117,6 +118,7 @@ def contents(brief: Brief) -> Page:
         drift=words.drift(brief),
         turns=words.turns(brief),
         by_distance=words.by_distance(brief) if known else "",
+        by_rule=words.by_rule(brief),
         correction=words.correction(brief),
         leaving_headline=words.leaving_headline(plan) if plan else "",
         leaving_why=plan.why if plan else "",

@@ -23,7 +23,7 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     yield from _wrapped(words.course_to_set(brief))
     yield from _wrapped(words.air(brief))
     yield from _wrapped(words.slow_down(brief))
-    for warning in brief.warnings:
+    for warning in words.warnings(brief):
         yield from _wrapped(f"! {warning}")
     if brief.entries:
         yield words.entry_headline(brief), True
@@ -34,21 +34,23 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     if not math.isnan(brief.solved.lap_s):
         yield from _wrapped(words.drift(brief))
         yield from _wrapped(f"{words.turns(brief)}. {words.by_distance(brief)}")
-    yield from _wrapped(words.correction(brief))
+    for text in words.correction(brief):
+        yield from _wrapped(text)
     if brief.leaving is not None:
         yield words.leaving_headline(brief.leaving), True
         yield from _leaving(brief)
 
 
 def _laps(brief: Brief) -> Iterator[tuple[str, bool]]:
-    yield f"  {'':10}{'heading':>8}{'outbound':>10}{'inbound':>9}  rolls out", False
+    yield _row("", "heading", "outbound", "inbound", "rolls out"), False
     lap = brief.solved
     if not math.isnan(lap.lap_s):
-        yield _row("solved", words.heading(brief, lap.outbound_heading_true_deg), clock(lap.outbound_s),
-                   clock(lap.inbound_s), words.solved_note(brief)), False  # fmt: skip
+        heading = words.heading(brief, lap.outbound_heading_true_deg)
+        yield _row("solved", heading, clock(lap.outbound_s), clock(lap.inbound_s), words.solved_note(brief)), False
     for number, rule in enumerate(brief.rule_laps, 1):
-        yield _row(f"by rule {number}", words.heading(brief, rule.outbound_heading_true_deg), clock(rule.outbound_s),
-                   words.inbound_of(rule), words.rollout(rule)), False  # fmt: skip
+        name = "by rule" if brief.hold.leg.nm is not None else f"by rule {number}"
+        heading = words.heading(brief, rule.outbound_heading_true_deg)
+        yield _row(name, heading, clock(rule.outbound_s), words.inbound_of(rule), words.rollout(rule)), False
 
 
 def _row(label: str, heading: str, outbound: str, inbound: str, note: str) -> str:

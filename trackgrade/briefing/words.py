@@ -16,6 +16,9 @@ CAUTION = (
     "or examiner, and the rules where you fly, decide."
 )
 
+#: How a note of the hold begins that is a warning.
+WARNING = "Warning: "
+
 #: Less than this beside the course at the roll-out is on it: a tenth of a mile is a needle's width or so.
 ON_COURSE_NM = 0.05
 
@@ -115,11 +118,16 @@ def entry(brief: Brief, told: EntryBrief) -> str:
 
 
 def notes(brief: Brief) -> tuple[str, ...]:
-    """What was said when the hold was resolved, less what the brief says anyway."""
+    """What was said when the hold was resolved, less the warnings and what the brief says anyway."""
     told = flag_words(brief.hold.guidance)
-    return tuple(
-        note for note in brief.hold.notes if note not in told and not note.startswith(("Variation ", "Leg by altitude"))
-    )
+    elsewhere = ("Variation ", "Leg by altitude", WARNING)
+    return tuple(note for note in brief.hold.notes if note not in told and not note.startswith(elsewhere))
+
+
+def warnings(brief: Brief) -> tuple[str, ...]:
+    """Everything to look out for: of the hold file, then of these conditions."""
+    of_file = (note.removeprefix(WARNING) for note in brief.hold.notes if note.startswith(WARNING))
+    return (*of_file, *brief.warnings)
 
 
 def entry_headline(brief: Brief) -> str:
@@ -139,16 +147,17 @@ def drift(brief: Brief) -> str:
     lap = brief.solved
     if math.isnan(lap.lap_s):
         return lap.why
-    inside = f"{abs(lap.inbound_wca_deg):.0f}° {_side(lap.inbound_wca_deg)}"
-    outside = f"{abs(lap.outbound_wca_deg):.0f}° {_side(lap.outbound_wca_deg)}"
     return (
-        f"Correct {inside} inbound, {outside} outbound. Ground speed {lap.inbound_gs_kt:.0f} kt inbound, "
-        f"{lap.outbound_gs_kt:.0f} outbound. One lap {clock(lap.lap_s)}"
+        f"Correct {_corrected(lap.inbound_wca_deg)} inbound, {_corrected(lap.outbound_wca_deg)} outbound. "
+        f"Ground speed {lap.inbound_gs_kt:.0f} kt inbound, {lap.outbound_gs_kt:.0f} outbound. "
+        f"One lap {clock(lap.lap_s)}"
     )
 
 
-def _side(degrees: float) -> str:
-    return "right" if degrees > 0 else "left"
+def _corrected(degrees: float) -> str:
+    if abs(degrees) < 0.5:
+        return "nothing"
+    return f"{abs(degrees):.0f}° {'right' if degrees > 0 else 'left'}"
 
 
 def turns(brief: Brief) -> str:
@@ -165,24 +174,49 @@ def by_distance(brief: Brief) -> str:
     return text
 
 
-def correction(brief: Brief) -> str:
-    """The rule for the next outbound time, and its size by ground speed."""
+def by_rule(brief: Brief) -> str:
+    """What the laps by rule are."""
+    if brief.hold.leg.nm is not None:
+        return (
+            "By rule: three times the inbound drift outbound (AIM 5-3-8), turned back when the distance along the "
+            f"course is {brief.hold.leg.nm:g} NM; what that would come to in this wind."
+        )
+    return (
+        "By rule: three times the inbound drift outbound (AIM 5-3-8), each outbound time corrected by equal seconds; "
+        "what each would come to in this wind."
+    )
+
+
+def correction(brief: Brief) -> tuple[str, ...]:
+    """The rule for the next outbound time, and for the next outbound heading, with their size in this wind."""
     lap = brief.solved
-    text = f"Next outbound = last outbound + {clock(brief.target_s)} - the inbound you timed"
-    if math.isnan(lap.outbound_gs_kt):
-        return text
-    share = lap.inbound_gs_kt / lap.outbound_gs_kt
-    if abs(share - 1.0) < 0.05:
-        return text
-    return f"{text}; in this wind each second inbound is worth {share:.1f} s outbound"
+    known = not math.isnan(lap.lap_s)
+    told = []
+    if brief.hold.leg.nm is None:
+        text = f"Next outbound = last outbound + {clock(brief.target_s)} - the inbound you timed"
+        share = lap.inbound_gs_kt / lap.outbound_gs_kt if known else 1.0
+        if abs(share - 1.0) >= 0.05:
+            text += f"; in this wind each second inbound is worth {share:.1f} s outbound"
+        told.append(text)
+    else:
+        told.append("Turn back at the same distance each lap")
+    if known and lap.outbound_from_level_s > 10.0:
+        per_nm_deg = math.degrees(1.0 / (lap.tas_kt / 3600.0 * lap.outbound_from_level_s))
+        step_nm = next((nm for nm in (0.1, 0.2, 0.5) if nm * per_nm_deg >= 2.0), 1.0)
+        away, toward = ("left", "right") if brief.hold.side > 0 else ("right", "left")
+        told.append(
+            f"Rolled out through the course: next outbound heading further {away}; short of it: further {toward}. "
+            f"{step_nm:g} NM is {step_nm * per_nm_deg:.0f}°"
+        )
+    return tuple(told)
 
 
 def rollout(rule: RuleLap) -> str:
     """Where a lap by rule rolls out."""
     off = rule.rollout_cross_nm
     if abs(off) < ON_COURSE_NM:
-        return "on the course"
-    return f"{abs(off):.1f} NM {'short of' if off > 0 else 'through'} the course"
+        return "on course"
+    return f"{abs(off):.1f} NM {'short' if off > 0 else 'through'}"
 
 
 def inbound_of(rule: RuleLap) -> str:
@@ -191,7 +225,7 @@ def inbound_of(rule: RuleLap) -> str:
 
 def solved_note(brief: Brief) -> str:
     lap = brief.solved
-    return "on the course" if lap.feasible else "best there is"
+    return "on course" if lap.feasible else "best there is"
 
 
 # --- The time to leave ------------------------------------------------------------------------------------------------
