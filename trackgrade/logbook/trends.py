@@ -10,6 +10,7 @@ import statistics
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
 from trackgrade.logbook.digest import CEILINGS
@@ -140,20 +141,31 @@ def theil_sen(
 ) -> Trend:
     """Median of the slopes between all pairs of sessions, and its interval from Kendall's rank statistic.
 
-    P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", J. Am. Stat. Assoc. 63, 1968
-    (in SciPy). One strange session does not move it.
+    P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", J. Am. Stat. Assoc. 63, 1968. One
+    strange session does not move it. The same numbers as ``scipy.stats.theilslopes``, to which the tests hold
+    it; not called here because importing ``scipy.stats`` takes longer than making the whole page.
     """
-    from scipy import stats
-
     known = [(x, y) for x, y in zip(session_numbers, values) if y is not None]
     if len(known) < FEWEST_SESSIONS:
         return Trend("too few sessions", len(known))
-    x, y = [each[0] for each in known], [each[1] for each in known]
-    slope, intercept, low, high = (float(each) for each in stats.theilslopes(y, x, alpha=CONFIDENCE))
+    slopes = sorted((y2 - y1) / (x2 - x1) for (x1, y1), (x2, y2) in combinations(known, 2))
+    slope = statistics.median(slopes)
+    spread = _Z * math.sqrt(_kendall_variance([y for _, y in known]))
+    low = slopes[max(round((len(slopes) - spread) / 2) - 1, 0)]
+    high = slopes[min(round((len(slopes) + spread) / 2), len(slopes) - 1)]
     claim: Claim = "no clear trend"
     if high < 0 or low > 0:
         claim = "better" if (high < 0) == smaller_is_better else "worse"
-    return Trend(claim, len(known), slope, low, high, intercept + slope * x[0], intercept + slope * x[-1])
+    at_zero = statistics.median(y for _, y in known) - slope * statistics.median(x for x, _ in known)
+    first, last = known[0][0], known[-1][0]
+    return Trend(claim, len(known), slope, low, high, at_zero + slope * first, at_zero + slope * last)
+
+
+def _kendall_variance(values: Sequence[float]) -> float:
+    """Variance of Kendall's rank statistic under chance, with ties (M. G. Kendall, Rank Correlation Methods)."""
+    n = len(values)
+    tied = sum(k * (k - 1) * (2 * k + 5) for k in Counter(values).values())
+    return (n * (n - 1) * (2 * n + 5) - tied) / 18
 
 
 def share(tally: Tally) -> Share:

@@ -1,0 +1,211 @@
+"""How fast the pages are on a large logbook: ``python -m tests.bench_logbook [--flights N] [--pilots N]``.
+
+Builds an SQLite logbook of generated rows (no flight is analysed; the rows have the form and number that grading to a
+standard of twelve items makes), then times what a person waits for. Prints a table; exit status 1 over a limit.
+The stored debriefs are short ones: no page reads them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from tests.logbook_flights import made_debrief
+from trackgrade.logbook import schema, summaries
+from trackgrade.logbook.class_view import class_view
+from trackgrade.logbook.database import writing
+from trackgrade.logbook.pages import pilot_page, render_class, render_pilot
+from trackgrade.logbook.queries import class_history, pilot_history
+from trackgrade.logbook.store import Logbook
+
+#: Limits in seconds on two cores, for 100,000 flights.
+PILOT_PAGE_S = 1.0
+CLASS_VIEW_S = 5.0
+
+STANDARD = "faa_instrument_airplane"
+LAPS = 4
+OF_LAP = (
+    ("altitude", "Altitude", "ft", 100.0),
+    ("airspeed", "Airspeed", "kt", 10.0),
+    ("course", "Inbound course", "of full scale", 0.75),
+    ("outbound_heading", "Outbound heading", "deg", 10.0),
+    ("inbound_time", "Inbound leg time", "s", 10.0),
+    ("turn_rate", "Rate of turn", "deg/s", 0.75),
+    ("turn_bank", "Bank in the turns", "deg", 5.0),
+    ("holding_speed", "Holding speed limit", "kt", 200.0),
+    ("non_holding_side", "Non-holding side", "turn radii", 0.5),
+    ("fix_recognition", "Fix recognised and turn started", "s", 5.0),
+)
+OF_ENTRY = (("entry", "Entry", "deg", 5.0), ("arrival_speed", "Holding speed at the fix", "kt", 10.0))
+
+
+def build(path: Path, flights: int, pilots: int) -> None:
+    """A logbook of ``flights`` recordings. Pilot 0 has twenty times as many as another: a school's old hand."""
+    Logbook(path).close()
+    chance = random.Random(1)
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA synchronous = OFF")  # only while building
+    connection.execute("BEGIN")
+    names = [(n + 1, f"pilot {n}", f"pilot {n}") for n in range(pilots)]
+    connection.executemany("INSERT INTO pilot (id, name, name_key) VALUES (?, ?, ?)", names)
+    weights = [20.0] + [1.0] * (pilots - 1)
+    owners = chance.choices(range(1, pilots + 1), weights, k=flights)
+    ids = range(1, flights + 1)
+    packed = zlib.compress(b"{}" * 400)
+    _insert(connection, schema.recording.name, (_recording(n, owner, chance) for n, owner in zip(ids, owners)))
+    _insert(connection, schema.debrief.name, ((n, packed) for n in ids))
+    _insert(connection, schema.entry.name, ((n, 1, "direct", "direct", n % 7 > 0, 0) for n in ids))
+    _insert(connection, schema.lap.name, _laps(flights, chance))
+    _insert(connection, schema.item_result.name, _items(flights, chance))
+    _insert(connection, schema.recording_item.name, _item_summaries(flights, chance))
+    connection.execute("COMMIT")
+    connection.close()
+    with Logbook(path) as logbook, writing(logbook.engine) as transaction:
+        summaries.refresh_pilots(transaction, range(1, pilots + 1))
+
+
+def _insert(connection: sqlite3.Connection, table: str, rows: Iterator[tuple[object, ...]]) -> None:
+    columns = len(schema.metadata.tables[table].columns)
+    connection.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * columns)})", rows)
+
+
+def _recording(n: int, owner: int, chance: random.Random) -> tuple[object, ...]:
+    start = 1.7e9 + 3600.0 * n
+    hold = f"hold {n % 40:060d}"
+    wind = (chance.uniform(0, 360), chance.uniform(0, 25), chance.uniform(-20, 20), chance.uniform(-20, 20))
+    judged = (
+        LAPS,
+        0,
+        LAPS,
+        chance.randrange(LAPS + 1),
+        LAPS,
+        10.0,
+        chance.gauss(0, 8),
+        6.0,
+        chance.choice((1, 2, None)),
+    )
+    return (
+        *(n, owner, f"content {n:056d}", f"flight {n:057d}", hold, STANDARD, "A standard", None, None),
+        *("flight.gpx", start, start + 1500.0, f"Hold {n % 40}", 218.0, "right" if n % 3 else "left", 1.0, None),
+        *("gps", "TO", 4000.0, *wind, 100.0, *judged, "within"),
+    )
+
+
+def _laps(flights: int, chance: random.Random) -> Iterator[tuple[object, ...]]:
+    for n in range(1, flights + 1):
+        for lap in range(1, LAPS + 1):
+            error = chance.gauss(0, 8)
+            yield (n, 1, lap, 1.7e9 + 3600.0 * n + 240 * lap, 60.0, 60.0 + error, error, 0.1, 10, int(abs(error) > 10))
+
+
+def _items(flights: int, chance: random.Random) -> Iterator[tuple[object, ...]]:
+    rows = [(item, f"lap {lap}", lap) for lap in range(1, LAPS + 1) for item in OF_LAP]
+    rows += [(item, "entry", None) for item in OF_ENTRY]  # type: ignore[misc]
+    for n in range(1, flights + 1):
+        for position, ((item, title, unit, limit), scope, lap) in enumerate(rows):
+            value = limit * chance.random() * 1.2
+            yield (
+                n,
+                position,
+                item,
+                title,
+                scope,
+                1,
+                lap,
+                value,
+                1.0,
+                unit,
+                limit,
+                "within" if value <= limit else "outside",
+            )
+
+
+def _item_summaries(flights: int, chance: random.Random) -> Iterator[tuple[object, ...]]:
+    items = [(each, LAPS) for each in OF_LAP] + [(each, 1) for each in OF_ENTRY]
+    for n in range(1, flights + 1):
+        for position, ((item, title, unit, limit), count) in enumerate(items):
+            within = chance.randrange(count + 1)
+            yield (n, item, position, title, unit, limit, count, within, 0, count - within, 0, limit / 2)
+
+
+def timed(call: Callable[[], object], repeats: int = 3) -> float:
+    """Wall time of the fastest of a few calls, in seconds: the program's own, and not its neighbours' on a busy machine."""
+    fastest = float("inf")
+    for _ in range(repeats):
+        start = time.perf_counter()
+        call()
+        fastest = min(fastest, time.perf_counter() - start)
+    return fastest
+
+
+def measure(path: Path) -> list[tuple[str, float, float | None]]:
+    """What is timed, the seconds it took, and its limit. Each opens the logbook anew."""
+
+    def pilot(name: str) -> str:
+        with Logbook(path, create=False) as logbook:
+            return render_pilot(pilot_page(pilot_history(logbook, name)))
+
+    def whole_class() -> str:
+        with Logbook(path, create=False) as logbook:
+            return render_class(class_view(class_history(logbook)))
+
+    def record(name: str) -> None:
+        with Logbook(path) as logbook:
+            logbook.record(made_debrief(), pilot=name)
+
+    def command(*more: str) -> None:
+        words = [
+            sys.executable,
+            "-m",
+            "trackgrade",
+            "progress",
+            "--logbook",
+            str(path),
+            "--out",
+            str(path.parent),
+            *more,
+        ]
+        subprocess.run(words, check=True, capture_output=True)
+
+    return [
+        ("page of a pilot, the whole command", timed(lambda: command("--pilot", "pilot 7")), PILOT_PAGE_S),
+        ("class view, the whole command", timed(command), CLASS_VIEW_S),
+        ("page of a pilot", timed(lambda: pilot("pilot 7")), PILOT_PAGE_S),
+        ("page of the pilot with most flights", timed(lambda: pilot("pilot 0")), PILOT_PAGE_S),
+        ("class view", timed(whole_class), CLASS_VIEW_S),
+        ("record one more flight", timed(lambda: record("pilot 7")), None),
+        ("record one more flight of the pilot with most", timed(lambda: record("pilot 0")), None),
+    ]
+
+
+def run(flights: int, pilots: int, keep: Path | None) -> bool:
+    """Build, measure, print; True when every limit was kept."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = keep or Path(folder) / "bench.sqlite"
+        if not path.exists():
+            start = time.perf_counter()
+            build(path, flights, pilots)
+            print(f"built in {time.perf_counter() - start:.1f} s")
+        print(f"{flights} flights of {pilots} pilots, {path.stat().st_size / 1e6:.0f} MB")
+        results = measure(path)
+    for what, seconds, limit in results:
+        told = f"limit {limit:.0f} s" if limit else ""
+        print(f"{what:<48} {seconds:7.3f} s  {told}{'  TOO SLOW' if limit and seconds > limit else ''}")
+    return all(limit is None or seconds <= limit for _, seconds, limit in results)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--flights", type=int, default=100_000)
+    parser.add_argument("--pilots", type=int, default=200)
+    parser.add_argument("--keep", type=Path, help="use this database, building it when it is not there")
+    arguments = parser.parse_args()
+    sys.exit(0 if run(arguments.flights, arguments.pilots, arguments.keep) else 1)
