@@ -137,7 +137,7 @@ def _item_summaries(flights: int, chance: random.Random) -> Iterator[tuple[objec
 
 
 def timed(call: Callable[[], object], repeats: int = 3) -> float:
-    """Wall time of the fastest of a few calls, in seconds: the program's own, and not its neighbours' on a busy machine."""
+    """Wall time of the fastest of a few calls, in seconds: the program's own, not its neighbours' as well."""
     fastest = float("inf")
     for _ in range(repeats):
         start = time.perf_counter()
