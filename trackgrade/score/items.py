@@ -12,6 +12,7 @@ import numpy as np
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.debrief import ItemResult, LapMeasures, Measurement, TurnMeasures
 from trackgrade.score.grading import (
+    STRADDLE_SDS,
     WHOLE_HOLD,
     Scope,
     grade_laps_together,
@@ -32,6 +33,9 @@ from trackgrade.track.track import Floats
 AIRSPEED_SD_MAX_KT = 4.0
 #: Likewise a heading [deg].
 HEADING_SD_MAX_DEG = 5.0
+
+#: A direct entry from this far off the inbound course comes across it [deg]: a choice.
+ACROSS_COURSE_DEG = 20.0
 
 Grader = Callable[[Item, Measured], list[ItemResult]]
 
@@ -384,15 +388,21 @@ def non_holding_side(item: Item, measured: Measured) -> list[ItemResult]:
 
 
 def fix_recognition(item: Item, measured: Measured) -> list[ItemResult]:
-    """Seconds from each fix passage to the start of the turn."""
+    """Seconds from each fix passage to the start of the turn.
+
+    A direct entry that comes across the course may fly on before its turn, to have room: its first passage is not graded.
+    """
     results = []
-    for entry in measured.entries:
-        if entry.kind in ("teardrop", "parallel"):
-            # On these a turn at the fix may be a few degrees only, or none: there is nothing to time.
+    for lap in measured.laps:
+        visit = measured.visit(lap.visit)
+        across = visit.entry.arrival_heading_true_deg is not None and ACROSS_COURSE_DEG < abs(
+            float(turn_from_to(measured.hold.inbound_course_true_deg, visit.entry.arrival_heading_true_deg))
+        )
+        if visit.entry.kind == "direct" and lap.number == visit.laps[0].number and across:
+            why = "a direct entry from across the course may fly on before its turn"
+            results.append(not_measurable(item, _lap_scope(lap), why))
             continue
-    results += [
-        grade_value(item, _lap_scope(lap), lap.fix_to_turn_s, at_epoch_s=lap.start_epoch_s) for lap in measured.laps
-    ]
+        results.append(grade_value(item, _lap_scope(lap), lap.fix_to_turn_s, at_epoch_s=lap.start_epoch_s))
     return [*results, grade_laps_together(item, results, measured.standard)] if results else []
 
 
@@ -421,6 +431,8 @@ def entry(item: Item, measured: Measured) -> list[ItemResult]:
             reference=f"expected {expected}",
             evidence=f"flown {each.kind}, expected {expected}",
         )
+        if each.sector_miss_deg == 0.0 and (each.margin_deg or 0.0) + (item.limit or 0.0) > STRADDLE_SDS * heading_sd:
+            graded = replace(graded, straddles=False)  # well inside the sector
         if each.suits and graded.result == "outside":  # the neighbouring sector counts too, near the boundary
             graded = replace(graded, result="within")
         if graded.result == "outside" and each.flown_well:

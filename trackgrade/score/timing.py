@@ -152,7 +152,7 @@ def watch_analysis(
             continue
         values = [float(row[1].value or 0.0) for row in rows]
         error = math.sqrt(float(np.mean([(row[1].sd or 0.0) ** 2 for row in rows])) + HUMAN_SCATTER_S**2)
-        unexplained = _unexplained(values, inbound, [row[0] for row in rows], target)
+        unexplained = plan_residual_s(values, inbound, [row[0] for row in rows], target)
         found.append((reference, values, unexplained, math.hypot(unexplained, error)))
     count = len(times)
     weights = [(each[3]) ** -(count - 1) for each in found]
@@ -191,7 +191,7 @@ def _time_from(times: OutboundTimes, reference: Reference) -> Measurement:
     return measured
 
 
-def _unexplained(
+def plan_residual_s(
     outbound: Sequence[float], inbound: Sequence[float | None], visits: Sequence[int], target: float
 ) -> float:
     """Scatter of outbound times left by the best of three plans (same time, full and half equal seconds)

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from trackgrade.score.debrief import Finding, ItemResult
 from trackgrade.score.measured import Measured
-from trackgrade.score.mistakes import handling, pattern, times, wind
+from trackgrade.score.mistakes import handling, pattern, times, watch, wind
 from trackgrade.score.mistakes.praise import praise
 from trackgrade.score.mistakes.sighting import Mistake, Seen, Sighting
 from trackgrade.score.sentences import MISTAKE_WORDS, finding_evidence
@@ -47,11 +47,17 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("wrong_side", pattern.wrong_side, 95.0, leads_to=_PATTERN, whole_visit=True),
     Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=_ENTRY, laps_after=2),
     Mistake("wrong_entry", pattern.wrong_entry, 30.0, leads_to=_ENTRY - {"wrong_entry"}, laps_after=2),
-    Mistake("speed_above_limit", handling.speed_above_limit, 70.0, leads_to=_SPEED, whole_visit=True),
+    Mistake(
+        "speed_above_limit",
+        handling.speed_above_limit,
+        70.0,
+        leads_to=frozenset(("airspeed_not_held", "speed_not_reduced")),
+        whole_visit=True,
+    ),
     Mistake("airspeed_not_held", handling.airspeed_not_held, 30.0, leads_to=_SPEED, whole_visit=True),
+    Mistake("turn_uneven", handling.turn_uneven, 25.0, "repeated", _TIMES | _ROLLOUT | _TURNS, whole_visit=True),
     Mistake("turns_too_shallow", handling.turns_too_shallow, 50.0, "repeated", _BY_TURNS, whole_visit=True),
     Mistake("turns_too_steep", handling.turns_too_steep, 50.0, "repeated", _BY_TURNS, whole_visit=True),
-    Mistake("turn_uneven", handling.turn_uneven, 25.0, "repeated", _TIMES | _ROLLOUT | _TURNS, whole_visit=True),
     Mistake(
         "orbit_inserted",
         pattern.orbit_inserted,
@@ -60,26 +66,26 @@ MISTAKES: tuple[Mistake, ...] = (
         laps_after=2,
     ),
     Mistake(
-        "non_holding_side",
-        wind.non_holding_side,
-        42.0,
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"heading_wandered", "late_at_fix"},
-        laps_after=2,
-    ),
-    Mistake(
         "reversed_drift_correction",
         wind.reversed_drift_correction,
         55.0,
-        needs="repeated",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"no_drift_correction", "heading_wandered"},
+        needs="mostly",
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side", "no_drift_correction", "heading_wandered"},
         laps_after=2,
     ),
     Mistake(
         "no_drift_correction",
         wind.no_drift_correction,
         45.0,
-        needs="repeated",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING,
+        needs="mostly",
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side"},
+        laps_after=2,
+    ),
+    Mistake(
+        "non_holding_side",
+        wind.non_holding_side,
+        42.0,
+        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"heading_wandered", "late_at_fix"},
         laps_after=2,
     ),
     Mistake(
@@ -93,7 +99,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "altitude_lost_in_turns", handling.altitude_lost_in_turns, 45.0, leads_to=frozenset(("altitude_not_held",))
     ),
     Mistake("altitude_not_held", handling.altitude_not_held, 45.0),
-    Mistake("watch_inconsistent", times.watch_inconsistent, 38.0, leads_to=_TIMES, whole_visit=True),
+    Mistake("watch_inconsistent", watch.watch_inconsistent, 38.0, leads_to=_TIMES, whole_visit=True),
     Mistake(
         "time_corrected_wrong_way",
         times.time_corrected_wrong_way,
@@ -125,7 +131,7 @@ def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Fi
     findings = []
     for mistake in MISTAKES:
         kept = sightings[mistake.name]
-        if kept and (mistake.needs == "once" or _is_habit(kept, len(measured.laps))):
+        if kept and _often_enough(mistake, kept, len(measured.laps)):
             findings.append(_finding(mistake, kept, led_to[mistake.name], len(measured.laps)))
     findings.sort(key=lambda finding: -finding.weight)
     return (*findings, *praise(seen, findings))
@@ -139,7 +145,7 @@ def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> d
     led_to: dict[str, tuple[str, ...]] = dict.fromkeys(sightings, ())
     for mistake in MISTAKES:
         causes = sightings[mistake.name]
-        if not causes or (mistake.needs == "repeated" and not _is_habit(causes, laps)):
+        if not causes or not _often_enough(mistake, causes, laps):
             continue
         taken = []
         for name in NAMES:
@@ -162,9 +168,12 @@ def _follows(sighting: Sighting, causes: Sequence[Sighting], mistake: Mistake) -
     return False
 
 
-def _is_habit(sightings: Sequence[Sighting], laps: int) -> bool:
-    seen_on = {(each.visit, each.lap) for each in sightings}
-    return len(seen_on) >= min(2, max(1, laps))
+def _often_enough(mistake: Mistake, sightings: Sequence[Sighting], laps: int) -> bool:
+    """Whether a mistake was seen on as many laps as it needs to be worth its name."""
+    seen_on = len({(each.visit, each.lap) for each in sightings})
+    if mistake.needs == "once":
+        return True
+    return seen_on >= min(2, max(1, laps)) and (mistake.needs == "repeated" or 2 * seen_on > laps)
 
 
 def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[str, ...], laps: int) -> Finding:

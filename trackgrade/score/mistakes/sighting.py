@@ -52,15 +52,16 @@ class Mistake:
     """A named mistake: how it is looked for, how it ranks, and what it brings about.
 
     ``needs`` "once": one lap is enough. "repeated": a habit, seen on two laps or on all of them (one is not worth
-    a name). ``leads_to`` are mistakes that are only its consequence: on the same lap and on ``laps_after`` more (a lap
-    that was upset takes a lap or two to settle); with ``whole_visit`` on every lap of the visit. A mistake of the
-    entry has the lap number 0 here, so its consequences are on the first laps.
+    a name); "mostly": on two laps and more than half of them. ``leads_to`` are mistakes that are only its
+    consequence: on the same lap and on ``laps_after`` more (a lap that was upset takes a lap or two to settle);
+    with ``whole_visit`` on every lap of the visit. A mistake of the entry has the lap number 0 here, so its
+    consequences are on the first laps.
     """
 
     name: str
     find: Finder
     weight: float
-    needs: Literal["once", "repeated"] = "once"
+    needs: Literal["once", "repeated", "mostly"] = "once"
     leads_to: frozenset[str] = frozenset()
     whole_visit: bool = False
     laps_after: int = 0

@@ -3,20 +3,16 @@ watch."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 
 from trackgrade.score.debrief import Correction, LapMeasures
 from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount
-from trackgrade.score.timing import NO_CHANGE_S
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 5.0
 #: Share of the timing band from which an inbound time bears out an outbound time far from anything asked: a choice.
 HALF_BAND = 0.5
-#: A watch started at places this far apart in time, from lap to lap, is worth naming [s]: a choice.
-WATCH_APART_S = 5.0
 
 
 def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
@@ -131,11 +127,6 @@ def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> 
     return min(asked, default=target), max(asked, default=target)
 
 
-def watch_inconsistent(seen: Seen) -> Iterator[Sighting]:
-    """The outbound time started at another place from lap to lap."""
-    return iter(())
-
-
 def late_at_fix(seen: Seen) -> Iterator[Sighting]:
     """The turn at the fix begun late."""
     for lap in seen.measured.laps:
@@ -167,10 +158,3 @@ def arrival_time_missed(seen: Seen) -> Iterator[Sighting]:
                 abs(result.value) / (result.limit or 10.0),
                 f"over the fix {amount(abs(result.value), 's')} {late}",
             )
-
-
-def change_words(change_s: float) -> str:
-    """A change of time in words."""
-    if abs(change_s) < NO_CHANGE_S or not math.isfinite(change_s):
-        return "left as it was"
-    return f"{abs(change_s):.0f} s {'longer' if change_s > 0.0 else 'shorter'}"

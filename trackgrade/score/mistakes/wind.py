@@ -26,6 +26,8 @@ REVERSED_FROM_DEG = 4.0
 #: radii]: a choice.
 OVERSHOT_RADII = 0.38
 UNDERSHOT_RADII = 0.55
+#: This far beyond the course is far on the non-holding side, wherever in the lap [turn radii]: a choice.
+FAR_BEYOND_RADII = 1.3
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
 SWING_DEG = 8.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
@@ -140,9 +142,10 @@ def non_holding_side(seen: Seen) -> Iterator[Sighting]:
         if turn_back is None or radius is None:
             continue
         start_s = settled_from_s(measured.visit(lap.visit), measured.lap(lap))
-        index = inside(measured.samples, start_s, turn_back.epoch_s)
+        outbound = -measured.samples.cross_nm[inside(measured.samples, start_s, turn_back.epoch_s)]
+        index = inside(measured.samples, start_s, lap.end_epoch_s)
         beyond = -measured.samples.cross_nm[index]
-        if not beyond.size or beyond.max() < limit * radius:
+        if not outbound.size or (outbound.max() < limit * radius and beyond.max() < FAR_BEYOND_RADII * radius):
             continue
         at = int(np.argmax(beyond))
         yield Sighting(
@@ -150,7 +153,7 @@ def non_holding_side(seen: Seen) -> Iterator[Sighting]:
             lap.number,
             float(measured.samples.epoch_s[index[at]]),
             float(beyond[at]) / (limit * radius),
-            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side, outbound",
+            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side",
         )
 
 
