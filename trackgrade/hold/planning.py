@@ -148,10 +148,7 @@ def solve_lap(
     if not gs > 0.0:
         return describe.nothing(_why_no_inbound(air))
     if target_inbound_s is None:
-        if hold.leg.nm is not None:
-            target_inbound_s = hold.leg.nm / gs
-        else:
-            target_inbound_s = 60.0 * (hold.leg.minutes or 1.0)
+        target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else 60.0 * (hold.leg.minutes or 1.0)
     found = _solve(air, target_inbound_s)
     if found is not None:
         shape = lap_shape(*found, air)
