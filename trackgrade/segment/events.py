@@ -15,9 +15,10 @@ from trackgrade.segment.path import FlightPath
 from trackgrade.track.track import Floats
 
 #: A passage this far off the fix still is one: holds are flown that badly, and other holds are further away [NM].
-NEAR_FIX_NM = 2.2
+#: Fast aircraft in wide turns miss by more: there it is this many turn radii.
+NEAR_FIX_NM, NEAR_FIX_RADII = 2.2, 1.1
 #: An arrival that misses the fix by more than this is a flight elsewhere [NM].
-ARRIVAL_NM = 1.6
+ARRIVAL_NM = 1.3
 #: Beyond this angle to the course the along crossing is ill defined; the nearest point to the fix serves [deg].
 CROSSWISE_DEG = 60.0
 #: Positions are trusted no better than this across the track [NM]: slow GPS error no smoothing can remove.
@@ -73,7 +74,16 @@ def inbound_passages(path: FlightPath) -> list[Passage]:
     """Where along goes from - to + near the fix: what the flag's flip or the sequencing of the waypoint shows."""
     times = zero_crossings(path.epoch_s, path.along_nm, rising=True)
     found = [passage_at(path, float(time)) for time in times]
-    return [each for each in found if abs(each.cross_nm) < NEAR_FIX_NM]
+    near = max(NEAR_FIX_NM, NEAR_FIX_RADII * turn_radius_nm(path))
+    return [each for each in found if abs(each.cross_nm) < near]
+
+
+def turn_radius_nm(path: FlightPath) -> float:
+    """Typical radius of this flight's large turns in still air [NM]; 0 where it has none."""
+    rates = [turn.rate_deg_s for turn in path.turns if abs(turn.change_deg) > 60.0]
+    if not rates:
+        return 0.0
+    return float(np.median(path.airspeed_kt) / 3600.0 / np.radians(np.median(rates)))
 
 
 def arrivals(path: FlightPath) -> list[Passage]:

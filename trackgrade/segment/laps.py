@@ -52,10 +52,13 @@ class NoLap:
     outbound: bool = False
 
 
-def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0) -> Lap | NoLap:
+def lap_between(
+    path: FlightPath, a: Passage, b: Passage | None, number: int = 0, *, any_start: bool = False
+) -> Lap | NoLap:
     """The lap from passage ``a`` to passage ``b``, or why there is none.
 
-    Without ``b`` the lap is read as far as the record goes, and is incomplete.
+    Without ``b`` the lap is read as far as the record goes, and is incomplete. ``any_start``: a direct entry,
+    which opens a lap from whatever direction it came.
     """
     start = a.moment.epoch_s
     end = b.moment.epoch_s if b is not None else float(path.epoch_s[-1])
@@ -63,7 +66,7 @@ def lap_between(path: FlightPath, a: Passage, b: Passage | None, number: int = 0
     start_heading = float(wrap180(a.heading_deg))
     # Progress round the lap is told by the ground track: in strong wind headings hardly leave the inbound half.
     offset = a.track_deg - float(wrap180(a.track_deg))
-    if not START_FROM_DEG <= start_heading <= START_TO_DEG:
+    if not any_start and not START_FROM_DEG <= start_heading <= START_TO_DEG:
         return NoLap("the fix was not passed inbound")
     turns = _joined([t for t in path.turns if t.end_epoch_s > start - 1.0 and t.start_epoch_s < end])
 

@@ -8,18 +8,24 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.hold.hold import Hold
-from trackgrade.segment.entry import describe_entry, outbound_leg
+from trackgrade.segment.entry import describe_entry, outbound_leg, shape
 from trackgrade.segment.events import Passage, arrivals, inbound_passages
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import START_TO_DEG, NoLap, lap_between
 from trackgrade.segment.path import FlightPath
 
 #: An entry lasts at most this many times the leg, plus its turns [s].
-ENTRY_LEGS, ENTRY_TURNS_S = 5.0, 420.0
+ENTRY_LEGS, ENTRY_TURNS_S = 3.5, 330.0
 #: A lap lasts at most this many times the leg, plus its turns [s].
-LAP_LEGS, LAP_TURNS_S = 9.0, 600.0
+LAP_LEGS, LAP_TURNS_S = 4.5, 420.0
 #: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
 OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
+#: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
+OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
+#: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
+NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 1.0, 0.6
+#: A pass this far off the fix, soon after a much nearer one, is the abeam of the same entry [NM, s].
+ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 #: Arrivals on headings beyond this may pass the fix without along rising [deg].
 CROSSWISE_FROM_DEG = 60.0
 #: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
@@ -84,7 +90,9 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
         if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
             continue
         lap = lap_between(seen, a, b)
-        if isinstance(lap, NoLap) or not _ends_inbound(seen, a, lap):
+        if isinstance(lap, NoLap) or not _ends_inbound(seen, a, lap) or not _stays_near(seen, a, b, leg_s):
+            continue
+        if abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG and not _is_direct(seen, a, b):
             continue
         found.append(FoundLap(replace(lap, wrong_side=mirrored), _as_flown(a, mirrored), _as_flown(b, mirrored)))
     return found
@@ -99,6 +107,12 @@ def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
         if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
         and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
     ]
+
+
+def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
+    """Whether a round begun far off the inbound course has the shape of a direct entry's lap, not of another entry."""
+    leg = outbound_leg(path, a.moment.epoch_s, b.moment.epoch_s)
+    return leg is None or shape(path, leg) == "direct"
 
 
 def _as_flown(passage: Passage, mirrored: bool) -> Passage:
@@ -142,15 +156,24 @@ def _chains(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
             chains[-1].append(each)
         else:
             chains.append([each])
-    return [_without_parallel_entry(chain) for chain in chains]
+    return [kept for kept in map(_without_parallel_entry, chains) if _near_enough(kept)]
 
 
 def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
-    """A first round to the wrong side followed by laps to the right one is a parallel entry, not a lap."""
-    k = 0
-    while k < len(chain) and chain[k].lap.wrong_side:
-        k += 1
-    return chain[k:] if k < len(chain) else chain
+    """A first round to one side, begun far off the inbound course, before laps to the other side, is a parallel
+    entry and not a lap; so is any first round to the wrong side."""
+    if len(chain) < 2 or chain[0].lap.wrong_side == chain[1].lap.wrong_side:
+        return chain
+    far_off = abs(float(wrap180(chain[0].a.heading_deg))) > WRONG_SIDE_START_DEG
+    return chain[1:] if far_off or chain[0].lap.wrong_side else chain
+
+
+def _near_enough(chain: list[FoundLap]) -> bool:
+    """Whether this stay came near the fix at all; lines flown nearby can look like a lap, but not at the fix."""
+    nearest = min(min(abs(found.a.cross_nm), abs(found.b.cross_nm)) for found in chain)
+    if any(found.lap.wrong_side for found in chain):
+        return nearest < NEAREST_WRONG_SIDE_NM
+    return len(chain) > 1 or nearest < NEAREST_ONCE_NM
 
 
 def _other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
@@ -159,12 +182,19 @@ def _other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
     for found in chain:
         rolled = found.lap.inbound_turn_end
         end = found.b.moment.epoch_s
-        if rolled is None or end - rolled.epoch_s < 12.0:
+        if rolled is None:
             continue
-        k0, k1 = path.index(rolled.epoch_s), path.index(end)
-        d_along = path.along_nm[k1] - path.along_nm[k0]
-        d_cross = path.cross_nm[k1] - path.cross_nm[k0]
-        angles.append(abs(float(np.degrees(np.arctan2(d_cross, d_along)))))
+        start = rolled.epoch_s
+        for turn in path.turns:
+            if start < turn.end_epoch_s < end:
+                start = turn.end_epoch_s
+        if end - start < OTHER_COURSE_LEG_S or abs(found.b.cross_nm) > OTHER_COURSE_MISS_NM:
+            continue
+        k0, k1 = path.index(start), path.index(end)
+        chord = np.degrees(
+            np.arctan2(path.cross_nm[k1] - path.cross_nm[k0], path.along_nm[k1] - path.along_nm[k0])
+        )
+        angles.append(min(abs(float(chord)), abs(float(wrap180(found.b.track_deg)))))
     if not angles:
         return False
     return float(np.median(angles)) > (OTHER_COURSE_DEG if len(angles) > 1 else OTHER_COURSE_ONCE_DEG)
@@ -210,14 +240,15 @@ def _entry(
         p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0
     ]
     for passage in reversed(earlier):
-        if not _stays_near(path, passage, first, leg_s):
+        if _is_abeam_of(passage, earlier) or not _stays_near(path, passage, first, leg_s):
             continue
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
         if leg is None:
             continue
         entry = describe_entry(path, hold, passage, first)
         if entry.kind == "direct":
-            lap = lap_between(path.seen_as(reciprocal=False, mirrored=wrong), _as_flown(passage, wrong), _as_flown(first, wrong))
+            seen = path.seen_as(reciprocal=False, mirrored=wrong)
+            lap = lap_between(seen, _as_flown(passage, wrong), _as_flown(first, wrong), any_start=True)
             if isinstance(lap, Lap):
                 return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)]
         return entry, []
@@ -227,6 +258,15 @@ def _entry(
         return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), []
     kind = entry.kind if wrong and entry.kind != "unclear" else "direct"
     return replace(entry, kind=kind, end=first.moment), []
+
+
+def _is_abeam_of(passage: Passage, earlier: list[Passage]) -> bool:
+    """Whether a pass is only the abeam point of an entry that began at the fix shortly before."""
+    miss = abs(passage.cross_nm)
+    return miss > ABEAM_PASS_NM and any(
+        0.0 < passage.moment.epoch_s - other.moment.epoch_s < ABEAM_PASS_S and abs(other.cross_nm) < 0.5 * miss
+        for other in earlier
+    )
 
 
 def _stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
