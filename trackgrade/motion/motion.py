@@ -71,7 +71,7 @@ def trace(clean: CleanTrack, plane: LocalPlane) -> Motion:
     calm = trajectory
     if rate_sd > CALM_RATE_SD_DEG_S:
         # The variance of a smoothed acceleration goes with the jerk density to the power 5/6.
-        calm = smooth(time_s, raw_m, JERK_DENSITY_M2_S5 * (CALM_RATE_SD_DEG_S / rate_sd) ** 2.4)
+        calm = smooth(time_s, raw_m, JERK_DENSITY_M2_S5 * (CALM_RATE_SD_DEG_S / rate_sd) ** 2.4, trajectory)
     grid_s = np.arange(0.0, time_s[-1] + 1e-9, GRID_STEP_S)
     in_hole = np.zeros(len(grid_s), dtype=bool)
     for gap in clean.gaps:

@@ -27,6 +27,11 @@ JERK_DENSITY_M2_S5 = 1.0
 LEAST_NOISE_M = 0.3
 #: A residual beyond this many standard deviations loses weight (Student-t with these degrees of freedom).
 STUDENT_DEGREES = 4.0
+PASSES = 3
+#: Noise along and across the track this near to each other is one noise: the estimates differ by as much by chance.
+SAME_NOISE = 1.2
+#: A trace of prior on each state keeps the matrix positive definite for poor tracks.
+LEAST_VELOCITY_PRECISION, LEAST_ACCELERATION_PRECISION = 1e-12, 1e-8
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,11 +135,15 @@ def noise_from_differences(time_s: Floats, position_m: Floats) -> tuple[float, f
 
 
 def smooth(
-    time_s: Floats, position_m: Floats, jerk_density_m2_s5: float = JERK_DENSITY_M2_S5, passes: int = 3
+    time_s: Floats,
+    position_m: Floats,
+    jerk_density_m2_s5: float = JERK_DENSITY_M2_S5,
+    like: Trajectory | None = None,
 ) -> Trajectory:
     """Most likely trajectory through positions (n, 2) [m] at times (n,) [s], strictly increasing, n >= 4.
 
-    A smaller ``jerk_density_m2_s5`` gives a calmer trajectory that reacts later.
+    A smaller ``jerk_density_m2_s5`` gives a calmer trajectory that reacts later. ``like``: an earlier trajectory
+    through the same positions, whose noise, directions and outliers are taken over.
 
     Raises
     ------
@@ -143,23 +152,31 @@ def smooth(
     """
     if len(time_s) < 4:
         raise ValueError("a trajectory needs at least four positions")
-    cross_m, along_m = noise_from_differences(time_s, position_m)
-    unit = _directions(time_s, position_m)
-    weight = np.ones(len(time_s))
+    if like is None:
+        cross_m, along_m = noise_from_differences(time_s, position_m)
+        unit, weight, passes = _directions(time_s, position_m), np.ones(len(time_s)), PASSES
+    else:
+        cross_m, along_m = like.noise_cross_m, like.noise_along_m
+        unit, weight, passes = _unit(like.velocity_m_s, _directions(time_s, position_m)), like.weight, 1
     prior = _prior(time_s, jerk_density_m2_s5)
     state = np.empty(0)
     for _ in range(passes):
-        precision = _measurement_precision(unit, cross_m, along_m, weight)
-        state = _solve(prior, precision, position_m)
-        velocity = state[:, 1]
-        speed = np.hypot(velocity[:, 0], velocity[:, 1])
-        unit = np.where((speed > 5.0)[:, None], velocity / np.maximum(speed, 1e-9)[:, None], unit)
+        if max(cross_m, along_m) <= SAME_NOISE * min(cross_m, along_m):  # round noise: the axes part
+            state = _solve_apart(prior, weight / (cross_m * along_m), position_m)
+        else:
+            state = _solve(prior, _measurement_precision(unit, cross_m, along_m, weight), position_m)
+        unit = _unit(state[:, 1], unit)
         residual = position_m - state[:, 0]
         along = np.sum(residual * unit, axis=1) / along_m
         cross = (residual[:, 1] * unit[:, 0] - residual[:, 0] * unit[:, 1]) / cross_m
-        weight = (STUDENT_DEGREES + 2.0) / (STUDENT_DEGREES + along**2 + cross**2)
-        weight = np.minimum(weight, 1.0)
+        weight = np.minimum((STUDENT_DEGREES + 2.0) / (STUDENT_DEGREES + along**2 + cross**2), 1.0)
     return Trajectory(time_s, state[:, 0], state[:, 1], state[:, 2], cross_m, along_m, weight)
+
+
+def _unit(velocity_m_s: Floats, otherwise: Floats) -> Floats:
+    """Unit vectors (n, 2) of a velocity; ``otherwise`` where it is too slow to have a direction."""
+    speed = np.hypot(velocity_m_s[:, 0], velocity_m_s[:, 1])
+    return np.where((speed > 5.0)[:, None], velocity_m_s / np.maximum(speed, 1e-9)[:, None], otherwise)
 
 
 def _directions(time_s: Floats, position_m: Floats) -> Floats:
@@ -197,6 +214,27 @@ def _measurement_precision(unit: Floats, cross_m: float, along_m: float, weight:
     return np.asarray((along / along_m**2 + across / cross_m**2) * weight[:, None, None])
 
 
+def _solve_apart(prior: tuple[Floats, Floats, Floats], precision: Floats, position_m: Floats) -> Floats:
+    """As `_solve` for noise that is the same in all directions, ``precision`` (n,) [1/m2]: one matrix for both axes."""
+    start_start, start_end, end_end = prior
+    n = len(position_m)
+    diagonal = np.zeros((n, 3, 3))
+    diagonal[:-1] += start_start
+    diagonal[1:] += end_end
+    diagonal[:, 0, 0] += precision
+    diagonal[:, 1, 1] += LEAST_VELOCITY_PRECISION
+    diagonal[:, 2, 2] += LEAST_ACCELERATION_PRECISION
+    band = np.zeros((n, 3, 6))  # lower form, band[sample, column, row - column]
+    for i in range(3):
+        band[:, i, : 3 - i] = diagonal[:, i:, i]
+        band[:-1, i, 3 - i : 6 - i] = start_end[:, i, :]
+    right = np.zeros((n, 3, 2))
+    right[:, 0] = precision[:, None] * position_m
+    factor = cholesky_banded(band.reshape(n * 3, 6).T, lower=True, overwrite_ab=True, check_finite=False)
+    state = cho_solve_banded((factor, True), right.reshape(n * 3, 2), overwrite_b=True, check_finite=False)
+    return np.asarray(state.reshape(n, 3, 2))
+
+
 def _solve(prior: tuple[Floats, Floats, Floats], precision: Floats, position_m: Floats) -> Floats:
     """States (n, 3, 2): position, velocity, acceleration by axis.
 
@@ -214,21 +252,16 @@ def _solve(prior: tuple[Floats, Floats, Floats], precision: Floats, position_m: 
     diagonal[:, 3, 3] += precision[:, 1, 1]
     diagonal[:, 0, 3] += precision[:, 0, 1]
     diagonal[:, 3, 0] += precision[:, 1, 0]
-    # A trace of prior on the first state keeps the matrix positive definite for poor tracks.
-    diagonal[:, [1, 4], [1, 4]] += 1e-12
-    diagonal[:, [2, 5], [2, 5]] += 1e-8
-    band = np.zeros((12, n, 6))
+    diagonal[:, [1, 4], [1, 4]] += LEAST_VELOCITY_PRECISION
+    diagonal[:, [2, 5], [2, 5]] += LEAST_ACCELERATION_PRECISION
+    band = np.zeros((n, 6, 12))  # lower form, band[sample, column, row - column]
     for i in range(6):
-        for j in range(i, 6):
-            band[j - i, :, i] = diagonal[:, j, i]  # lower form: band[row - column, column]
-    for axis in (0, 3):
-        for i in range(3):
-            for j in range(3):
-                # element (row = next sample's state j, column = this sample's state i)
-                band[6 + j - i, :-1, axis + i] = start_end[:, i, j]
+        band[:, i, : 6 - i] = diagonal[:, i:, i]
+        axis = i // 3 * 3  # the next sample's states of the same axis are the rows
+        band[:-1, i, 6 + axis - i : 9 + axis - i] = start_end[:, i - axis, :]
     right = np.zeros((n, 6))
     seen = np.einsum("nij,nj->ni", precision, position_m)
     right[:, 0], right[:, 3] = seen[:, 0], seen[:, 1]
-    factor = cholesky_banded(band.reshape(12, n * 6), lower=True, check_finite=False)
-    state = cho_solve_banded((factor, True), right.reshape(-1), check_finite=False)
+    factor = cholesky_banded(band.reshape(n * 6, 12).T, lower=True, overwrite_ab=True, check_finite=False)
+    state = cho_solve_banded((factor, True), right.reshape(-1), overwrite_b=True, check_finite=False)
     return np.asarray(state.reshape(n, 2, 3).swapaxes(1, 2))
