@@ -56,6 +56,16 @@
     }
     return pieces[pieces.length - 1][1];
   };
+  // The slider counts the seconds shown: what lies between two visits takes no place on it.
+  const timeToShown = (time) => pieces.reduce((sum, [a, b]) => sum + Math.min(Math.max(time - a, 0), b - a), 0);
+  const shownToTime = (shown) => {
+    let left = shown;
+    for (const [a, b] of pieces) {
+      if (left <= b - a) return a + left;
+      left -= b - a;
+    }
+    return pieces[pieces.length - 1][1];
+  };
   const inPiece = (time) => pieces.find(([a, b]) => time >= a && time <= b);
   const onward = (time) => {
     if (inPiece(time)) return time;
@@ -134,7 +144,7 @@
       if (!said) said = "needle " + whole(Math.abs(share), 2) + " of full scale";
     }
     clock.textContent = clockOf(state.time) + " UTC";
-    slider.value = String(Math.round(state.time));
+    slider.value = String(Math.round(timeToShown(state.time)));
     slider.setAttribute("aria-valuetext", clockOf(state.time) + ", " + phase + ", " + whole(alt) + " feet, " + said);
   }
 
@@ -147,9 +157,9 @@
   function ticks() {
     const axis = document.querySelector(".time-words");
     axis.textContent = "";
-    const left = timeToX(state.from), right = timeToX(state.to), seconds = state.to - state.from;
+    const left = timeToX(state.from), right = timeToX(state.to);
     const most = Math.max(2, Math.floor(axis.getBoundingClientRect().width / 88));
-    const shown = pieces.reduce((sum, [a, b]) => sum + Math.max(0, Math.min(b, state.to) - Math.max(a, state.from)), 0) || seconds;
+    const shown = timeToShown(state.to) - timeToShown(state.from) || 1;
     const step = [5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200].find((s) => shown / s <= most) || 14400;
     for (let at = Math.ceil((flight.t0 + state.from) / step) * step - flight.t0; at <= state.to; at += step) {
       const x = (timeToX(at) - left) / (right - left) * 100;
@@ -176,8 +186,8 @@
     }
     const left = timeToX(state.from), right = timeToX(state.to);
     for (const zoom of all(".zoom")) zoom.setAttribute("viewBox", left.toFixed(1) + " 0 " + (right - left).toFixed(1) + " 1000");
-    slider.min = String(Math.floor(state.from));
-    slider.max = String(Math.ceil(state.to));
+    slider.min = String(Math.round(timeToShown(state.from)));
+    slider.max = String(Math.round(timeToShown(state.to)));
     ticks();
     go(state.time);
   }
@@ -219,7 +229,7 @@
   };
   follow(plan, pointAtPlan);
   for (const plot of plots) follow(plot, (event) => pointAtStrip(plot, event));
-  slider.addEventListener("input", () => go(Number(slider.value)));
+  slider.addEventListener("input", () => go(shownToTime(Number(slider.value))));
 
   // -- play at ten times --------------------------------------------------------------------------------------------
   let last = 0;
