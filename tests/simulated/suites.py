@@ -188,8 +188,8 @@ def draw_turns(rng: Rng) -> tuple[Hold, Scenario]:
 SAMPLINGS = ("5 Hz", "2 s", "5 s", "10 s", "adaptive", "1 s")
 
 
-def messy_sensor(rng: Rng) -> Sensor:
-    kind = str(rng.choice(SAMPLINGS, p=[0.15, 0.15, 0.25, 0.1, 0.25, 0.1]))
+def messy_sensor(rng: Rng, kind: str | None = None) -> Sensor:
+    kind = kind or str(rng.choice(SAMPLINGS, p=[0.15, 0.15, 0.3, 0.0, 0.3, 0.1]))
     interval = {"5 Hz": 0.2, "1 s": 1.0, "2 s": 2.0, "5 s": 5.0, "10 s": 10.0, "adaptive": 1.0}[kind]
     jitter = 0.0 if interval < 1.0 else float(rng.uniform(0.0, 0.5))
     return Sensor(
@@ -223,6 +223,12 @@ def draw_messy(rng: Rng) -> tuple[Hold, Scenario]:
         pilot=style(rng),
         sensor=messy_sensor(rng),
     )
+
+
+def draw_sparse(rng: Rng) -> tuple[Hold, Scenario]:
+    """A point every 10 s: beyond what is asked for, to see how it ends."""
+    hold, scenario = draw_messy(rng)
+    return hold, replace(scenario, name="sparse", sensor=messy_sensor(rng, "10 s"))
 
 
 def _bad_mistakes(rng: Rng) -> tuple[str, Mistakes, int]:
@@ -370,12 +376,13 @@ def draw_channels(rng: Rng) -> tuple[Hold, Scenario]:
 SUITES = {
     s.name: s
     for s in (
-        Suite("clean", "1 Hz, noise to 3 m, wind to 30 kt, light aircraft, any entry", draw_clean, 70),
+        Suite("clean", "1 Hz, noise to 3 m, wind to 30 kt, light aircraft, any entry", draw_clean, 200),
         Suite("wind", "25 to 60 kt, changing with time and height", draw_wind, 40),
         Suite("jets", "160 to 280 kt, 25 or 30 degrees of bank, legs to 20 NM, wind to 60 kt", draw_jets, 40),
         Suite("turns", "half to over standard rate, uneven, climbing and descending, 1 to 12 laps", draw_turns, 30),
-        Suite("messy", "5 Hz to 10 s, adaptive, holes, invented rows, spikes, stale, disorder", draw_messy, 70),
-        Suite("bad", "badly flown: missed, reversed, wrong side, wrong entry, weaving, cut short", draw_bad, 70),
+        Suite("messy", "5 Hz to 5 s, adaptive to 15 s, holes, invented rows, spikes, stale, disorder", draw_messy, 80),
+        Suite("sparse", "the same at a point every 10 s", draw_sparse, 20),
+        Suite("bad", "badly flown: missed, reversed, wrong side, wrong entry, weaving, cut short", draw_bad, 80),
         Suite("decoys", "no hold at this fix: any lap is false", draw_decoys, 60, decoy=True),
         Suite("mixed", "a hold among other flying, some with two visits", draw_mixed, 30),
         Suite("geography", "to 85 degrees, both hemispheres, the 180 and 0 meridians, the equator; 5 and 1 Hz",

@@ -164,7 +164,7 @@ class HoldFlyer:
 
     aim = 0.0  # cross the pilot steers for [NM]
     #: A careful pilot would rather roll out a little short of the course than through it.
-    short_of_course_nm = 0.02
+    short_of_course_nm = 0.045
 
     def turn_inbound(self, lap: LapLog | None, number: int, direction: int = 1) -> Generator[float, None, float]:
         """Turn back to the inbound course; returns by how much the turn missed it [NM], + short, - through."""
@@ -328,7 +328,7 @@ class HoldFlyer:
         if stop == "inbound":
             log.why_incomplete = "left the hold before the fix"
             return
-        inbound_began = s.t
+        inbound_began = s.t - 1.5  # the roll out of the turn took so long
         yield from self.track_to_fix(number)
         log.end_n = self._passage_n()
         self._learn(m, s.to_t - inbound_began, missed, plan)
@@ -346,7 +346,7 @@ class HoldFlyer:
             "wings level": plan.straight_s,
             "later of both": min(turn_at - plan.abeam_s, plan.straight_s),
         }[p.watch if m.watch_alternates else watch]
-        trimmed = (0.0 if m.outbound_not_corrected else self.time_trim) - 1.5 * p.reaction_s  # knows how slow he is
+        trimmed = (0.0 if m.outbound_not_corrected else self.time_trim) - 2.5 * p.reaction_s  # knows how slow he is
         seconds = max(2.0, (seconds + trimmed) * m.outbound_factor)
         turn_along = plan.turn_along_nm
         if self.leg_nm is not None and m.outbound_factor != 1.0:

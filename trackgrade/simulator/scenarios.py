@@ -20,7 +20,7 @@ CLEAN_PILOT = Pilot(
     bank_sd_deg=0.3,
     tas_sd_kt=0.8,
     altitude_sd_ft=10.0,
-    learning=0.35,
+    learning=0.25,
 )
 CLEAN_AIR = Air(wind_from_true_deg=290.0, wind_kt=12.0, change_kt=0.3, gust_kt=0.3)
 CLEAN_AIRCRAFT = Aircraft()
@@ -147,7 +147,10 @@ _ALL = (
         "not slowed before the fix", "arrives 30 kt fast, slows after the fix", Mistakes(arrival_excess_kt=30.0)
     ),
     SingleMistake(
-        "airspeed wanders", "the airspeed wanders by 9 kt (one standard deviation)", Mistakes(speed_swing_kt=9.0)
+        "airspeed wanders",
+        "the airspeed wanders by 7 kt (one standard deviation)",
+        Mistakes(speed_swing_kt=7.0),
+        pilot=_LATE_LEARNER,
     ),
     SingleMistake(
         "non-holding side",

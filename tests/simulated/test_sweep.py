@@ -1,0 +1,133 @@
+"""The figures that the measurements must reach, on flights the analysis has not seen. Some minutes: ``-m sweep``.
+
+Each limit is asserted on all flights of its suite. RESULTS.md is the table of the same run.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.simulated.__main__ import run
+from tests.simulated.compare import LINES, TURNS, Outcome
+from tests.simulated.suites import SUITES
+from tests.simulated.table import LEGS, errors, report
+
+pytestmark = pytest.mark.sweep
+
+RESULTS = Path(__file__).parent / "RESULTS.md"
+Outcomes = dict[str, list[Outcome]]
+
+
+@pytest.fixture(scope="module")
+def outcomes() -> Outcomes:
+    found = run(list(SUITES), None, 0, os.cpu_count() or 2)
+    print(report(found, "python -m tests.simulated"))
+    return {name: [o for o in found if o.suite == name] for name in SUITES}
+
+
+def share_right(found: list[Outcome]) -> float:
+    return float(np.mean([o.laps_right for o in found]))
+
+
+def share_entry(found: list[Outcome]) -> float:
+    entries = [e for o in found for e in o.entries if o.pattern == "as published"]
+    return float(np.mean([e[0] == e[1] for e in entries]))
+
+
+def median_and_95(values: np.ndarray) -> tuple[float, float]:
+    median, most = np.percentile(values, [50, 95])
+    return float(median), float(most)
+
+
+def test_there_are_enough_flights() -> None:
+    assert SUITES["clean"].flights >= 200
+    assert sum(s.flights for s in SUITES.values()) >= 300
+
+
+def test_nothing_crashed(outcomes: Outcomes) -> None:
+    assert [(o.suite, o.seed, o.crash) for found in outcomes.values() for o in found if o.crash] == []
+
+
+@pytest.mark.parametrize("suite", ["clean", "wind", "jets", "geography", "channels"])
+def test_laps_and_entries_of_whole_records(outcomes: Outcomes, suite: str) -> None:
+    assert share_right(outcomes[suite]) == 1.0
+    assert share_entry(outcomes[suite]) == 1.0
+
+
+@pytest.mark.parametrize("suite", ["clean", "wind", "jets"])
+def test_moments_at_one_hertz(outcomes: Outcomes, suite: str) -> None:
+    median, most = median_and_95(errors(outcomes[suite], LINES))
+    assert (median <= 0.1, most <= 0.4) == (True, True), (median, most)
+    median, most = median_and_95(errors(outcomes[suite], TURNS))
+    assert (median <= 0.5, most <= 1.5) == (True, True), (median, most)
+
+
+def test_leg_times_at_one_hertz(outcomes: Outcomes) -> None:
+    _, most = median_and_95(errors(outcomes["clean"], LEGS[:1]))
+    assert most <= 1.5
+    median, most = median_and_95(errors(outcomes["clean"], LEGS))
+    assert (median <= 0.5, most <= 2.0) == (True, True), (median, most)
+
+
+@pytest.mark.parametrize("suite", ["clean", "wind", "jets"])
+def test_wind(outcomes: Outcomes, suite: str) -> None:
+    found = np.array([o.wind_error_kt for o in outcomes[suite] if o.wind_error_kt is not None])
+    assert len(found) >= 0.9 * len(outcomes[suite])
+    median, most = median_and_95(found)
+    assert (median <= 1.0, most <= 3.0) == (True, True), (median, most)
+
+
+def test_messy_records(outcomes: Outcomes) -> None:
+    messy = outcomes["messy"]
+    assert share_right(messy) >= 0.98
+    assert median_and_95(errors(messy, LINES))[1] <= 1.5
+    assert median_and_95(errors(messy, TURNS))[1] <= 4.0
+
+
+def test_badly_flown_holds_are_counted_and_named(outcomes: Outcomes) -> None:
+    bad = outcomes["bad"]
+    assert share_right(bad) >= 0.95
+    named = [o.named for o in bad if o.named is not None]
+    assert len(named) >= 15
+    assert float(np.mean(named)) >= 0.95
+
+
+def test_no_lap_where_no_hold_was_flown(outcomes: Outcomes) -> None:
+    assert [(o.seed, o.what) for o in outcomes["decoys"] if o.laps_found] == []
+
+
+def test_visits_apart(outcomes: Outcomes) -> None:
+    assert share_right(outcomes["mixed"]) >= 0.95
+
+
+def test_stated_errors_are_honest(outcomes: Outcomes) -> None:
+    # The truth within two standard errors in 90 to 99 %: of the winds and airspeeds, and of the moments outside holes.
+    whole = [o for name in ("clean", "wind", "jets", "turns", "geography", "mixed") for o in outcomes[name]]
+    wind = [o.wind_within for o in whole if o.wind_within is not None]
+    tas = [o.tas_within for o in whole if o.tas_within is not None]
+    assert 0.90 <= float(np.mean(wind))
+    assert 0.90 <= float(np.mean(tas))
+    moments = [
+        abs(d.error_s) <= 2.0 * d.sd_s
+        for o in [*whole, *outcomes["messy"]]
+        for d in o.differences
+        if d.error_s is not None and d.sd_s is not None and not d.in_hole and "readings" not in d.kind
+    ]
+    assert 0.90 <= float(np.mean(moments))
+
+
+def test_a_moment_inside_a_hole_is_never_a_confident_guess(outcomes: Outcomes) -> None:
+    inside = [d for o in outcomes["messy"] for d in o.differences if d.in_hole and d.error_s is not None]
+    confident = [d for d in inside if abs(d.error_s or 0) > 3.0 and abs(d.error_s or 0) > 3.0 * (d.sd_s or 0)]
+    assert len(confident) <= 0.03 * max(1, len(inside)), confident
+
+
+def test_the_kept_table_is_of_these_suites() -> None:
+    text = RESULTS.read_text(encoding="utf-8")
+    assert f"{sum(s.flights for s in SUITES.values())} flights" in text
+    for name in SUITES:
+        assert f"| {name}" in text
