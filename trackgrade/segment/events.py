@@ -131,13 +131,15 @@ def wing_tip_abeam(path: FlightPath, start: float, end: float) -> float | None:
     On the outbound leg of a right-hand pattern the fix comes abeam on the right wing; in the mirrored frame that is
     always the same wing. Ahead of it before, behind it after: the forward component of the fix goes from + to -.
     """
-    heading = np.radians(path.heading_deg)
-    forward = -(path.along_nm * np.cos(heading) + path.cross_nm * np.sin(heading))
-    beside = path.along_nm * np.sin(heading) - path.cross_nm * np.cos(heading)
+    first, last = np.searchsorted(path.epoch_s, (start, end))
+    here = slice(max(int(first) - 1, 0), int(last) + 1)  # this lap alone: a flight of many laps stays linear
+    heading = np.radians(path.heading_deg[here])
+    forward = -(path.along_nm[here] * np.cos(heading) + path.cross_nm[here] * np.sin(heading))
+    beside = path.along_nm[here] * np.sin(heading) - path.cross_nm[here] * np.cos(heading)
     # Abeam proper: flying broadly outbound, with the fix on the inner wing.
     usable = (np.cos(heading) < 0.2) & (beside > 0.0)
     value = np.where(usable, forward, np.nan)
-    return first_between(zero_crossings(path.epoch_s, value, rising=False), start, end)
+    return first_between(zero_crossings(path.epoch_s[here], value, rising=False), start, end)
 
 
 def overlaps(turn: Turn, start: float, end: float) -> float:
