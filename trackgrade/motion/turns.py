@@ -25,6 +25,8 @@ THRESHOLD_SHARE = 0.25
 LEAST_CHANGE_DEG, LEAST_CORE_RATE_DEG_S = 12.0, 0.8
 #: Where the rate stays above this, what is flown may be one turn, however unsteady [deg/s].
 TURNING_DEG_S = 0.35
+#: Where a blurred rate is taken to begin and end a turn, as a share of its steady rate.
+BLURRED_LEVEL = 0.4
 #: The rate may dip below a turn's threshold for this long without ending it [s].
 DIP_S = 1.5
 #: An edge fitted further than this from the smoothed one is not believed [s].
@@ -45,7 +47,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Tur
     """
     time_s, rate_deg_s, airspeed_m_s = motion.grid_s, air.heading_rate_deg_s, air.airspeed_m_s
     trajectory, raw_m, in_hole = motion.trajectory, motion.raw_m, motion.in_hole
-    rough = _rough_turns(time_s, rate_deg_s)
+    rough = _rough_turns(time_s, rate_deg_s, blurred=motion.calm is not motion.trajectory)
     if not rough:
         return []
     edges: list[Edge] = []
@@ -115,8 +117,12 @@ def _interval_at(time_s: Floats, when: float) -> float:
     return float(time_s[k] - time_s[k - 1])
 
 
-def _rough_turns(time_s: Floats, rate_deg_s: Floats) -> list[tuple[float, float, float, float]]:
-    """(start, end, signed steady rate, threshold) from the smoothed rate alone, in order, not overlapping."""
+def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[tuple[float, float, float, float]]:
+    """(start, end, signed steady rate, threshold) from the smoothed rate alone, in order, not overlapping.
+
+    A ``blurred`` rate runs a turn together with a correction that follows it; there the edge is first looked for
+    where the rate passes half the steady rate, and the fit to the positions does the rest.
+    """
     step = float(time_s[1] - time_s[0])
     found: list[tuple[int, int, float, float]] = []
     for sign in (1.0, -1.0):
@@ -138,15 +144,17 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats) -> list[tuple[float, float,
                     own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))
                     found.append((first + a, first + b, sign * own, threshold_deg_s(own)))
     found.sort()
-    return [
-        (
-            _level_time(time_s, np.abs(rate_deg_s), first, -1, bound),
-            _level_time(time_s, np.abs(rate_deg_s), last, 1, bound),
-            steady,
-            bound,
-        )
-        for first, last, steady, bound in found
-    ]
+    turns = []
+    for first, last, steady, bound in found:
+        level = bound
+        if blurred:
+            level = BLURRED_LEVEL * abs(steady)
+            above = first + np.flatnonzero(rate_deg_s[first : last + 1] * np.sign(steady) >= level)
+            first, last = int(above[0]), int(above[-1])
+        start = _level_time(time_s, np.abs(rate_deg_s), first, -1, level)
+        end = _level_time(time_s, np.abs(rate_deg_s), last, 1, level)
+        turns.append((start, end, steady, bound))
+    return turns
 
 
 def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: float) -> float:

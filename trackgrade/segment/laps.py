@@ -30,6 +30,8 @@ START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 75.0
 LATEST_FIX_TURN_S = 50.0
 #: Turns in one direction this close together are one turn with a wobble [s].
 SAME_TURN_PAUSE_S = 2.0
+#: A turn back may begin with a bite and a pause this long [s].
+TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 #: A turn at the fix that pauses before this much is not over [deg].
@@ -153,17 +155,22 @@ def _turn_back(
     Corrections of heading on the outbound leg are no turn back, nor is an orbit that ends outbound again.
     """
     group: Turn | None = None
+    previous: Turn | None = None  # a first bite of the turn back, not yet out of the outbound sector
     for turn in turns:
         if turn.start_epoch_s < fix_turn.end_epoch_s - 0.5:
             continue
         reached = path.value(path.track_deg, min(turn.end_epoch_s, end)) - offset
         from_outbound = float(wrap180(reached - 180.0))
         if turn.change_deg <= 0:
+            previous = None
             if group is not None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
                 group = None
             continue
         if group is None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
+            previous = turn
             continue
+        if group is None and previous is not None and turn.start_epoch_s - previous.end_epoch_s < TURN_BACK_PAUSE_S:
+            turn = _join(previous, turn)
         group = turn if group is None else _join(group, turn)
         if abs(float(wrap180(reached))) < INBOUND_WITHIN_DEG:
             return group

@@ -131,7 +131,8 @@ def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
     after = max(lap.outbound_turn_start.epoch_s - a.moment.epoch_s, 0.0)
     before = a.moment.epoch_s - float(path.epoch_s[0])
     for turn in path.turns:
-        if turn.end_epoch_s < a.moment.epoch_s + 1.0:
+        # Corrections on the inbound leg do not end it: only a turn through a good part of the half circle does.
+        if turn.end_epoch_s < a.moment.epoch_s + 1.0 and abs(turn.change_deg) > 60.0:
             before = a.moment.epoch_s - turn.end_epoch_s
     return after <= 10.0 + 0.7 * max(before, 0.0)
 
