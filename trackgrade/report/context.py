@@ -42,6 +42,7 @@ class Page:
     verdict : one sentence; ``work_on`` at most three points; ``praise`` what went well
     next_lap : the card for the next lap (may be empty), ``next_lap_words`` its sentence
     table : the lap table, or None; ``not_completed`` laps listed and not graded, with the reason
+    solved : a lap was solved for the wind
     plates : (lap, small drawing); ``watch`` where the time was started, in words
     stretches : what can be chosen in the pictures; ``line_styles`` their CSS classes by key
     plan, strips, heads, time_words : the pictures
@@ -67,6 +68,7 @@ class Page:
     next_lap_words: tuple[str, ...]
     table: LapTable | None
     not_completed: tuple[Fact, ...]
+    solved: bool
     plates: tuple[tuple[Stretch, Markup], ...]
     watch: tuple[str, ...]
     stretches: tuple[Stretch, ...]
@@ -113,6 +115,7 @@ def page_of(debrief: Debrief) -> Page:
         next_lap_words=summary.next_lap_words(debrief),
         table=table,
         not_completed=tuple(summary.not_completed(timeline)),
+        solved=debrief.solved is not None,
         plates=plan.plates,
         watch=summary.watch(debrief),
         stretches=timeline.stretches,

@@ -162,6 +162,7 @@ def estimated(debrief: Debrief) -> tuple[str, ...]:
     return tuple(
         f"{name}: {words[source]}{f' ({method})' if source == 'estimated' else ''}."
         for name, (source, method) in how.items()
+        if not any(note.startswith(f"{name} is {source}") for note in debrief.notes)
     )
 
 

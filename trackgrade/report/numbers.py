@@ -22,7 +22,7 @@ MINUS = "\u2212"
 DASH = "\u2013"
 
 #: Each result has a sign of its own, so that nothing rests on colour: the fuller, the further from the band.
-RESULT_SIGNS = {"within": "○", "brief excursion": "◐", "outside": "●", "not measurable": "–"}
+RESULT_SIGNS = {"within": "○", "brief excursion": "◐", "outside": "●", "not measurable": DASH}
 RESULT_CLASSES = {"within": "within", "brief excursion": "brief", "outside": "outside", "not measurable": "unknown"}
 
 

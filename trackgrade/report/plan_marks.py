@@ -97,9 +97,10 @@ def signs(events: tuple[Event, ...], views: tuple[View, View], laps: int) -> Ite
         mine = [event for event in events if event.stretch == key]
         labels: list[Markup] = []
         for view in views:
-            taken: list[tuple[float, float, float]] = []
-            for event, words in _label_words(mine):
-                labels.append(_label(view, event, words, taken))
+            spots = [view.place(event.east_nm, event.north_nm) for event in mine]
+            middle_x = sum(x for x, _ in spots) / len(spots)
+            taken = [(x - 6.0, x + 6.0, y - 6.0, y + 6.0) for x, y in spots]
+            labels += [_label(view, event, words, middle_x, taken) for event, words in _label_words(mine)]
         yield element(
             "g",
             *(element("g", sign(e.shape), **at(views, e.east_nm, e.north_nm)) for e in mine),
@@ -121,26 +122,44 @@ def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
     return [(each, f"{clock(each.epoch_s)} {each.words}") for each in events]
 
 
-def _label(view: View, event: Event, words: str, taken: list[tuple[float, float, float]]) -> Markup:
-    """One label beside its sign, on the side with more room, moved down until it covers no other."""
+#: Room for a label: width of a letter and height of a line, sized for the larger letters of a narrow screen [px].
+LETTER_PX, LINE_PX = 8.4, 15.5
+#: From a sign to its label [px].
+LABEL_GAP_PX = 10.0
+
+_Box = tuple[float, float, float, float]  # left, right, top, bottom
+
+
+def _label(view: View, event: Event, words: str, middle_x: float, taken: list[_Box]) -> Markup:
+    """One label beside its sign: outward from the lap where there is room, clear of signs and other labels."""
     x, y = view.place(event.east_nm, event.north_nm)
-    # Sized for the larger letters of a narrow screen.
-    width, height = 8.4 * len(words), 15.0
-    right = x < WIDTH / 2
-    x1 = x + 10.0 if right else x - 10.0 - width
-    x1 = min(max(x1, 2.0), WIDTH - width - 2.0)
-    middle = y
-    while any(x1 < b and a < x1 + width and abs(middle - m) < height for a, b, m in taken):
-        middle += height + 0.5
-    taken.append((x1, x1 + width, middle))
+    width = LETTER_PX * len(words)
+    outward_right = x >= middle_x
+    places = [
+        (right, left, y + down)
+        for down in (0.0, LINE_PX, -LINE_PX, 2 * LINE_PX, -2 * LINE_PX, 3 * LINE_PX, 4 * LINE_PX)
+        for right in (outward_right, not outward_right)
+        if 2.0 <= (left := x + LABEL_GAP_PX if right else x - LABEL_GAP_PX - width) <= WIDTH - width - 2.0
+    ] or [(True, max(2.0, WIDTH - width - 2.0), y)]
+
+    def box(left: float, middle: float) -> _Box:
+        return left, left + width, middle - LINE_PX / 2, middle + LINE_PX / 2
+
+    free = (place for place in places if not any(_overlap(box(*place[1:]), other) for other in taken))
+    right, left, middle = next(free, places[0])
+    taken.append(box(left, middle))
     return element(
         "text",
         words,
-        x=x1 if right else x1 + width,
+        x=left if right else left + width,
         y=middle + 4.0,
         text_anchor="start" if right else "end",
         class_=f"label only-{view.name}",
     )
+
+
+def _overlap(one: _Box, other: _Box) -> bool:
+    return one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3]
 
 
 def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iterable[Markup]:
@@ -149,12 +168,15 @@ def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iter
     taken: list[tuple[float, float]] = [(0.0, 0.0)]
     for stretch in timeline.stretches:
         lap = stretch.lap
-        if lap is None:
+        if lap is not None:
+            start = lap.outbound_turn_end or lap.outbound_turn_start or lap.start
+            end = lap.outbound_end
+            since, until = start.epoch_s, end.epoch_s if end and end.epoch_s > start.epoch_s else stretch.end_epoch_s
+        elif stretch.kind == "reversed":
+            since, until = stretch.start_epoch_s, stretch.end_epoch_s
+        else:
             continue
-        start = lap.outbound_turn_end or lap.outbound_turn_start or lap.start
-        end = lap.outbound_end
-        until = end.epoch_s if end and end.epoch_s > start.epoch_s else stretch.end_epoch_s
-        times = start.epoch_s + np.linspace(0.08, 0.92, 13) * (until - start.epoch_s)
+        times = since + np.linspace(0.08, 0.92, 13) * (until - since)
         east = np.interp(times, samples.epoch_s, samples.east_nm)
         north = np.interp(times, samples.epoch_s, samples.north_nm)
         free = np.min([np.hypot(east - e, north - n) for e, n in taken], axis=0)

@@ -130,7 +130,7 @@ def next_lap_words(debrief: Debrief) -> tuple[str, ...]:
     if card is None:
         return (sentence(debrief.solved_note),) if debrief.solved_note else ()
     words = [sentence(card.sentence)] if card.sentence else []
-    if not card.feasible and card.why:
+    if not card.feasible and card.why and card.why not in card.sentence:
         words.append(sentence(card.why))
     return tuple(words)
 

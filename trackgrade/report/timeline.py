@@ -28,7 +28,7 @@ BREAK_WIDTH = 180.0
 
 @dataclass(frozen=True)
 class Stretch:
-    """One piece of flying that can be chosen: an entry, a lap, a lap that was not completed.
+    """One piece of flying that can be chosen: an entry, a lap, a lap not completed, a lap on the reciprocal.
 
     ``style`` numbers the line styles: adjacent laps differ in colour and in dash.
     """
@@ -36,7 +36,7 @@ class Stretch:
     key: str
     label: str
     tag: str
-    kind: Literal["entry", "lap", "incomplete"]
+    kind: Literal["entry", "lap", "incomplete", "reversed"]
     visit: int
     start_epoch_s: float
     end_epoch_s: float
@@ -121,16 +121,30 @@ def lay_out(debrief: Debrief) -> Timeline:
             continue
         stretches += pieces
         phases += _phases(visit, pieces, several)
-        start = max(first, pieces[0].start_epoch_s)
-        end = min(last, pieces[-1].end_epoch_s + LEAD_OUT_S)
-        if spans and start - spans[-1][1] < JOIN_S:
-            spans[-1][1] = max(spans[-1][1], end)
-        else:
-            spans.append([start, end])
+        _show(spans, max(first, pieces[0].start_epoch_s), min(last, pieces[-1].end_epoch_s + LEAD_OUT_S))
+    for number, (start, end) in enumerate(debrief.flown.reversed_laps, 1):
+        label = f"Lap {number} on the reciprocal"
+        stretches.append(Stretch(f"reversed-{number}", label, f"R{number}", "reversed", 0, start, end, number - 1))
+        phases += [Phase(start, label[0].lower() + label[1:]), Phase(end, "away from the hold")]
+        _show(spans, max(first, start - LEAD_IN_S), min(last, end + LEAD_OUT_S))
     if not spans:
         spans = [[first, last]]
+    stretches.sort(key=lambda each: each.start_epoch_s)
     phases.sort(key=lambda phase: phase.start_epoch_s)
     return Timeline(TimeAxis(tuple((a, b) for a, b in spans)), tuple(stretches), tuple(phases))
+
+
+def _show(spans: list[list[float]], start: float, end: float) -> None:
+    """Add a span to those shown, joined to one that it touches or nearly touches."""
+    spans.append([start, end])
+    spans.sort()
+    joined: list[list[float]] = []
+    for each in spans:
+        if joined and each[0] - joined[-1][1] < JOIN_S:
+            joined[-1][1] = max(joined[-1][1], each[1])
+        else:
+            joined.append(each)
+    spans[:] = joined
 
 
 def _stretches(visit: Visit, several: bool, first: float, last: float, laps_before: int) -> list[Stretch]:
