@@ -14,6 +14,7 @@ import numpy.typing as npt
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
+from trackgrade.track.flyable import among_dropped, unflyable
 from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
 
 Bools = npt.NDArray[np.bool_]
@@ -30,6 +31,8 @@ LEAST_GAP_S = 10.0
 INVENTED_LEAST_S, INVENTED_KINK_DEG = 20.0, 12.0
 #: Altitude further than this from the median of its neighbours is an outlier [ft].
 ALTITUDE_OUTLIER_FT = 400.0
+#: Steps too far for any aircraft, of all steps; a spike makes two, a spoofed stretch two.
+MOST_IMPOSSIBLE_STEPS = 1 / 3
 LEAST_POINTS = 4
 
 
@@ -67,12 +70,20 @@ def clean(track: Track) -> CleanTrack:
     _enough(track, points_read)
 
     track = _keep(track, ~_stale_repeats(track), "position repeated while the aircraft moved", rejections)
+    _refuse_jumping_about(track)
     track = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
+    before_s = track.epoch_s
     for _ in range(8):
         spikes = _spikes(track)
         if not np.any(spikes):
             break
         track = _keep(track, ~spikes, "single-point spike", rejections)
+    among = among_dropped(before_s, track.epoch_s)
+    track = _keep(track, ~among, "among so many spikes that nothing there can be trusted", rejections)
+    _enough(track, points_read)
+
+    wild = unflyable(track.epoch_s, track.lat_deg, track.lon_deg)
+    track = _keep(track, ~wild, "course turns about at random, as no aircraft's does", rejections)
     _enough(track, points_read)
 
     invented = _invented_rows(track)
@@ -106,6 +117,18 @@ def _enough(track: Track, points_read: int) -> None:
         raise TrackFileError(
             f"{track.source}: only {len(track)} of {points_read} points have a usable time and position; "
             f"at least {LEAST_POINTS} are needed. Check that the file is a recorded flight with times."
+        )
+
+
+def _refuse_jumping_about(track: Track) -> None:
+    """A file whose positions mostly cannot follow each other is no flight, whatever subset of them could be one."""
+    _, distance_nm = azimuth_distance(track.lat_deg[:-1], track.lon_deg[:-1], track.lat_deg[1:], track.lon_deg[1:])
+    metres = distance_nm * METRES_PER_NM
+    impossible = (metres > LEAST_SPIKE_M) & (metres > FASTEST_M_S * np.diff(track.epoch_s))
+    if np.mean(impossible) > MOST_IMPOSSIBLE_STEPS:
+        raise TrackFileError(
+            f"{track.source}: {np.mean(impossible):.0%} of its positions are too far from the one before to have been "
+            "flown. Check that times and positions stand in the right columns and rows."
         )
 
 
@@ -175,7 +198,11 @@ def _off_chain(track: Track) -> Bools:
     """Whole excursions: stretches bounded by impossible speeds, left out where the rest joins up without them."""
     n = len(track)
     seconds = np.diff(track.epoch_s)
-    broken = _steps_m(track) > FASTEST_M_S * seconds + 500.0
+    steps = _steps_m(track)
+    # What this aircraft itself does most of the time bounds it better than what any aircraft could do.
+    usual = float(np.quantile(steps / np.maximum(seconds, 0.1), 0.75))
+    fastest = min(FASTEST_M_S, 40.0 + 2.0 * usual)
+    broken = steps > fastest * seconds + 500.0
     if not np.any(broken):
         return np.zeros(n, dtype=bool)
     chain = np.concatenate([[0], np.cumsum(broken)])
@@ -193,7 +220,7 @@ def _off_chain(track: Track) -> Bools:
         _, nm = azimuth_distance(
             track.lat_deg[ends[i]], track.lon_deg[ends[i]], track.lat_deg[starts[j]], track.lon_deg[starts[j]]
         )
-        reachable = nm * METRES_PER_NM <= FASTEST_M_S * (track.epoch_s[starts[j]] - track.epoch_s[ends[i]]) + 500.0
+        reachable = nm * METRES_PER_NM <= fastest * (track.epoch_s[starts[j]] - track.epoch_s[ends[i]]) + 500.0
         if np.any(reachable):
             candidates = i[reachable]
             k = candidates[np.argmax(best[candidates])]
@@ -206,6 +233,15 @@ def _off_chain(track: Track) -> Bools:
         keep[j] = True
         j = int(previous[j])
     return np.asarray(~keep[chain])
+
+
+def _without_spikes(track: Track, rejections: list[Rejection]) -> Track:
+    for _ in range(8):
+        spikes = _spikes(track)
+        if not np.any(spikes):
+            break
+        track = _keep(track, ~spikes, "single-point spike", rejections)
+    return track
 
 
 def _spikes(track: Track) -> Bools:

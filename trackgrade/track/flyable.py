@@ -1,0 +1,74 @@
+"""Stretches that no aircraft can have flown: positions that move fast and turn about at random.
+
+A random walk, rows put in a wrong order, or a receiver fed with false signals can have believable speeds from
+point to point, and closes into "laps" by chance. What gives it away is the course from step to step: an aircraft's
+changes little in two seconds, even in a steep turn.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.track.track import Floats
+
+#: Steps looked at [s]: long enough that some metres of position noise do not turn the course.
+STEP_S = 2.0
+#: Longer steps tell too little: a circle of 18 deg/s turns by 90 deg in 5 s.
+LONGEST_STEP_S = 4.0
+#: Slower steps are taxi, a stand, or noise [m/s]: 20 kt.
+SLOWEST_M_S = 10.3
+#: Steps judged together: about half a minute.
+WINDOW = 15
+#: Mean cosine of the course change from step to step. A circle of 18 deg/s, tighter than a 60 degree bank at
+#: 100 kt gives, has 0.81; random courses have 0 with a spread of 0.18 over a window.
+LEAST_STEADINESS = 0.45
+#: Of the steps in a window so many must move to judge it.
+LEAST_SHARE = 0.6
+#: Where more of the points than this were dropped as spikes, what is left is a choice, not a record.
+MOST_DROPPED = 0.4
+
+
+def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[np.bool_]:
+    """Which points (n,) stand in a stretch that no aircraft can have flown; times must increase."""
+    n = len(epoch_s)
+    bad = np.zeros(n, dtype=bool)
+    # One point in each two seconds.
+    _, index = np.unique(np.floor((epoch_s - epoch_s[0]) / STEP_S), return_index=True)
+    if len(index) < WINDOW + 2:
+        return bad
+    t, lat, lon = epoch_s[index], lat_deg[index], lon_deg[index]
+    course_deg, distance_nm = azimuth_distance(lat[:-1], lon[:-1], lat[1:], lon[1:])
+    dt = np.diff(t)
+    moving = (distance_nm * METRES_PER_NM / dt > SLOWEST_M_S) & (dt <= LONGEST_STEP_S)
+    both = moving[:-1] & moving[1:]
+    steadiness = np.where(both, np.cos(np.radians(np.diff(course_deg))), 0.0)
+
+    ones = np.ones(WINDOW)
+    count = np.convolve(both, ones, mode="same")
+    total = np.convolve(steadiness, ones, mode="same")
+    judged = count >= LEAST_SHARE * WINDOW
+    random = judged & (total < LEAST_STEADINESS * count)
+    # A window is random around its middle: what the windows on both sides say is taken together.
+    share = np.convolve(random, ones, mode="same") / np.maximum(np.convolve(judged, ones, mode="same"), 1.0)
+    middle = share > 0.5  # one for each inner point of the two-second steps
+    if not middle.any():
+        return bad
+    flagged = np.concatenate([middle[:1], middle, middle[-1:]])
+    bad[:] = flagged[np.clip(np.searchsorted(index, np.arange(n), side="right") - 1, 0, len(index) - 1)]
+    return bad
+
+
+def among_dropped(before_s: Floats, kept_s: Floats) -> npt.NDArray[np.bool_]:
+    """Which of the kept points (m,) stand where most were dropped; times of all (n,) and of the kept, increasing."""
+    n = len(before_s)
+    place = np.searchsorted(before_s, kept_s)
+    if n < WINDOW or len(place) == n:
+        return np.zeros(len(kept_s), dtype=bool)
+    dropped = np.ones(n)
+    dropped[place] = 0.0
+    ones = np.ones(WINDOW)
+    share = np.convolve(dropped, ones, mode="same") / np.convolve(np.ones(n), ones, mode="same")
+    return np.asarray(share[place] > MOST_DROPPED)
