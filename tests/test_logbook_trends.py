@@ -309,6 +309,7 @@ def test_entries_are_counted_by_sector_and_side() -> None:
         EntryFlown(1.0, "right", "parallel", "direct", False),
         EntryFlown(2.0, "left", "parallel", "unclear", None),
         EntryFlown(3.0, "left", "direct", "direct", True),
+        EntryFlown(4.0, "left", "direct", "direct", False, wrong_way=True),
     ]
     lines = {(line.kind, line.turns): line for line in entry_record(flown)}
     assert len(lines) == 6
@@ -317,6 +318,7 @@ def test_entries_are_counted_by_sector_and_side() -> None:
     assert lines["parallel", "left"].unclear == 1
     assert lines["parallel", "left"].share.value is None
     assert lines["teardrop", "right"].share.judged == 0
+    assert lines["direct", "left"].flown_instead == (("direct the wrong way", 1),)
 
 
 def test_wind_bands_take_every_hold_once() -> None:

@@ -62,13 +62,14 @@ class HoldFlown:
 
 @dataclass(frozen=True)
 class EntryFlown:
-    """One entry; ``right`` None when the flown one was unclear."""
+    """One entry; ``right`` None when the flown one was unclear. ``wrong_way``: turned to the wrong side."""
 
     started_epoch_s: float
     turns: str
     expected: str | None
     flown: str | None
     right: bool | None
+    wrong_way: bool = False
 
 
 @dataclass(frozen=True)

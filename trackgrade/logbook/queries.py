@@ -251,7 +251,7 @@ def _entries(connection: sa.Connection, pilot_id: int, kept: set[int]) -> tuple[
     entry, recording = schema.entry.c, schema.recording
     rows = connection.execute(
         select(entry.recording_id, recording.c.started_epoch_s, recording.c.turns, entry.expected, entry.flown)
-        .add_columns(entry.is_right)
+        .add_columns(entry.is_right, entry.turned_wrong_way)
         .select_from(schema.entry.join(recording))
         .where(recording.c.pilot_id == pilot_id)
         .order_by(recording.c.started_epoch_s, entry.recording_id, entry.visit)
@@ -321,6 +321,7 @@ def _same_hold(connection: sa.Connection, hold_hash: str, standard: str) -> Same
             schema.entry.c.expected,
             schema.entry.c.flown,
             schema.entry.c.is_right,
+            schema.entry.c.turned_wrong_way,
         )
         .select_from(
             recording.join(ranked, ranked.c.id == recording.c.id)
@@ -333,7 +334,9 @@ def _same_hold(connection: sa.Connection, hold_hash: str, standard: str) -> Same
     for row in rows:
         entry = None
         if row.expected is not None or row.flown is not None:
-            entry = EntryFlown(row.started_epoch_s, row.turns, row.expected, row.flown, row.is_right)
+            entry = EntryFlown(
+                row.started_epoch_s, row.turns, row.expected, row.flown, row.is_right, bool(row.turned_wrong_way)
+            )
         pilots.append((str(row.name), _hold(row), entry, int(row.flights)))
     first = rows[0]
     return SameHold(

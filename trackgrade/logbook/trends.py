@@ -326,7 +326,7 @@ def entry_record(entries: Sequence[EntryFlown]) -> tuple[EntryLine, ...]:
         for kind in ("direct", "teardrop", "parallel"):
             own = [each for each in entries if (each.turns, each.expected) == (turns, kind)]
             judged = [each for each in own if each.right is not None]
-            wrong = Counter(each.flown or "unclear" for each in judged if not each.right)
+            wrong = Counter(_flown_words(each) for each in judged if not each.right)
             lines.append(
                 EntryLine(
                     kind=kind,
@@ -337,6 +337,10 @@ def entry_record(entries: Sequence[EntryFlown]) -> tuple[EntryLine, ...]:
                 )
             )
     return tuple(lines)
+
+
+def _flown_words(entry: EntryFlown) -> str:
+    return f"{entry.flown or 'unclear'}{' the wrong way' if entry.wrong_way else ''}"
 
 
 #: Bands of wind speed [kt], above the first number and up to the second: our own choice.
