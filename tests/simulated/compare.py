@@ -26,8 +26,8 @@ from trackgrade.track.track import Mark, Track
 LINES = ("fix", "abeam", "course")
 TURNS = ("fix turn starts", "fix turn ends", "outbound ends", "inbound turn ends")
 MOMENTS = (*LINES, *TURNS, "inbound starts")
-#: Moments this close to a hole of the record are inside it, for what interpolation can know [s].
-HOLE_EDGE_S = 2.0
+#: Moments this close to a hole of the record are inside it, for what interpolation can know: seconds, and rows.
+HOLE_EDGE_S, HOLE_EDGE_ROWS, ADAPTIVE_EDGE_S = 2.0, 1.5, 5.0
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,9 @@ def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> Non
     true = [(v, lap) for v in visits for lap in v.laps]
     pairs = _matched([lap for _, lap in true], [lap for _, lap in found])
     outcome.laps_matched = len(pairs)
-    holes = flight.recording.holes
+    sensor = flight.scenario.sensor
+    edge = ADAPTIVE_EDGE_S if sensor.adaptive else max(HOLE_EDGE_S, HOLE_EDGE_ROWS * sensor.interval_s)
+    holes = tuple((a - edge, b + edge) for a, b in flight.recording.holes)
     for i, j in pairs:
         outcome.differences += _lap_differences(true[i][1], found[j][1], holes)
     for visit in visits:
@@ -193,7 +195,7 @@ def _lap_differences(true: TrueLap, found: object, holes: tuple[tuple[float, flo
     out: list[Difference] = []
 
     def inside(moment: float) -> bool:
-        return any(a - HOLE_EDGE_S <= moment <= b + HOLE_EDGE_S for a, b in holes)
+        return any(a <= moment <= b for a, b in holes)
 
     def add(kind: str, name: str, moment: float | None, window: tuple[float, float] | None = None) -> None:
         if moment is None:
