@@ -112,7 +112,7 @@ def cases(draw: st.DrawFn, most_wind: float = 0.4) -> tuple[Hold, float, float, 
 
 
 @given(cases())
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=70, deadline=None)
 def test_flown_as_planned_it_closes(case: tuple[Hold, float, float, float, dict[str, float]]) -> None:
     the_hold, tas, wind_from, wind, turning = case
     lap = solve_lap(the_hold, tas, wind_from, wind, **turning)

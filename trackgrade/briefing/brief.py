@@ -100,7 +100,9 @@ class Brief:
 
     @property
     def target_s(self) -> float:
-        return self.solved.target_inbound_s
+        """What the inbound leg must last [s]; NaN for a leg in NM on a course that cannot be flown."""
+        minutes = self.hold.leg.minutes
+        return self.solved.target_inbound_s if minutes is None else 60.0 * minutes
 
 
 def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_true: bool = False) -> Brief:

@@ -7,10 +7,11 @@ A lap is shortened or lengthened by solving it for another inbound time, so head
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import SolvedLap, solve_lap
+from trackgrade.hold.planning import SolvedLap, same_wind_lap
 
 #: ICAO Doc 8168 Vol II: where the outbound leg is limited, at least this much must be left inbound.
 SHORTEST_INBOUND_S = 30.0
@@ -62,16 +63,7 @@ class LeavingPlan:
 
 def lap_lasting(hold: Hold, normal: SolvedLap, lap_s: float) -> SolvedLap | None:
     """The lap that takes ``lap_s`` fix to fix and still rolls out on the course; None where none does."""
-    from scipy.optimize import brentq
-
-    def too_long(inbound_s: float) -> float:
-        return _with_inbound(hold, normal, inbound_s).lap_s - lap_s
-
-    low, high = 1.0, max(600.0, lap_s)
-    if not too_long(low) <= 0.0 <= too_long(high):
-        return None
-    lap = _with_inbound(hold, normal, float(brentq(too_long, low, high, xtol=1e-6)))
-    return lap if lap.feasible else None
+    return _lap_where(hold, normal, lambda lap: lap.lap_s - lap_s, 1.0, normal.inbound_s + max(lap_s, 300.0))
 
 
 def plan_leaving(hold: Hold, normal: SolvedLap, at_epoch_s: float, passage_epoch_s: float | None) -> LeavingPlan:
@@ -108,16 +100,17 @@ def _from_passage(
         )
     best: tuple[int, float, int] | None = None
     for count in range(1, MOST_LAPS + 1):
+        off = abs(to_go - count * normal.lap_s)
+        choices = [(0, off, count)] if off < 0.5 else []
         for changed in range(1, count + 1):
             each = (to_go - (count - changed) * normal.lap_s) / changed
             if shortest.lap_s - 0.5 <= each <= longest.lap_s + 0.5:
-                choice = (changed, abs(each - normal.lap_s), count)
-                best = choice if best is None else min(best, choice)
-                break
+                choices.append((changed, abs(each - normal.lap_s), count))
+        best = min([*choices, best] if best is not None else choices, default=None)
     if best is None:
         return (), _unreachable(to_go, shortest, longest)
     changed, _, count = best
-    each = (to_go - (count - changed) * normal.lap_s) / changed
+    each = (to_go - (count - changed) * normal.lap_s) / changed if changed else normal.lap_s
     lap = lap_lasting(hold, normal, each) or normal
     laps, start = [], passage_s
     for number in range(1, count + 1):
@@ -154,10 +147,10 @@ def _last_laps(hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: Solv
 
 def _shortest(hold: Hold, normal: SolvedLap) -> SolvedLap:
     """Down to 30 s inbound, or to where no lap closes any more."""
-    inbound_s = min(SHORTEST_INBOUND_S, normal.inbound_s)
-    while inbound_s < normal.inbound_s:
-        lap = _with_inbound(hold, normal, inbound_s)
-        if lap.feasible:
+    inbound_s = SHORTEST_INBOUND_S
+    while normal.feasible and inbound_s < normal.inbound_s:
+        lap = same_wind_lap(hold, normal, inbound_s)
+        if lap is not None:
             return lap
         inbound_s += 1.0
     return normal
@@ -165,26 +158,30 @@ def _shortest(hold: Hold, normal: SolvedLap) -> SolvedLap:
 
 def _longest(hold: Hold, normal: SolvedLap) -> SolvedLap:
     """Up to 10 s more outbound than the normal lap."""
+    most_s = normal.outbound_s + LONGER_OUTBOUND_S
+    low, high = normal.inbound_s, normal.inbound_s + 300.0
+    return _lap_where(hold, normal, lambda lap: lap.outbound_s - most_s, low, high) or normal
+
+
+def _lap_where(
+    hold: Hold, normal: SolvedLap, over: Callable[[SolvedLap], float], low_s: float, high_s: float
+) -> SolvedLap | None:
+    """The lap whose ``over``, growing with the inbound time between the two, is nought; None where none is."""
     from scipy.optimize import brentq
 
-    def over(inbound_s: float) -> float:
-        return _with_inbound(hold, normal, inbound_s).outbound_s - normal.outbound_s - LONGER_OUTBOUND_S
+    if not normal.feasible:
+        return None
+    while low_s < high_s and same_wind_lap(hold, normal, low_s) is None:
+        low_s += 2.0  # a short lap may not close where a longer one does
 
-    low, high = normal.inbound_s, normal.inbound_s + 300.0
-    if not normal.feasible or not over(low) <= 0.0 <= over(high):
-        return normal
-    return _with_inbound(hold, normal, float(brentq(over, low, high, xtol=1e-3)))
+    def over_at(inbound_s: float) -> float:
+        lap = same_wind_lap(hold, normal, inbound_s)
+        return math.inf if lap is None else over(lap)
 
-
-def _with_inbound(hold: Hold, normal: SolvedLap, inbound_s: float) -> SolvedLap:
-    return solve_lap(
-        hold,
-        normal.tas_kt,
-        normal.wind_from_true_deg,
-        normal.wind_kt,
-        turn_rate_deg_s=normal.turn_rate_deg_s,
-        target_inbound_s=inbound_s,
-    )
+    low, high = over_at(low_s), over_at(high_s)
+    if not (low <= 0.0 <= high and math.isfinite(high)):
+        return None
+    return same_wind_lap(hold, normal, float(brentq(over_at, low_s, high_s, xtol=1e-6)))
 
 
 def clock(seconds: float) -> str:

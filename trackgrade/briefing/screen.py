@@ -16,7 +16,7 @@ WIDTH = 80
 def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     """Lines and whether each is a heading."""
     hold = brief.hold
-    yield f"{hold.name}: {words.pattern(brief)}", True
+    yield from _heading(f"{hold.name}: {words.pattern(brief)}")
     yield from _wrapped(words.courses(brief))
     for note in words.notes(brief):
         yield from _wrapped(note)
@@ -26,10 +26,10 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     for warning in words.warnings(brief):
         yield from _wrapped(f"! {warning}")
     if brief.entries:
-        yield words.entry_headline(brief), True
+        yield from _heading(words.entry_headline(brief))
         for told in brief.entries:
             yield from _wrapped(words.entry(brief, told))
-    yield "The laps", True
+    yield from _heading("The laps")
     yield from _laps(brief)
     if not math.isnan(brief.solved.lap_s):
         yield from _wrapped(words.drift(brief))
@@ -37,7 +37,7 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     for text in words.correction(brief):
         yield from _wrapped(text)
     if brief.leaving is not None:
-        yield words.leaving_headline(brief.leaving), True
+        yield from _heading(words.leaving_headline(brief.leaving))
         yield from _leaving(brief)
 
 
@@ -68,6 +68,11 @@ def _leaving(brief: Brief) -> Iterator[tuple[str, bool]]:
         yield from _wrapped(plan.why)
     if not plan.laps:
         yield from _wrapped(words.leaving_limits(plan))
+
+
+def _heading(text: str) -> Iterator[tuple[str, bool]]:
+    for line in textwrap.wrap(text, WIDTH, subsequent_indent="  "):
+        yield line, True
 
 
 def _wrapped(text: str) -> Iterator[tuple[str, bool]]:

@@ -149,17 +149,25 @@ def solve_lap(
         return describe.nothing(_why_no_inbound(air))
     if target_inbound_s is None:
         target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else 60.0 * (hold.leg.minutes or 1.0)
-    found = _solve(air, target_inbound_s)
-    if found is not None:
-        shape = lap_shape(*found, air)
-        if _flyable(shape):
-            return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
+    shape = _closing(air, target_inbound_s)
+    if shape is not None:
+        return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
     best = _nearest(air, target_inbound_s)
     if best is None:
         return describe.nothing(_why_infeasible(air, target_inbound_s, None))
     inbound_s = -best.rollout_along_nm / gs
     why = _why_infeasible(air, target_inbound_s, inbound_s)
     return describe.lap(best, inbound_s, target_inbound_s, False, why)
+
+
+def same_wind_lap(hold: Hold, lap: SolvedLap, target_inbound_s: float) -> SolvedLap | None:
+    """The lap of another inbound time at the airspeed, turn and wind of a solved one; None where none closes."""
+    air = air_of(hold, lap.tas_kt, lap.wind_from_true_deg, lap.wind_kt, lap.turn_rate_deg_s)
+    shape = _closing(air, target_inbound_s) if air.inbound_gs_nm_s > 0.0 else None
+    if shape is None:
+        return None
+    describe = _Describer(hold, air, lap.wind_from_true_deg, lap.wind_kt)
+    return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
 
 
 def by_rules(
@@ -277,6 +285,13 @@ def _closed_form(air: Air, inbound_s: float) -> tuple[float, float]:
     return heading % (2.0 * math.pi), straight_s
 
 
+def _closing(air: Air, inbound_s: float) -> LapShape | None:
+    """The lap that closes with this inbound time and can be flown as a hold; None where there is none."""
+    found = _solve(air, inbound_s)
+    shape = None if found is None else lap_shape(*found, air)
+    return shape if shape is not None and _flyable(shape) else None
+
+
 def _flyable(shape: LapShape) -> bool:
     wca = abs(math.degrees(shape.outbound_rad) - 180.0)
     straight_s = shape.outbound_end_s - shape.wings_level_s
@@ -294,7 +309,7 @@ def _nearest(air: Air, inbound_s: float) -> LapShape | None:
     largest = math.radians(LARGEST_OUTBOUND_WCA_DEG)
     best: LapShape | None = None
     best_miss = math.inf
-    low, high, count = math.pi - largest, math.pi + largest, 301
+    low, high, count = math.pi - largest, math.pi + largest, 76
     for _ in range(3):  # each pass looks closer around the best so far
         headings = np.linspace(low, high, count)
         chosen: float | None = None

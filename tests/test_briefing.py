@@ -1,0 +1,362 @@
+"""The brief: what is told, on the screen and on the page; the time to leave; what the command refuses."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from click.testing import CliRunner, Result
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from trackgrade.briefing import page, screen, words
+from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
+from trackgrade.briefing.leaving import (
+    LONGER_OUTBOUND_S,
+    SHORTEST_INBOUND_S,
+    clock,
+    lap_lasting,
+    plan_leaving,
+)
+from trackgrade.commands import main
+from trackgrade.hold.hold import Hold, Leg
+from trackgrade.hold.holdfile import parse_hold
+from trackgrade.hold.planning import solve_lap
+from trackgrade.hold.setup import resolve
+from trackgrade.score.standards import load_standard
+
+HOLD = """
+name = "Tarne practice hold"
+inbound_course_deg = 218.0
+variation_deg = 0.5
+altitude_ft = 4000
+arrive_utc = 2026-05-03T15:20:00Z
+[fix]
+lat = 44.0
+lon = -93.0
+"""
+VOR = """
+name = "Ostrel"
+inbound_course_deg = 38
+turns = "left"
+altitude_ft = 9000
+airspeed_kias = 120
+[fix]
+from = { lat = 44, lon = -93, radial_deg = 218, dme_nm = 12, variation_deg = 1 }
+[leg]
+nm = 4
+[guidance]
+kind = "vor"
+"""
+STANDARD = load_standard()
+DAY = dt.date(2026, 5, 3)
+
+
+def briefed(text: str = HOLD, **conditions: float | None) -> Brief:
+    plan = parse_hold(text, "hold.toml")
+    given_conditions = Conditions(**{"tas_kt": 104.0, **conditions})  # type: ignore[arg-type]
+    return prepare(resolve(plan, DAY), given_conditions, STANDARD, north_is_true=plan.north == "true")
+
+
+def shown(brief: Brief) -> str:
+    return "\n".join(text for text, _ in screen.lines(brief))
+
+
+def flat(text: str) -> str:
+    return re.sub(r"\s+", " ", text)
+
+
+class TestScreen:
+    def test_everything_a_pilot_would_scribble(self) -> None:
+        text = flat(shown(briefed(wind_from_true_deg=280.0, wind_kt=18.0, arrival_heading_true_deg=250.5)))
+        for told in (
+            "right turns, 1 min inbound, 4,000 ft",
+            "Inbound 218, outbound 038 magnetic (variation 0.5° E)",
+            "Set 218 to the fix",
+            "full scale 1 NM",
+            "At or below 200 KIAS",  # AIM 5-3-8: to 6,000 ft
+            "slow down within 3 min of it, 5 NM",  # three minutes at 104 kt
+            "Arriving on heading 250: direct",
+            "Correct 9° right inbound",
+            "Ground speed 94 kt inbound",
+            "Next outbound = last outbound + 1:00 - the inbound you timed",
+            "Over the fix at 15:20:00 UTC",
+        ):
+            assert told in text, told
+
+    @pytest.mark.parametrize("text", [HOLD, VOR])
+    @pytest.mark.parametrize("wind_kt", [0.0, 25.0, 60.0, 150.0])
+    def test_it_is_one_screen(self, text: str, wind_kt: float) -> None:
+        brief = briefed(text, wind_from_true_deg=200.0, wind_kt=wind_kt, arrival_heading_true_deg=40.0)
+        lines = shown(brief).split("\n")
+        assert max(map(len, lines)) <= 80
+        assert len(lines) <= 36
+
+    def test_a_vor_brief_says_flag_and_radial(self) -> None:
+        text = flat(shown(briefed(VOR)))
+        assert "reciprocal of the 218 radial: inbound is toward the station" in text
+        assert "the flag reads TO inbound and outbound, and does not flip at the fix" in text
+        assert "Set 038 and leave it set" in text
+        assert "At or below 230 KIAS" in text  # AIM 5-3-8: to 14,000 ft
+        # No wind: the leg's length along and one diameter (1.10 NM) to the side.
+        assert "turn back at 4.1 NM" in text
+
+    def test_wrong_speeds_are_said(self) -> None:
+        assert "210 KIAS is above the holding speed limit of 200" in flat(shown(briefed(tas_kt=222.6)))
+        assert "below the 90 that AIM 5-3-8 asks" in flat(shown(briefed(tas_kt=80.0)))
+
+    def test_no_lap_is_said_with_the_best(self) -> None:
+        text = flat(shown(briefed(wind_from_true_deg=218.0, wind_kt=60.0)))
+        assert "! No lap gives 60 s inbound" in text
+        assert "best there is" in text
+        text = flat(shown(briefed(wind_from_true_deg=218.0, wind_kt=160.0)))
+        assert "the course cannot be flown" in text
+
+    def test_a_true_hold_stays_true(self) -> None:
+        text = HOLD.replace("variation_deg = 0.5", 'variation_deg = 10\nnorth = "true"')
+        told = flat(shown(briefed(text, arrival_heading_true_deg=250.0)))
+        assert "Inbound 218, outbound 038 true" in told
+        assert "Arriving on heading 250" in told
+        assert "Set 208" in told  # the needle is set to a magnetic course all the same
+
+
+class TestEntries:
+    @pytest.mark.parametrize(
+        ("heading", "told"),
+        [
+            (250.5, ["Direct: right 148° to 038. That is lap 1."]),
+            (10.5, ["Teardrop: left 2° to 008, 1:00, then right to 218."]),
+            (60.5, ["Parallel: left 22° to 038, 1:00 on the non-holding side, then left past 218"]),
+            (36.5, ["Teardrop: left 28° to 008", "Parallel: right 2° to 038"]),
+        ],
+    )
+    def test_in_still_air(self, heading: float, told: list[str]) -> None:
+        brief = briefed(arrival_heading_true_deg=heading)
+        sentences = [words.entry(brief, each) for each in brief.entries]
+        assert len(sentences) == len(told)
+        for sentence, expected in zip(sentences, told, strict=True):
+            assert sentence.startswith(expected)
+
+    def test_the_teardrop_heading_makes_its_track_good(self) -> None:
+        """ICAO Doc 8168: a *track* 30 degrees off. The wind triangle as PHAK has it: 045/40 on 090 at 120 is 076."""
+        assert round(heading_for_track_deg(90.0, 120.0, 45.0, 40.0)) == 76
+        assert heading_for_track_deg(90.0, 50.0, 360.0, 60.0) == 90.0  # no heading holds it: said elsewhere
+        brief = briefed(arrival_heading_true_deg=10.5, wind_from_true_deg=300.0, wind_kt=20.0)
+        assert "to 008 (358 in this wind)" in words.entry(brief, brief.entries[0])
+
+
+class TestLapsByRule:
+    def test_no_wind_needs_no_correction(self) -> None:
+        for rule in briefed().rule_laps:
+            assert rule.outbound_s == 60.0
+            assert rule.inbound_s == pytest.approx(60.0)
+            assert words.rollout(rule) == "on course"
+
+    def test_each_lap_follows_from_the_last(self) -> None:
+        brief = briefed(wind_from_true_deg=210.0, wind_kt=25.0)
+        times = [(rule.outbound_s, rule.inbound_s) for rule in brief.rule_laps]
+        for (outbound, inbound), (following, _) in pairwise(times):
+            assert following == round(max(0.0, outbound + 60.0 - inbound))
+        assert abs(times[-1][1] - 60.0) < abs(times[0][1] - 60.0)
+
+    def test_a_leg_in_miles_is_one_lap_turned_at_its_distance(self) -> None:
+        (rule,) = briefed(VOR, tas_kt=137.0, wind_from_true_deg=340.0, wind_kt=30.0).rule_laps
+        assert min(rule.path_along_nm) < -4.0
+        assert rule.outbound_s == pytest.approx(110.0, abs=3.0)
+
+
+def hold() -> Hold:
+    return Hold("test", 44.0, -93.0, 218.0, 0.0, "given", "right", Leg(minutes=1.0))
+
+
+class TestLeaving:
+    @given(st.floats(0.0, 360.0), st.floats(0.0, 25.0), st.floats(60.0, 3000.0))
+    @settings(max_examples=25, deadline=None)
+    def test_the_plan_ends_on_the_second(self, wind_from: float, wind: float, to_go: float) -> None:
+        normal = solve_lap(hold(), 100.0, wind_from, wind)
+        plan = plan_leaving(hold(), normal, 10_000.0 + to_go, 10_000.0)
+        if not plan.laps:
+            assert plan.why
+            fits = any(n * plan.shortest.lap_s <= to_go <= n * plan.longest.lap_s for n in range(1, 13))
+            assert not fits
+            return
+        assert not plan.why
+        ends = plan.laps[-1].start_epoch_s + plan.laps[-1].lap.lap_s
+        assert abs(ends - plan.at_epoch_s) < 1.0
+        for each in plan.laps:
+            assert each.lap.feasible
+            assert each.lap.inbound_s >= SHORTEST_INBOUND_S - 1.0
+            assert each.lap.outbound_s <= normal.outbound_s + LONGER_OUTBOUND_S + 1.0
+        changed = [not each.normal for each in plan.laps]
+        assert changed == sorted(changed)  # normal laps first
+
+    def test_no_wind_by_arithmetic(self) -> None:
+        """Two minutes of turns: 30 s a leg is a 3:00 lap, 10 s more a leg 4:20; 8:00 to go are two laps of 4:00."""
+        normal = solve_lap(hold(), 100.0, 0.0, 0.0)
+        plan = plan_leaving(hold(), normal, 1480.0, 1000.0)
+        assert (plan.shortest.lap_s, plan.longest.lap_s) == pytest.approx((180.0, 260.0), abs=0.1)
+        assert [each.normal for each in plan.laps] == [True, True]
+        plan = plan_leaving(hold(), normal, 1000.0 + 240.0 + 210.0, 1000.0)
+        assert [each.normal for each in plan.laps] == [True, False]
+        assert plan.laps[1].lap.outbound_s == pytest.approx(45.0, abs=0.01)
+        assert plan.laps[1].lap.inbound_s == pytest.approx(45.0, abs=0.01)
+        assert [round(lap.lap_s) for lap in plan.last_laps] == [180, 195, 210, 225, 240, 255]
+
+    @pytest.mark.parametrize(
+        ("to_go", "why"),
+        [
+            (300.0, "5:00 to go cannot be flown inside the pattern: at most 4:20 in 1 lap, at least 6:00 in 2 laps"),
+            (100.0, "the shortest lap takes 3:00"),
+            (0.0, "leave at once"),
+            (-60.0, "before that passage"),
+            (7200.0, "more than 12 laps"),
+        ],
+    )
+    def test_what_cannot_be_made_is_said(self, to_go: float, why: str) -> None:
+        normal = solve_lap(hold(), 100.0, 0.0, 0.0)
+        plan = plan_leaving(hold(), normal, 10_000.0 + to_go, 10_000.0)
+        assert why in plan.why
+        assert not plan.laps
+
+    def test_a_lap_of_any_length_still_rolls_out_on_the_course(self) -> None:
+        normal = solve_lap(hold(), 100.0, 280.0, 20.0)
+        for seconds in (200.0, 230.0, 300.0):
+            lap = lap_lasting(hold(), normal, seconds)
+            assert lap is not None
+            assert lap.lap_s == pytest.approx(seconds, abs=1e-3)
+            assert lap.rollout_cross_nm == pytest.approx(0.0, abs=1e-6)
+        assert lap_lasting(hold(), normal, 90.0) is None
+
+    def test_clock(self) -> None:
+        assert [clock(s) for s in (0.0, 59.6, 245.0, -0.4, -61.0)] == ["0:00", "1:00", "4:05", "0:00", "-1:01"]
+
+
+class TestPage:
+    def test_a_hostile_name_stays_text(self) -> None:
+        name = '<script>alert(1)</script> \\" onload=x & co'
+        html = page.render(briefed(HOLD.replace("Tarne practice hold", name), wind_kt=10.0))
+        assert "<script" not in html
+        assert "&lt;script&gt;alert(1)" in html
+        attributes: list[str] = []
+        reader = HTMLParser()
+        reader.handle_starttag = lambda tag, attrs: attributes.extend(name for name, _ in attrs)  # type: ignore[method-assign]
+        reader.feed(html)
+        assert "aria-label" in attributes
+        assert "onload" not in attributes
+
+    def test_nothing_is_fetched(self) -> None:
+        html = page.render(briefed(VOR, arrival_heading_true_deg=163.0, wind_kt=30.0))
+        assert not re.search(r"(?:src|href|url\()\s*=?\s*[\"']?(?:https?:)?//", html)
+        assert "<script" not in html
+
+    def test_it_says_what_the_screen_says(self) -> None:
+        brief = briefed(VOR, arrival_heading_true_deg=163.0, wind_from_true_deg=340.0, wind_kt=30.0)
+        html = re.sub(r"<[^>]+>", " ", page.render(brief)).replace("&#39;", "'")
+        text = flat(html)
+        for sentence in (words.course_to_set(brief), words.air(brief), words.drift(brief), *words.correction(brief)):
+            assert flat(sentence) in text
+        assert words.CAUTION in text
+
+    @pytest.mark.parametrize("text", [HOLD, VOR])
+    @pytest.mark.parametrize("wind", [(0.0, 0.0), (218.0, 60.0), (100.0, 40.0), (218.0, 300.0)])
+    @pytest.mark.parametrize("heading", [None, 10.0, 100.0, 250.0])
+    def test_the_drawing_is_whole(self, text: str, wind: tuple[float, float], heading: float | None) -> None:
+        brief = briefed(text, wind_from_true_deg=wind[0], wind_kt=wind[1], arrival_heading_true_deg=heading)
+        drawing = page.contents(brief).drawing
+        root = ElementTree.fromstring(drawing)
+        assert not re.search(r"\b(?:nan|inf)\b", drawing)
+        labels = [(float(each.get("x", "")), float(each.get("y", ""))) for each in root.iter("text")]
+        assert all(0.0 <= x <= 720.0 and 0.0 <= y <= 560.0 for x, y in labels)
+        names = {each.text for each in root.iter("text")}
+        assert {"direct", "teardrop", "parallel", "N"} <= names
+
+    def test_the_drawing_is_to_scale(self) -> None:
+        """The lap on the page against its own scale bar: no wind, so its width is one turn diameter."""
+        brief = briefed()
+        root = ElementTree.fromstring(page.contents(brief).drawing)
+        lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
+        points = [tuple(map(float, pair.split(","))) for pair in lines["lap"].split()]
+        left, _, _, right = (float(pair.split(",")[0]) for pair in lines["scale"].split())
+        label = next(each.text for each in root.iter("text") if each.text and each.text.endswith(" NM"))
+        per_nm = (right - left) / float(label.split()[0])
+        course = math.radians(218.5)
+        across = [x * math.cos(course) + y * math.sin(course) for x, y in points]
+        assert (max(across) - min(across)) / per_nm == pytest.approx(2.0 * brief.solved.turn_radius_nm, rel=0.01)
+
+    def test_the_same_in_is_the_same_out(self) -> None:
+        assert page.render(briefed(wind_kt=12.0)) == page.render(briefed(wind_kt=12.0))
+
+
+class TestCommand:
+    @pytest.fixture
+    def file(self, tmp_path: Path) -> Path:
+        path = tmp_path / "tarne.toml"
+        path.write_text(HOLD, encoding="utf-8")
+        return path
+
+    def run(self, *arguments: str) -> Result:
+        return CliRunner().invoke(main, ["brief", *arguments])
+
+    def test_screen_and_page(self, file: Path, tmp_path: Path) -> None:
+        target = tmp_path / "out" / "brief.html"
+        result = self.run(str(file), "--tas", "104", "--wind", "280/18", "--arriving", "250", "--html", str(target))
+        assert result.exit_code == 0, result.output
+        assert "Inbound 218, outbound 038" in result.output
+        assert "not for navigation" in result.stderr
+        assert target.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+    def test_indicated_airspeed_altitude_and_temperature(self, file: Path) -> None:
+        standard = self.run(str(file), "--ias", "100")
+        assert "106 kt true (100 KIAS)" in standard.output
+        # ISA at 4,000 ft is 7.1 degrees; 22.1 is 15 warmer, and the true airspeed grows with the root of it.
+        warm = self.run(str(file), "--ias", "100", "--oat", "22.1")
+        assert warm.output == self.run(str(file), "--ias", "100", "--isa", "15").output.replace("15.0", "15")
+        assert "109 kt true" in warm.output
+
+    def test_the_wind_may_be_magnetic(self, file: Path) -> None:
+        east = self.run(str(file), "--tas", "100", "--wind", "279.5M/18").output
+        assert "wind 280/18 true" in east
+
+    def test_where_from_is_a_direction(self, file: Path) -> None:
+        by_heading = self.run(str(file), "--tas", "100", "--arriving", "225").output
+        assert by_heading == self.run(str(file), "--tas", "100", "--arriving-from", "045").output
+        assert "Arriving on heading 224" in self.run(str(file), "--tas", "100", "--arriving-from", "NE").output
+
+    def test_a_passage_makes_a_plan(self, file: Path) -> None:
+        text = self.run(str(file), "--tas", "100", "--over-fix", "15:12:00").output
+        assert "15:12:00 to 15:16:00" in text
+        assert "15:16:00 to 15:20:00" in text
+
+    @pytest.mark.parametrize(
+        ("arguments", "words_told"),
+        [
+            ("", "--tas KT or --ias KT"),
+            ("--tas 100 --ias 90", "not both"),
+            ("--tas 0", "--tas must be from 30"),
+            ("--tas nan", "--tas must be from 30"),
+            ("--tas 100 --wind 280", "--wind must be FROM/KT"),
+            ("--tas 100 --wind 380/10", "--wind must be FROM/KT"),
+            ("--tas 100 --arriving east", "--arriving must be a heading"),
+            ("--tas 100 --arriving 361", "--arriving must be a heading"),
+            ("--tas 100 --arriving-from up", "--arriving-from must be a direction"),
+            ("--tas 100 --arriving 1 --arriving-from N", "not both"),
+            ("--ias 100 --isa 10 --oat 3", "not both"),
+            ("--tas 100 --turn-rate 0", "--turn-rate must be from"),
+            ("--tas 100 --bank-limit 90", "--bank-limit must be from"),
+            ("--tas 100 --over-fix 25:00", "--over-fix must be a time"),
+            ("--tas 100 --date tomorrow", "--date must be a day"),
+            ("--tas 100 --standard none", "none"),
+        ],
+    )
+    def test_one_line_and_status_2(self, file: Path, arguments: str, words_told: str) -> None:
+        result = self.run(str(file), *arguments.split())
+        assert result.exit_code == 2
+        assert words_told in result.stderr
+        assert result.stderr.count("\n") == 1
+        assert result.stdout == ""
