@@ -71,13 +71,11 @@ def clean(track: Track) -> CleanTrack:
 
     track = _keep(track, ~_stale_repeats(track), "position repeated while the aircraft moved", rejections)
     _refuse_jumping_about(track)
-    track = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
     before_s = track.epoch_s
-    for _ in range(8):
-        spikes = _spikes(track)
-        if not np.any(spikes):
-            break
-        track = _keep(track, ~spikes, "single-point spike", rejections)
+    # Spikes first: a lone one may be reached or left at a possible speed and would take its neighbours with it.
+    track = _without_spikes(track, rejections)
+    track = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
+    track = _without_spikes(track, rejections)
     among = among_dropped(before_s, track.epoch_s)
     track = _keep(track, ~among, "among so many spikes that nothing there can be trusted", rejections)
     _enough(track, points_read)
