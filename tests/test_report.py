@@ -150,6 +150,28 @@ def test_each_visit_has_its_entry_and_its_laps() -> None:
     assert len(json.loads(tree.xpath("//script[@id='flight']")[0].text)["pieces"]) == 2
 
 
+def test_more_laps_than_fit_across_a_sheet_stand_in_several_tables() -> None:
+    tree = lxml_html.document_fromstring(render(make_debrief(laps=14)))
+    tables = tree.xpath("//table[contains(@class, 'laps')]")
+    heads = [
+        [" ".join(each.text_content().split()) for each in t.xpath(".//th[contains(@class, 'lap-head')]")]
+        for t in tables
+    ]
+    assert heads == [[f"Lap {k}" for k in range(1, 8)], [f"Lap {k}" for k in range(8, 15)]]
+    regions = [each.getparent().get("aria-label") for each in tables]
+    assert len(set(regions)) == 2
+
+
+def test_laps_on_the_reciprocal_are_shown_and_can_be_chosen() -> None:
+    debrief = make_debrief(laps=0)
+    start = float(debrief.samples.epoch_s[20])
+    flown = dataclasses.replace(debrief.flown, reversed_laps=((start, start + 120.0),))
+    tree = lxml_html.document_fromstring(render(dataclasses.replace(debrief, flown=flown)))
+    assert tree.xpath("//input[@name='stretch']/@value") == ["", "reversed-1"]
+    assert "lap 1 on the reciprocal" in tree.xpath("//div[@class='controls scripted-only']")[0].text_content()
+    assert tree.xpath("//path[@id='path-reversed-1']/@d")[0]
+
+
 def test_twelve_laps_differ_in_more_than_colour() -> None:
     paths = document("twelve laps").xpath("//svg[@id='plan']//path[starts-with(@id, 'path-lap')]")
     styles = [each.get("class") for each in paths]

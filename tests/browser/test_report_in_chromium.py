@@ -25,6 +25,7 @@ FLIGHTS: dict[str, dict[str, Any]] = {
     "three": {},
     "twelve": {"laps": 12},
     "visits": {"visits": 2},
+    "many": {"laps": 12, "visits": 2, "gap": True},
     "none": {"laps": 0},
     "bare": {"wind": None, "altitude": False},
     "holes": {"gap": True},

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from trackgrade.report import evidence, summary
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
-from trackgrade.report.lap_table import LapTable, lap_table
+from trackgrade.report.lap_table import LapTable, lap_tables
 from trackgrade.report.methods import Method, methods
 from trackgrade.report.needles import needle_lines
 from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence
@@ -41,7 +41,8 @@ class Page:
     cautions : the sentences that go with every verdict
     verdict : one sentence; ``work_on`` at most three points; ``praise`` what went well
     next_lap : the card for the next lap (may be empty), ``next_lap_words`` its sentence
-    table : the lap table, or None; ``not_completed`` laps listed and not graded, with the reason
+    tables : the lap table, in pieces of at most twelve laps
+    not_completed : laps listed and not graded, with the reason
     solved : a lap was solved for the wind
     plates : (lap, small drawing); ``watch`` where the time was started, in words
     stretches : what can be chosen in the pictures; ``line_styles`` their CSS classes by key
@@ -66,7 +67,7 @@ class Page:
     praise: tuple[Point, ...]
     next_lap: tuple[Fact, ...]
     next_lap_words: tuple[str, ...]
-    table: LapTable | None
+    tables: tuple[LapTable, ...]
     not_completed: tuple[Fact, ...]
     solved: bool
     plates: tuple[tuple[Stretch, Markup], ...]
@@ -100,7 +101,7 @@ def page_of(debrief: Debrief) -> Page:
     timeline = lay_out(debrief)
     needles = needle_lines(debrief)
     plan = draw_plan(debrief, timeline)
-    table = lap_table(debrief, timeline)
+    tables = lap_tables(debrief, timeline)
     entries = tuple(evidence.entries(debrief))
     item_rows = tuple(evidence.item_rows(debrief))
     return Page(
@@ -113,7 +114,7 @@ def page_of(debrief: Debrief) -> Page:
         praise=tuple(summary.point(debrief, timeline, each) for each in debrief.praise),
         next_lap=tuple(summary.next_lap(debrief)),
         next_lap_words=summary.next_lap_words(debrief),
-        table=table,
+        tables=tables,
         not_completed=tuple(summary.not_completed(timeline)),
         solved=debrief.solved is not None,
         plates=plan.plates,
@@ -137,16 +138,16 @@ def page_of(debrief: Debrief) -> Page:
         notes=tuple(evidence.notes(debrief)),
         seen_instead=tuple(sentence(each) for each in debrief.flown.seen_instead),
         identity=evidence.identity(debrief),
-        numbers=tuple(_all_numbers(table, entries, item_rows)),
+        numbers=tuple(_all_numbers(tables, entries, item_rows)),
         result_signs=tuple((drawn, word) for word, drawn in RESULT_SIGNS.items()),
         flight=flight_data(debrief, timeline, plan.views, needles),
     )
 
 
 def _all_numbers(
-    table: LapTable | None, entries: tuple[EntryStory, ...], item_rows: tuple[ItemRow, ...]
+    tables: tuple[LapTable, ...], entries: tuple[EntryStory, ...], item_rows: tuple[ItemRow, ...]
 ) -> Iterator[Number]:
-    if table is not None:
+    for table in tables:
         for group in table.groups:
             for row in group.rows:
                 yield from row.cells

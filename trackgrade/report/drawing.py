@@ -77,7 +77,7 @@ def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:
         px, py = x[first + 1 : last] - x[first], y[first + 1 : last] - y[first]
         # Distance to the chord itself, not to its line: a leg flown out and back lies on one line.
         squared = float(dx * dx + dy * dy)
-        share = np.clip((px * dx + py * dy) / squared, 0.0, 1.0) if squared > 0.0 else 0.0
+        share = np.minimum(np.maximum((px * dx + py * dy) / squared, 0.0), 1.0) if squared > 0.0 else 0.0
         away = np.hypot(px - share * dx, py - share * dy)
         far = int(np.argmax(away))
         if away[far] > tolerance:

@@ -9,6 +9,8 @@ from trackgrade.report.numbers import DASH, Number
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
 
+#: Most laps side by side: what fits across a sheet of paper.
+MOST_LAPS = 12
 #: Rows shown even where no lap has a value: that they are missing is worth knowing.
 ALWAYS = ("Outbound time", "Inbound time", "Largest needle", "Altitude, furthest off", "Airspeed, furthest off")
 
@@ -38,11 +40,15 @@ class LapTable:
     groups: tuple[RowGroup, ...]
 
 
-def lap_table(debrief: Debrief, timeline: Timeline) -> LapTable | None:
-    """The table of the completed laps; None without any."""
+def lap_tables(debrief: Debrief, timeline: Timeline) -> tuple[LapTable, ...]:
+    """The completed laps, in one table or, where they are too many for a page, in several alike; none without laps."""
     columns = [_column(debrief, stretch) for stretch in timeline.laps]
-    if not columns:
-        return None
+    tables = -(-len(columns) // MOST_LAPS)
+    size = -(-len(columns) // tables) if tables else 0
+    return tuple(_table(debrief, columns[k * size : (k + 1) * size]) for k in range(tables))
+
+
+def _table(debrief: Debrief, columns: list[LapColumn]) -> LapTable:
     out = []
     for g, (title, recipes) in enumerate(groups(debrief)):
         rows = []
@@ -52,7 +58,7 @@ def lap_table(debrief: Debrief, timeline: Timeline) -> LapTable | None:
                 rows.append(Row(head, unit, cells))
         if rows:
             out.append(RowGroup(title, tuple(rows)))
-    return LapTable(timeline.laps, tuple(out))
+    return LapTable(tuple(column.stretch for column in columns), tuple(out))
 
 
 def _column(debrief: Debrief, stretch: Stretch) -> LapColumn:
