@@ -222,12 +222,27 @@ def test_nothing_of_a_deleted_pilot_stays_in_the_file(tmp_path: Path) -> None:
         logbook.record(made_debrief(0), pilot="pilot A")
         for day in range(1, 30):
             logbook.record(made_debrief(day), pilot="Quillfeather", note="zebracrossing")
-        assert any(b"Quillfeather" in each.read_bytes() for each in tmp_path.iterdir()), "it was there before"
+        assert found_in(tmp_path, "Quillfeather"), "it was there before"
+        other = sqlite3.connect(path)  # another program has the logbook open
+        other.execute("SELECT count(*) FROM pilot").fetchall()
         logbook.delete_pilot("Quillfeather")
-        for each in tmp_path.iterdir():
-            content = each.read_bytes().lower()
-            assert b"quillfeather" not in content
-            assert b"zebracrossing" not in content
+        assert not found_in(tmp_path, "Quillfeather")
+        assert not found_in(tmp_path, "zebracrossing")
+        other.close()
+
+
+def test_nothing_of_a_wrong_name_stays_in_the_file(tmp_path: Path) -> None:
+    with Logbook(tmp_path / "logbook.sqlite") as logbook:
+        logbook.record(made_debrief(), pilot="Quillfeather", note="zebracrossing")
+        assert found_in(tmp_path, "Quillfeather"), "it was there before"
+        logbook.record(made_debrief(), pilot="pilot A")
+    assert not found_in(tmp_path, "Quillfeather")
+    assert not found_in(tmp_path, "zebracrossing")
+
+
+def found_in(folder: Path, word: str) -> bool:
+    """Whether a word stands, in any case, in the bytes of any file of a folder."""
+    return any(word.lower().encode() in each.read_bytes().lower() for each in folder.iterdir())
 
 
 def test_the_pilots_are_listed_by_name_with_their_last_flight(place: str) -> None:
