@@ -335,3 +335,48 @@ def test_a_record_of_no_samples_still_makes_a_page() -> None:
     empty = dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, **nothing))
     assert "No lap was completed." in render(empty)
     assert page_of(empty).flight["pieces"] == []
+
+
+# -- colours ----------------------------------------------------------------------------------------------------
+
+
+def _palettes() -> dict[str, dict[str, str]]:
+    """The two palettes of the style, light and dark, name to "#rrggbb"."""
+    style = environment().loader.get_source(environment(), "page.css")[0]  # type: ignore[union-attr]
+    blocks = re.findall(r":root \{(.*?)\n\s*\}", style, re.DOTALL)
+    light, dark = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6}|#fff)\b", block)) for block in blocks[:2])
+    return {"light": light, "dark": light | dark}
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definition)."""
+    colour = "#ffffff" if colour == "#fff" else colour
+    channels = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(one: str, other: str) -> float:
+    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_contrast_by_a_published_example() -> None:
+    # WCAG 2.2, technique G18: #767676 on white is the lightest grey that passes 4.5 to 1 (4.54).
+    assert _contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+    assert _contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_and_lines_stand_out_in_both_palettes(scheme: str) -> None:
+    colours = _palettes()[scheme]
+    for ground in ("paper", "sheet"):
+        # WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for words.
+        for words in ("ink", "soft", "accent", "outside", "brief"):
+            assert _contrast(colours[words], colours[ground]) >= 4.5, (words, ground)
+    # Success criterion 1.4.11: 3 to 1 for what carries meaning in a drawing, on every ground it is drawn on.
+    for line in ("c0", "c1", "c2", "c3", "entry", "cursor", "outside", "ink"):
+        for ground in ("sheet", "accent-wash", "shade"):
+            assert _contrast(colours[line], colours[ground]) >= 3.0, (line, ground)
+    for lap in ("c0", "c1", "c2", "c3"):
+        assert _contrast(colours["on-lap"], colours[lap]) >= 4.5, lap

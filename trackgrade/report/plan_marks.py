@@ -169,9 +169,9 @@ def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iter
     for stretch in timeline.stretches:
         lap = stretch.lap
         if lap is not None:
-            start = lap.outbound_turn_end or lap.outbound_turn_start or lap.start
-            end = lap.outbound_end
-            since, until = start.epoch_s, end.epoch_s if end and end.epoch_s > start.epoch_s else stretch.end_epoch_s
+            until = lap.outbound_end.epoch_s if lap.outbound_end else stretch.end_epoch_s
+            starts = (lap.start, lap.outbound_turn_end, lap.abeam)
+            since = max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until)
         elif stretch.kind == "reversed":
             since, until = stretch.start_epoch_s, stretch.end_epoch_s
         else:
@@ -207,18 +207,21 @@ def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, Vie
     """Inbound course on the non-holding side of its line; which side is which, further out."""
     hold = debrief.hold
     course = course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)
-    outbound_nm = max((-float(np.min(debrief.solved.path_along_nm)) if debrief.solved is not None else 2.0), 1.2)
+    outbound_nm, width_nm = 2.0, 1.2
+    if debrief.solved is not None:
+        outbound_nm = max(1.2, -float(np.min(debrief.solved.path_along_nm)))
+        width_nm = max(0.6, float(np.max(debrief.solved.path_cross_nm)))
     places = (
-        (f"inbound {course}° mag", -0.45 * outbound_nm, -0.12),
-        ("holding side", 0.4, 0.62),
-        ("non-holding side", 0.4, -0.12),
+        (f"inbound {course}° mag", -0.5 * outbound_nm, -0.12),
+        ("holding side", -0.25 * outbound_nm, 0.5 * width_nm),
+        ("non-holding side", -0.25 * outbound_nm, -0.12),
     )
     words = []
     for text, along, cross in places:
         for view in views:
             x, y = view.place(*(float(v) for v in frame.east_north(along, cross)))
             line_x, _ = view.place(*(float(v) for v in frame.east_north(along, 0.0)))
-            anchor = "middle" if cross > 0.5 else "end" if x < line_x else "start"
+            anchor = "middle" if cross > 0.0 else "end" if x < line_x else "start"
             words.append(
                 element("text", text, x=x, y=y + 4.0, text_anchor=anchor, class_=f"course-words only-{view.name}")
             )
