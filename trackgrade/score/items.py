@@ -390,14 +390,14 @@ def non_holding_side(item: Item, measured: Measured) -> list[ItemResult]:
 def fix_recognition(item: Item, measured: Measured) -> list[ItemResult]:
     """Seconds from each fix passage to the start of the turn.
 
-    A direct entry that comes across the course may fly on before its turn, to have room: its first passage is not graded.
+    A direct entry that comes across the course may fly on before its turn, to have room: that passage is not graded.
     """
     results = []
     for lap in measured.laps:
         visit = measured.visit(lap.visit)
-        across = visit.entry.arrival_heading_true_deg is not None and ACROSS_COURSE_DEG < abs(
-            float(turn_from_to(measured.hold.inbound_course_true_deg, visit.entry.arrival_heading_true_deg))
-        )
+        arrival = visit.entry.arrival_heading_true_deg
+        course = measured.hold.inbound_course_true_deg
+        across = arrival is not None and abs(float(turn_from_to(course, arrival))) > ACROSS_COURSE_DEG
         if visit.entry.kind == "direct" and lap.number == visit.laps[0].number and across:
             why = "a direct entry from across the course may fly on before its turn"
             results.append(not_measurable(item, _lap_scope(lap), why))

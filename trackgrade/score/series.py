@@ -139,7 +139,7 @@ def stays_outside(
         if last + 1 < n and not gap_before[last + 1] and np.isfinite(size[last + 1]):
             end += _share(size[last], size[last + 1], limit) * (epoch_s[last + 1] - epoch_s[last])
         peak = first + int(np.argmax(size[first : last + 1]))
-        stay = Excursion(start, end - start, float(deviation[peak]), float(epoch_s[peak]), lap)
+        stay = Excursion(float(start), float(end - start), float(deviation[peak]), float(epoch_s[peak]), lap)
         if stays and stay.start_epoch_s - (stays[-1].start_epoch_s + stays[-1].seconds) < MERGE_S:
             stay = _joined(stays.pop(), stay)
         stays.append(stay)

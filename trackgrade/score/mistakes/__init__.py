@@ -31,7 +31,7 @@ _PATTERN = (
     | {"wrong_entry", "entry_turned_wrong_way", "non_holding_side", "late_at_fix", "orbit_inserted"}
 )
 _ENTRY = _TIMES | _ROLLOUT | {"wrong_entry", "non_holding_side", "late_at_fix"}
-_SPEED = _TIMES | _ROLLOUT | {"airspeed_not_held", "speed_not_reduced", "non_holding_side", "course_left"}
+_SPEED = _TIMES | _ROLLOUT | {"airspeed_not_held", "non_holding_side", "course_left"}
 _BY_TURNS = _TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven", "non_holding_side"}
 
 #: All mistakes. Weight is for one lap of the least size; habits and large ones weigh more. A cause stands before
@@ -54,6 +54,7 @@ MISTAKES: tuple[Mistake, ...] = (
         leads_to=frozenset(("airspeed_not_held", "speed_not_reduced")),
         whole_visit=True,
     ),
+    Mistake("speed_not_reduced", handling.speed_not_reduced, 30.0, leads_to=_SPEED, laps_after=1),
     Mistake("airspeed_not_held", handling.airspeed_not_held, 30.0, leads_to=_SPEED, whole_visit=True),
     Mistake("turn_uneven", handling.turn_uneven, 25.0, "repeated", _TIMES | _ROLLOUT | _TURNS, whole_visit=True),
     Mistake("turns_too_shallow", handling.turns_too_shallow, 50.0, "repeated", _BY_TURNS, whole_visit=True),
@@ -99,11 +100,20 @@ MISTAKES: tuple[Mistake, ...] = (
         "altitude_lost_in_turns", handling.altitude_lost_in_turns, 45.0, leads_to=frozenset(("altitude_not_held",))
     ),
     Mistake("altitude_not_held", handling.altitude_not_held, 45.0),
+    Mistake(
+        "course_overshot",
+        wind.course_overshot,
+        32.0,
+        leads_to=_TIMES | {"course_undershot", "course_left"},
+        laps_after=1,
+    ),
+    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=_TIMES | {"course_left"}, laps_after=1),
     Mistake("watch_inconsistent", watch.watch_inconsistent, 38.0, leads_to=_TIMES, whole_visit=True),
     Mistake(
         "time_corrected_wrong_way",
         times.time_corrected_wrong_way,
         36.0,
+        needs="repeated",
         leads_to=_TIMES | _ROLLOUT,
         whole_visit=True,
     ),
@@ -112,10 +122,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
-    Mistake("course_overshot", wind.course_overshot, 32.0, leads_to=frozenset(("course_undershot", "course_left"))),
-    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=frozenset(("course_left",))),
     Mistake("course_left", wind.course_left, 40.0),
-    Mistake("speed_not_reduced", handling.speed_not_reduced, 30.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),
     Mistake("arrival_time_missed", times.arrival_time_missed, 22.0),
 )
@@ -163,6 +170,8 @@ def _follows(sighting: Sighting, causes: Sequence[Sighting], mistake: Mistake) -
     for cause in causes:
         if cause.visit is None or (mistake.whole_visit and cause.visit == sighting.visit):
             return True
+        if cause.visit == sighting.visit and cause.lap is not None and sighting.lap is None:
+            return True  # a sighting over the whole visit rests on the upset lap too
         if cause.visit == sighting.visit and 0 <= (sighting.lap or 0) - (cause.lap or 0) <= mistake.laps_after:
             return True
     return False

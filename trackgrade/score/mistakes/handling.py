@@ -132,7 +132,9 @@ def speed_above_limit(seen: Seen) -> Iterator[Sighting]:
 
 
 def speed_not_reduced(seen: Seen) -> Iterator[Sighting]:
-    """Over the first fix faster than holding speed."""
+    """Over the first fix faster than holding speed, and not just fast all along."""
+    if any(seen.out("airspeed", lap) for lap in seen.measured.laps[1:]):
+        return
     for result in seen.items:
         if result.item != "arrival_speed" or result.result != "outside" or result.straddles or result.value is None:
             continue

@@ -11,7 +11,7 @@ from trackgrade.score.sentences import amount
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 5.0
-#: Share of the timing band from which an inbound time bears out an outbound time far from anything asked: a choice.
+#: Share of the timing band from which an inbound time asks for something, beside clearer cases: a choice.
 HALF_BAND = 0.5
 
 
@@ -29,15 +29,21 @@ def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
 
 
 def time_corrected_wrong_way(seen: Seen) -> Iterator[Sighting]:
-    """An inbound time out of the band, and the next outbound time changed away from what it asked for."""
-    for row in seen.measured.corrections:
-        if row.judged != "wrong way" or row.error_s is None or row.change_s is None:
-            continue
-        if _least_change_s(seen, row) * row.error_s > 0.0:
-            way = "longer" if row.change_s > 0.0 else "shorter"
-            yield _correction(
-                seen, row, f"inbound {_off(row.error_s)}, and outbound then made {abs(row.change_s):.0f} s {way}"
-            )
+    """The next outbound time changed away from what the inbound time asked for; at least once clearly needed."""
+    band = seen.measured.standard.timing_band_s or 10.0
+    wrong = [
+        row
+        for row in seen.measured.corrections
+        if row.error_s is not None
+        and abs(row.error_s) > HALF_BAND * band
+        and _least_change_s(seen, row) * row.error_s > 0.0
+    ]
+    if not any(row.judged == "wrong way" for row in wrong):
+        return
+    for row in wrong:
+        way = "longer" if (row.change_s or 0.0) > 0.0 else "shorter"
+        changed = f"outbound then made {abs(row.change_s or 0.0):.0f} s {way}"
+        yield _correction(seen, row, f"inbound {_off(row.error_s or 0.0)}, and {changed}")
 
 
 def _least_change_s(seen: Seen, row: Correction) -> float:
