@@ -7,7 +7,10 @@ import datetime as dt
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from tests.hold_strategies import plans
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.variation import magnetic_variation
 from trackgrade.errors import HoldFileError
@@ -22,6 +25,7 @@ from trackgrade.hold.guidance import (
 )
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.holdfile import parse_hold
+from trackgrade.hold.plan import HoldPlan
 from trackgrade.hold.setup import resolve
 
 DAY = dt.date(2026, 5, 3)
@@ -148,6 +152,7 @@ def test_station_at_the_fix() -> None:
     assert (guidance.station_place, guidance.flag, guidance.course_to_set_deg) == ("at", "TO", 218.0)
     assert hold.inbound_course_true_deg == 223.0  # a radial is aligned to its own station's variation
     assert said(hold, "so its north is the station's: variation 5.0° E")
+    assert said(hold, "inbound is on its 038 radial")
     assert said(hold, "flips to FROM at the fix, and back to TO abeam it")
 
 
@@ -162,8 +167,29 @@ def test_station_beyond_the_fix() -> None:
 def test_station_behind_the_fix() -> None:
     hold = resolved(180, guidance=vor(44.3, -93), top="variation_deg = 0")
     assert (hold.guidance.station_place, hold.guidance.flag) == ("behind", "FROM")
-    assert said(hold, "leads away from it")
+    assert said(hold, "leads away from it, on its 180 radial")
     assert said(hold, "FROM inbound and outbound")
+
+
+@pytest.mark.parametrize(
+    ("course", "lat", "words"),
+    [
+        (180, 44.1, "FROM inbound and outbound, but TO where the lap goes over 6.0 NM back"),
+        (360, 44.03, "past the fix"),
+    ],
+)
+def test_a_near_station_flips_the_flag_elsewhere(course: float, lat: float, words: str) -> None:
+    assert said(resolved(course, guidance=vor(lat, -93), top="variation_deg = 0"), words)
+
+
+def test_the_station_of_a_crossing_radial_keeps_its_variation() -> None:
+    radials = (
+        "{ lat = 44, lon = -93, radial_deg = 180, variation_deg = 4 }, { lat = 43.7, lon = -93.4, radial_deg = 90 }"
+    )
+    hold = resolved(180, f"radials = [ {radials} ]", 'kind = "vor"\nstation_lat = 44\nstation_lon = -93')
+    assert hold.guidance.station_variation_deg == 4.0
+    assert hold.guidance.course_to_set_deg == 180.0
+    assert hold.guidance.flag == "FROM"
 
 
 @pytest.mark.parametrize("off", [-1.95, 1.95])
@@ -212,6 +238,21 @@ def test_a_gps_hold_may_carry_a_station() -> None:
     missed = resolved(218, guidance=text, top="variation_deg = 0")
     assert missed.guidance.station_lat_deg is None
     assert said(missed, "misses the station, so no VOR needle")
+
+
+@given(plans(), st.dates(dt.date(1971, 1, 1), dt.date(2100, 1, 1)))
+@settings(max_examples=150, deadline=None)
+def test_any_plan_resolves_or_is_refused_in_one_line(plan: HoldPlan, date: dt.date) -> None:
+    hold, message = None, ""
+    try:
+        hold = resolve(plan, date)
+    except HoldFileError as refusal:
+        message = str(refusal)
+    assert "\n" not in message
+    if hold is not None:
+        assert 0.0 <= hold.inbound_course_true_deg < 360.0
+        assert 0.0 < (hold.guidance.course_to_set_deg or 0.0) <= 360.0
+        assert np.isfinite([hold.fix_lat_deg, hold.fix_lon_deg, hold.variation_deg]).all()
 
 
 # --- What the needles showed ------------------------------------------------------------------------------------------

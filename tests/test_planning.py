@@ -13,13 +13,8 @@ from scipy.integrate import solve_ivp
 
 from trackgrade.earth.angles import turn_from_to, wrap180, wrap360
 from trackgrade.hold.hold import Hold, Leg
-from trackgrade.hold.planning import (
-    LARGEST_OUTBOUND_WCA_DEG,
-    SolvedLap,
-    by_rules,
-    solve_lap,
-    triple_drift_wca_deg,
-)
+from trackgrade.hold.planning import LARGEST_OUTBOUND_WCA_DEG, SolvedLap, solve_lap
+from trackgrade.hold.rules import by_rules, triple_drift_wca_deg
 
 #: What the closure has to reach: the hold is flown to a tenth of a needle's width, and a watch shows whole seconds.
 CLOSES_WITHIN_NM = 0.05

@@ -9,15 +9,8 @@ from trackgrade.briefing.leaving import LeavingPlan, plan_leaving
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.atmosphere import cas_from_tas_kt
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import (
-    RuleLap,
-    SolvedLap,
-    air_of,
-    by_rules,
-    next_outbound_equal_seconds_s,
-    solve_lap,
-    triple_drift_wca_deg,
-)
+from trackgrade.hold.planning import SolvedLap, air_of, solve_lap
+from trackgrade.hold.rules import RuleLap, by_rules, next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.hold.sectors import EntryChoice, entry_plan, expected_entries, sector_margin_deg
 from trackgrade.score.standard import Standard
 

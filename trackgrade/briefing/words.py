@@ -9,7 +9,8 @@ from trackgrade.briefing.brief import SLOW_WITHIN_MIN, Brief, EntryBrief
 from trackgrade.briefing.leaving import LeavingPlan, clock
 from trackgrade.hold.courses import course_name, heading_name, variation_name
 from trackgrade.hold.guidance import flag_words
-from trackgrade.hold.planning import RuleLap, SolvedLap
+from trackgrade.hold.planning import SolvedLap
+from trackgrade.hold.rules import RuleLap
 
 CAUTION = (
     "A training aid: not for navigation, not an official evaluation. Your clearance, your charts, your instructor "

@@ -25,6 +25,10 @@ Floats = npt.NDArray[np.float64]
 #: ICAO Doc 8168 Vol II, VOR fix tolerance overhead the station: 50 degrees (from memory).
 CONE_HALF_ANGLE_DEG = 50.0
 
+#: A station nearer than this may be passed abeam in the turn at the fix, or on the outbound leg: the flag flips there.
+NEAR_BEYOND_NM = 2.5
+NEAR_BEHIND_NM = 8.0
+
 
 def cone_radius_nm(height_ft: float) -> float:
     """Radius [NM] of the cone of ambiguity over a VOR at a height above it [ft]."""
@@ -98,19 +102,23 @@ def flag_words(guidance: Guidance) -> tuple[str, ...]:
     """What to set and what the flag does, in sentences; empty for GPS guidance."""
     if guidance.kind != "vor" or guidance.course_to_set_deg is None:
         return ()
-    course = f"Set {course_name(guidance.course_to_set_deg)} and leave it set"
-    away = f"{guidance.station_distance_nm or 0.0:.1f} NM"
+    course_deg = guidance.course_to_set_deg
+    course = f"Set {course_name(course_deg)} and leave it set"
+    away_nm = guidance.station_distance_nm or 0.0
+    tell = "does not flip at the fix; tell the fix by distance or a crossing radial"
     if guidance.station_place == "at":
         return (
-            f"{course}. The station is the fix: the flag reads TO inbound, flips to FROM at the fix, and "
-            "back to TO abeam it on the outbound leg",
+            f"{course}. The station is the fix and inbound is on its {course_name(course_deg + 180.0)} radial: the "
+            "flag reads TO inbound, flips to FROM at the fix, and back to TO abeam it on the outbound leg",
         )
     if guidance.station_place == "beyond":
+        near = f", but FROM where the turn goes over {away_nm:.1f} NM past the fix" if away_nm < NEAR_BEYOND_NM else ""
         return (
-            f"{course}. The station is {away} beyond the fix: the flag reads TO inbound and outbound, and "
-            "does not flip at the fix; tell the fix by distance or a crossing radial",
+            f"{course}. The station is {away_nm:.1f} NM beyond the fix and inbound is toward it, on its "
+            f"{course_name(course_deg + 180.0)} radial: the flag reads TO inbound and outbound{near}, and {tell}",
         )
+    near = f", but TO where the lap goes over {away_nm:.1f} NM back from the fix" if away_nm < NEAR_BEHIND_NM else ""
     return (
-        f"{course}. The station is {away} behind the fix: inbound leads away from it, the flag reads FROM "
-        "inbound and outbound, and does not flip at the fix; tell the fix by distance or a crossing radial",
+        f"{course}. The station is {away_nm:.1f} NM behind the fix and inbound leads away from it, on its "
+        f"{course_name(course_deg)} radial: the flag reads FROM inbound and outbound{near}, and {tell}",
     )

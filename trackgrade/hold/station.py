@@ -11,7 +11,7 @@ from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import HoldFileError
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.fix import SolvedFix, station_variation
-from trackgrade.hold.plan import HoldPlan, RadialDistance
+from trackgrade.hold.plan import Crossing, Fix, HoldPlan, Radial, RadialDistance
 
 StationPlace = Literal["at", "beyond", "behind"]
 
@@ -52,18 +52,28 @@ class Station:
         return round(course, 9) or 360.0
 
 
+def radials_of(fix: Fix) -> tuple[Radial, ...]:
+    """The radials a fix is given by; none for a position."""
+    match fix:
+        case RadialDistance():
+            return (fix.radial,)
+        case Crossing():
+            return (fix.first, fix.second)
+        case _:
+            return ()
+
+
 def find_station(plan: HoldPlan, fix: SolvedFix, date: dt.date) -> Station | None:
     """The station of the plan's guidance, or of the radial the fix is on; None where neither is given."""
     guidance = plan.guidance
     position, given_deg = guidance.station, guidance.station_variation_deg
-    if isinstance(plan.fix, RadialDistance):
-        radial = plan.fix.radial
-        if position is None:
-            position = radial.station
-        if position == radial.station and given_deg is None:
-            given_deg = radial.variation_deg
+    if position is None and isinstance(plan.fix, RadialDistance):
+        position = plan.fix.radial.station
     if position is None:
         return None
+    for radial in radials_of(plan.fix):
+        if position == radial.station and given_deg is None:
+            given_deg = radial.variation_deg
     variation_deg, source = station_variation(position, given_deg, plan, date)
     bearing, distance = azimuth_distance(fix.lat_deg, fix.lon_deg, position.lat_deg, position.lon_deg)
     radial_to_fix, _ = azimuth_distance(position.lat_deg, position.lon_deg, fix.lat_deg, fix.lon_deg)
