@@ -71,7 +71,7 @@ class Plan:
     lead_in_s: float = 200.0
 
 
-def fly(plan: Plan = Plan(), hold: Hold = HOLD, wind: Wind | None = STILL_AIR) -> Flight:  # noqa: B008
+def fly(plan: Plan = Plan(), hold: Hold = HOLD, wind: Wind | None = STILL_AIR) -> Flight:
     """The flight of a plan: straight in, the laps, straight on."""
     lap_s = [2.0 * HALF_TURN_S + 2.0 * straight for straight in plan.straights_s]
     starts = np.concatenate(([0.0], np.cumsum(lap_s)))

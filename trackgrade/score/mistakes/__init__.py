@@ -45,8 +45,8 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake("wrong_side", pattern.wrong_side, 95.0, leads_to=_PATTERN, whole_visit=True),
-    Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=_ENTRY, laps_after=2),
-    Mistake("wrong_entry", pattern.wrong_entry, 30.0, leads_to=_ENTRY - {"wrong_entry"}, laps_after=2),
+    Mistake("entry_turned_wrong_way", pattern.entry_turned_wrong_way, 60.0, leads_to=_ENTRY, laps_after=4),
+    Mistake("wrong_entry", pattern.wrong_entry, 30.0, leads_to=_ENTRY - {"wrong_entry"}, laps_after=4),
     Mistake(
         "speed_above_limit",
         handling.speed_above_limit,
@@ -100,14 +100,6 @@ MISTAKES: tuple[Mistake, ...] = (
         "altitude_lost_in_turns", handling.altitude_lost_in_turns, 45.0, leads_to=frozenset(("altitude_not_held",))
     ),
     Mistake("altitude_not_held", handling.altitude_not_held, 45.0),
-    Mistake(
-        "course_overshot",
-        wind.course_overshot,
-        32.0,
-        leads_to=_TIMES | {"course_undershot", "course_left"},
-        laps_after=1,
-    ),
-    Mistake("course_undershot", wind.course_undershot, 28.0, leads_to=_TIMES | {"course_left"}, laps_after=1),
     Mistake("watch_inconsistent", watch.watch_inconsistent, 38.0, leads_to=_TIMES, whole_visit=True),
     Mistake(
         "time_corrected_wrong_way",
@@ -116,6 +108,20 @@ MISTAKES: tuple[Mistake, ...] = (
         needs="repeated",
         leads_to=_TIMES | _ROLLOUT,
         whole_visit=True,
+    ),
+    Mistake(
+        "course_undershot",
+        wind.course_undershot,
+        28.0,
+        leads_to=_TIMES | {"course_overshot", "course_left"},
+        laps_after=1,
+    ),
+    Mistake(
+        "course_overshot",
+        wind.course_overshot,
+        32.0,
+        leads_to=_TIMES | {"course_undershot", "course_left"},
+        laps_after=1,
     ),
     Mistake("time_not_corrected", times.time_not_corrected, 34.0, "repeated", _TIMES | _ROLLOUT, whole_visit=True),
     Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),

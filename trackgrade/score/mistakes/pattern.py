@@ -60,13 +60,15 @@ def entry_turned_wrong_way(seen: Seen) -> Iterator[Sighting]:
     for visit in seen.measured.flown.visits:
         if visit.entry.turned_wrong_way:
             at = visit.entry.outbound_end or visit.entry.start
-            side = "holding side" if visit.entry.kind == "parallel" else "hold's own way"
+            kind = visit.entry.kind
+            turn = "its turn at the fix" if kind == "direct" else "its turn back"
+            away_from = "inbound course" if kind == "teardrop" else "holding side"
             yield Sighting(
                 visit.number,
                 None,
                 at.epoch_s if at else None,
                 2.0,
-                f"the {visit.entry.kind} entry turned back away from the {side}",
+                f"the {kind} entry made {turn} away from the {away_from}",
             )
 
 

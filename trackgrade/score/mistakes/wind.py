@@ -24,12 +24,12 @@ NONE_SHARE = 0.4
 REVERSED_FROM_DEG = 4.0
 #: This far beyond the course in or after the turn back, or short of it when rolled out, is worth naming [turn
 #: radii]: a choice.
-OVERSHOT_RADII = 0.38
+OVERSHOT_RADII = 0.32
 UNDERSHOT_RADII = 0.55
 #: This far beyond the course is far on the non-holding side, wherever in the lap [turn radii]: a choice.
 FAR_BEYOND_RADII = 1.3
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
-SWING_DEG = 8.0
+SWING_DEG = 6.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
 SWINGS = 2
 
