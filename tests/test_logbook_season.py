@@ -49,13 +49,13 @@ def test_all_fly_the_same_hold_in_nearly_the_same_wind_at_the_end() -> None:
 
 def test_a_short_season_becomes_a_logbook_and_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     few = (
-        Learner("pilot A", 3, 0.5, 0.05, 2.0, ("left",)),
-        Learner("pilot B", 2, 0.3, 0.1, 2.0, ("vor", "class")),
+        Learner("pilot A", 2, 0.5, 0.05, 2.0, ("left",)),
+        Learner("pilot B", 1, 0.3, 0.1, 2.0, ("vor",)),
     )
     monkeypatch.setattr(season, "LEARNERS", few)
     done: list[None] = []
     paths = season.build(tmp_path, jobs=2, progress=lambda: done.append(None))
-    assert len(done) == 5
+    assert len(done) == 3
     assert [path.name for path in paths] == [
         "progress-class.html",
         "progress-pilot-a.html",
@@ -64,9 +64,9 @@ def test_a_short_season_becomes_a_logbook_and_pages(tmp_path: Path, monkeypatch:
     ]
     assert all(path.exists() for path in paths)
     with Logbook(tmp_path / "season.sqlite", create=False) as logbook:
-        assert [(name, count) for name, count, _ in logbook.pilots()] == [("pilot A", 3), ("pilot B", 2)]
+        assert [(name, count) for name, count, _ in logbook.pilots()] == [("pilot A", 2), ("pilot B", 1)]
         history = pilot_history(logbook, "pilot A")
-        assert [each.turns for each in history.flown] == ["left", "left", "right"]
+        assert [each.turns for each in history.flown] == ["left", "right"]
         first = list(logbook.export_lines())
     season.build(tmp_path, jobs=1)
     with Logbook(tmp_path / "season.sqlite", create=False) as logbook:

@@ -82,24 +82,24 @@ def test_two_writers_of_the_same_flight_record_it_once(place: str) -> None:
 
 
 def test_a_killed_writer_loses_nothing_that_was_recorded(place: str) -> None:
-    """Four writers, each killed (SIGKILL) at a random moment among its writes."""
+    """Six writers, each killed (SIGKILL) at a random moment after a few writes."""
     moments = random.Random(7)
     acknowledged: set[str] = set()
-    for turn in range(4):
+    for turn in range(6):
         process = writer(place, "pilot A", 1000 * turn, 500)
         assert process.stdout is not None
         assert process.stdout.readline() == "ready\n"
-        assert process.stdout.readline().startswith("done")
-        time.sleep(moments.uniform(0.0, 0.25))
+        done = [process.stdout.readline() for _ in range(moments.randint(1, 8))]
+        time.sleep(moments.uniform(0.0, 0.02))  # somewhere in the next write
         process.send_signal(signal.SIGKILL)
         rest, _ = process.communicate(timeout=60)
-        done = [f"done {1000 * turn}", *rest.splitlines()]
-        acknowledged |= {line.replace("done", "day") for line in done if line.startswith("done") and line[5:].isdigit()}
+        done += rest.splitlines()
+        acknowledged |= {line.strip().replace("done", "day") for line in done if line.startswith("done ")}
     with Logbook(place) as logbook:
         found = notes(logbook)
         assert acknowledged <= found
-        assert len(found - acknowledged) <= 4, "at most the one in flight of each writer may be there unannounced"
-        assert len(acknowledged) > 8
+        assert len(found - acknowledged) <= 6, "at most the one in flight of each writer may be there unannounced"
+        assert len(acknowledged) > 12
         whole(logbook)
     if "://" not in place:
         with sqlite3.connect(place) as connection:
