@@ -106,7 +106,7 @@ def contents(brief: Brief) -> Page:
         else None,
         rules=tuple(
             Row(
-                f"lap {number} by rule" if hold.leg.nm is None else "by rule",
+                f"by rule {number}" if hold.leg.nm is None else "by rule",
                 words.heading(brief, rule.outbound_heading_true_deg),
                 clock(rule.outbound_s),
                 words.inbound_of(rule),
