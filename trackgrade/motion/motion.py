@@ -21,7 +21,7 @@ from trackgrade.track.track import CleanTrack, Floats
 #: Step of the even grid on which turns and passages are looked for [s].
 GRID_STEP_S = 1.0
 #: A heading rate noisier than this cannot tell a turn's edges [deg/s]; a calmer trajectory serves there.
-CALM_RATE_SD_DEG_S = 0.2
+CALM_RATE_SD_DEG_S = 0.35
 
 
 @dataclass(frozen=True, eq=False)

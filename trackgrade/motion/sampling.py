@@ -56,7 +56,7 @@ def sample(
             cross_nm=cross_nm,
             east_nm=east_nm,
             north_nm=north_nm,
-            position_sd_nm=motion.trajectory.position_sd_m(time_s) / METRES_PER_NM,
+            position_sd_nm=motion.trajectory.position_sd_m(time_s)[0] / METRES_PER_NM,
             alt_ft=altitude,
             groundspeed_kt=air.groundspeed_m_s * KT_PER_M_S,
             ground_track_true_deg=wrap360(air.track_deg),

@@ -74,8 +74,8 @@ class Trajectory:
         acceleration = (2 * c2 + u * (6 * c3 + u * (12 * c4 + u * 20 * c5))) / (h * h)
         return position, velocity, acceleration
 
-    def position_sd_m(self, time_s: Floats) -> Floats:
-        """Standard error across the track [m] at times (k,): smoothed noise, plus what a hole leaves open.
+    def position_sd_m(self, time_s: Floats) -> tuple[Floats, Floats]:
+        """Standard errors across and along the track [m] at times (k,): smoothed noise, and what a hole leaves open.
 
         Between samples the model is a bridge: variance q*(t*(T-t)/T)**5/20. At samples the posterior
         variance of the continuous-time smoother, noise**2 * dt * w/3 with w = (q/(noise**2 dt))**(1/6),
@@ -85,7 +85,10 @@ class Trajectory:
         gap_s = self.time_s[k + 1] - self.time_s[k]
         into_s = np.clip(time_s - self.time_s[k], 0.0, gap_s)
         bridge = JERK_DENSITY_M2_S5 / 20.0 * (into_s * (gap_s - into_s) / gap_s) ** 5
-        return np.sqrt(smoothed_variance_m2(self.noise_cross_m, gap_s) + bridge)
+        return (
+            np.sqrt(smoothed_variance_m2(self.noise_cross_m, gap_s) + bridge),
+            np.sqrt(smoothed_variance_m2(self.noise_along_m, gap_s) + bridge),
+        )
 
 
 def smoothed_variance_m2(noise_m: float, interval_s: Floats) -> Floats:
@@ -96,10 +99,13 @@ def smoothed_variance_m2(noise_m: float, interval_s: Floats) -> Floats:
 
 
 def smoothed_acceleration_sd_m_s2(noise_m: float, interval_s: Floats) -> Floats:
-    """Standard error [m/s2] of a smoothed acceleration: variance noise**2 dt w**5 / 3 (same model)."""
+    """Standard error [m/s2] of a smoothed acceleration from noise: variance noise**2 dt w**5 / 3 (same model).
+
+    Never more than a plain second difference of the samples has, which is what sparse sampling comes to.
+    """
     density = noise_m**2 * interval_s
     rate = (JERK_DENSITY_M2_S5 / density) ** (1.0 / 6.0)
-    return np.asarray(np.sqrt(density * rate**5 / 3.0))
+    return np.minimum(np.sqrt(density * rate**5 / 3.0), np.sqrt(6.0) * noise_m / interval_s**2)
 
 
 def noise_from_differences(time_s: Floats, position_m: Floats) -> tuple[float, float]:

@@ -27,8 +27,8 @@ LEAST_CHANGE_DEG, LEAST_CORE_RATE_DEG_S = 12.0, 0.8
 TURNING_DEG_S = 0.35
 #: Where a blurred rate is taken to begin and end a turn, as a share of its steady rate.
 BLURRED_LEVEL = 0.4
-#: The rate may dip below a turn's threshold for this long without ending it [s].
-DIP_S = 1.5
+#: The rate may dip below a turn's threshold for this long without ending it; a noisy rate longer [s].
+DIP_S, NOISY_DIP_S = 1.5, 4.0
 #: An edge fitted further than this from the smoothed one is not believed [s].
 FARTHEST_REFINEMENT_S = 6.0
 #: Standard error of an edge taken from the smoothed rate, at 1 s sampling and at longer intervals [s].
@@ -138,7 +138,7 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[t
                 first -= 1
             while last < len(signed) - 1 and signed[last + 1] > bound:
                 last += 1
-            for a, b in _closed(_stretches(signed[first : last + 1] > bound), DIP_S / step):
+            for a, b in _closed(_stretches(signed[first : last + 1] > bound), (NOISY_DIP_S if blurred else DIP_S) / step):
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
                     own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))

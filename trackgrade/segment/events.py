@@ -39,14 +39,20 @@ class Passage:
     track_deg: float
 
 
-def crossing_moment(path: FlightPath, epoch_s: float, speed_kt: float) -> Moment:
-    """A line crossed at a closing speed: the position's error over that speed is the time's.
+def crossing_moment(path: FlightPath, epoch_s: float, angle_deg: float = 0.0) -> Moment:
+    """A line crossed: the position's error over the closing speed is the time's.
 
-    In a hole of the record over which the direction changes the error is a quarter of the hole.
+    ``angle_deg`` is between the ground track and the line's normal: 0 meets the line head on. In a hole of the record over which the direction changes the error is a quarter of the hole.
     """
     k = path.index(epoch_s)
-    position_sd = float(np.hypot(path.position_sd_nm[k], POSITION_FLOOR_NM))
-    sd = float(np.hypot(position_sd / max(abs(speed_kt), 10.0) * 3600.0, TIME_FLOOR_S))
+    closing = abs(float(np.cos(np.radians(angle_deg))))
+    position_sd = np.sqrt(
+        (path.lengthwise_sd_nm[k] * closing) ** 2
+        + path.across_sd_nm[k] ** 2 * (1.0 - closing**2)
+        + POSITION_FLOOR_NM**2
+    )
+    speed_kt = max(path.value(path.groundspeed_kt, epoch_s) * closing, 10.0)
+    sd = float(np.hypot(position_sd / speed_kt * 3600.0, TIME_FLOOR_S))
     if path.in_hole[k]:
         first, last = k, k
         while first > 0 and path.in_hole[first]:
@@ -61,9 +67,8 @@ def crossing_moment(path: FlightPath, epoch_s: float, speed_kt: float) -> Moment
 def passage_at(path: FlightPath, epoch_s: float) -> Passage:
     """The passage at a moment already found."""
     track = path.value(path.track_deg, epoch_s)
-    closing = path.value(path.groundspeed_kt, epoch_s) * np.cos(np.radians(track))
     return Passage(
-        crossing_moment(path, epoch_s, closing),
+        crossing_moment(path, epoch_s, track),
         path.value(path.cross_nm, epoch_s),
         path.value(path.heading_deg, epoch_s),
         track,
@@ -106,7 +111,7 @@ def arrivals(path: FlightPath) -> list[Passage]:
         when = nearest if crosswise or abs(line - nearest) > 60.0 else line
         passage = passage_at(path, when)
         apart = min(abs(line - nearest), 30.0) if direction > 45.0 and direction < 135.0 else 0.0
-        sd = crossing_moment(path, when, path.value(path.groundspeed_kt, when)).sd_s
+        sd = crossing_moment(path, when).sd_s
         found.append(replace(passage, moment=Moment(when, float(np.hypot(sd, apart / 2.0)))))
     return found
 

@@ -236,9 +236,8 @@ def _events(
 
 
 def _line_moment(path: FlightPath, epoch_s: float, *, along: bool) -> Moment:
-    track = np.radians(path.value(path.track_deg, epoch_s))
-    share = np.cos(track) if along else np.sin(track)
-    return crossing_moment(path, epoch_s, float(path.value(path.groundspeed_kt, epoch_s) * share))
+    track = path.value(path.track_deg, epoch_s)
+    return crossing_moment(path, epoch_s, track if along else track - 90.0)
 
 
 def _inbound_start(
@@ -251,7 +250,7 @@ def _inbound_start(
     times = zero_crossings(path.epoch_s, path.cross_nm, rising=False)
     at = first_between(times, turned_back, min(rollout.epoch_s, end))
     k_roll = path.index(rollout.epoch_s)
-    trust = TRUSTED_SD * float(np.hypot(path.position_sd_nm[k_roll], POSITION_FLOOR_NM))
+    trust = TRUSTED_SD * float(np.hypot(path.across_sd_nm[k_roll], POSITION_FLOOR_NM))
     if at is None:
         # Rolled out short of the course, by less than can be told from rolling out on it?
         later = first_between(times, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end))

@@ -22,7 +22,8 @@ from trackgrade.track.track import Floats
 class FlightPath:
     """Arrays (n,) on an even grid of time; angles relative to the inbound course, toward the holding side positive.
 
-    ``heading_deg`` and ``track_deg`` are unwrapped; ``position_sd_nm`` is the error across the track;
+    ``heading_deg`` and ``track_deg`` are unwrapped; ``across_sd_nm`` and ``lengthwise_sd_nm`` are the errors of the
+    position across and along the ground track;
     ``turns`` carry ``change_deg`` positive toward the holding side.
     """
 
@@ -34,7 +35,8 @@ class FlightPath:
     rate_deg_s: Floats
     groundspeed_kt: Floats
     airspeed_kt: Floats
-    position_sd_nm: Floats
+    across_sd_nm: Floats
+    lengthwise_sd_nm: Floats
     in_hole: npt.NDArray[np.bool_]
     turns: tuple[Turn, ...]
 
@@ -74,6 +76,7 @@ def flight_path(
 ) -> FlightPath:
     """The motion on its even grid, turned into the hold's frame."""
     along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
+    across_m, lengthwise_m = motion.trajectory.position_sd_m(motion.grid_s)
     start = motion.start_epoch_s
     return FlightPath(
         epoch_s=motion.grid_s + start,
@@ -84,7 +87,8 @@ def flight_path(
         rate_deg_s=frame.side * air.heading_rate_deg_s,
         groundspeed_kt=air.groundspeed_m_s * KT_PER_M_S,
         airspeed_kt=air.airspeed_m_s * KT_PER_M_S,
-        position_sd_nm=motion.trajectory.position_sd_m(motion.grid_s) / METRES_PER_NM,
+        across_sd_nm=across_m / METRES_PER_NM,
+        lengthwise_sd_nm=lengthwise_m / METRES_PER_NM,
         in_hole=motion.in_hole,
         turns=tuple(
             replace(

@@ -105,6 +105,7 @@ def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
         p
         for p in arrivals(path)
         if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
+        and not path.in_hole[path.index(p.moment.epoch_s)]
         and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
     ]
 
