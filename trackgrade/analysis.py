@@ -16,6 +16,7 @@ from trackgrade.segment.flown import Flown
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.cleaning import clean as clean_track
+from trackgrade.track.thinning import thin
 from trackgrade.track.track import CleanTrack, Track
 
 if TYPE_CHECKING:
@@ -43,7 +44,8 @@ def measure(track: Track, hold: Hold) -> Measured:
     TrackFileError
         Too few usable points.
     """
-    clean = clean_track(track)
+    recorded = clean_track(track)
+    clean = thin(recorded)
     frame = HoldFrame(hold)
     motion = trace(clean, frame.plane)
 
@@ -55,7 +57,7 @@ def measure(track: Track, hold: Hold) -> Measured:
         turns, flown = _find(motion, wind, hold, frame)
 
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
-    clean = replace(clean, notes=clean.notes + channel_notes)
+    clean = replace(clean, notes=clean.notes + channel_notes, interval_s=recorded.interval_s)
     return Measured(clean, samples, wind.as_wind() if wind else None, why_not, turns, flown)
 
 
