@@ -96,13 +96,12 @@ class TestScreen:
         brief = briefed(text, wind_from_true_deg=200.0, wind_kt=wind_kt, arrival_heading_true_deg=40.0)
         lines = shown(brief).split("\n")
         assert max(map(len, lines)) <= 80
-        assert len(lines) <= 36
+        assert len(lines) <= 34
 
     def test_a_vor_brief_says_flag_and_radial(self) -> None:
         text = flat(shown(briefed(VOR)))
-        assert "reciprocal of the 218 radial: inbound is toward the station" in text
-        assert "the flag reads TO inbound and outbound, and does not flip at the fix" in text
-        assert "Set 038 and leave it set" in text
+        assert "Set 038 before the fix and leave it set" in text
+        assert "inbound is toward it, on its 218 radial: the flag reads TO inbound and outbound; no flip" in text
         assert "At or below 230 KIAS" in text  # AIM 5-3-8: to 14,000 ft
         # No wind: the leg's length along and one diameter (1.10 NM) to the side.
         assert "turn back at 4.1 NM" in text

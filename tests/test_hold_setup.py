@@ -107,7 +107,20 @@ def test_fix_on_a_radial() -> None:
     assert hold.inbound_course_true_deg == pytest.approx(expected["azi2"] % 360, abs=1e-9)
     # DME 12 at 16,000 ft: sqrt(12^2 + 2.633^2) = 12.286 NM of slant range.
     assert said(hold, "slant range of DME is ignored (at 16,000 ft DME reads up to 0.29 NM more")
-    assert said(hold, "The 218 radial and the inbound course 218 are the same number: inbound is away")
+    assert said(hold, "inbound leads away from it, on its 218 radial: the flag reads FROM")
+
+
+@pytest.mark.parametrize(
+    ("course", "top", "words"),
+    [
+        (218, "", "The 218 radial and the inbound course 218 are the same number: inbound is away from the station"),
+        (38, "", "The inbound course 038 is the reciprocal of the 218 radial: inbound is toward the station"),
+        (219, 'north = "true"', "The 218 radial and the inbound course 218 are the same number"),
+        (128, "", "The inbound course 128 does not lie along the 218 radial that the fix is on"),
+    ],
+)
+def test_radial_and_course_in_plain_words(course: float, top: str, words: str) -> None:
+    assert said(resolved(course, ON_RADIAL, top=top), words)
 
 
 def test_two_radials_with_their_own_variations() -> None:
@@ -153,6 +166,7 @@ def test_station_at_the_fix() -> None:
     assert hold.inbound_course_true_deg == 223.0  # a radial is aligned to its own station's variation
     assert said(hold, "so its north is the station's: variation 5.0° E")
     assert said(hold, "inbound is on its 038 radial")
+    assert said(hold, "Set 218 when the flag flips over the fix")
     assert said(hold, "flips to FROM at the fix, and back to TO abeam it")
 
 
@@ -161,7 +175,7 @@ def test_station_beyond_the_fix() -> None:
     assert (hold.guidance.station_place, hold.guidance.flag) == ("beyond", "TO")
     assert hold.guidance.station_distance_nm == pytest.approx(18.0, abs=0.01)
     assert said(hold, "Set 360")
-    assert said(hold, "TO inbound and outbound, and does not flip at the fix")
+    assert said(hold, "TO inbound and outbound; no flip at the fix")
 
 
 def test_station_behind_the_fix() -> None:

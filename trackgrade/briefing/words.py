@@ -50,16 +50,11 @@ def heading(brief: Brief, true_deg: float) -> str:
 def course_to_set(brief: Brief) -> str:
     """What to set, when, and the flag."""
     guidance = brief.hold.guidance
-    course = course_name(guidance.course_to_set_deg or brief.inbound_shown_deg)
-    if guidance.kind == "gps":
-        return f"Set {course} to the fix before you reach it, and leave it set. Needle: {scale(brief)}"
-    told = " ".join(f"{text}." for text in flag_words(guidance))
-    when = (
-        "Set it when the flag flips over the fix, turning outbound at the latest."
-        if guidance.station_place == "at"
-        else "Set it before the fix, as soon as you need no other course to get there."
-    )
-    return f"{told} {when} Needle: {scale(brief)}"
+    told = flag_words(guidance)
+    if not told:
+        course = course_name(guidance.course_to_set_deg or brief.inbound_shown_deg)
+        told = (f"Set {course} to the fix before you reach it, and leave it set",)
+    return f"{'. '.join(told)}. Needle: {scale(brief)}"
 
 
 def scale(brief: Brief) -> str:
@@ -121,8 +116,8 @@ def entry(brief: Brief, told: EntryBrief) -> str:
 def notes(brief: Brief) -> tuple[str, ...]:
     """What was said when the hold was resolved, less the warnings and what the brief says anyway."""
     told = flag_words(brief.hold.guidance)
-    elsewhere = ("Variation ", "Leg by altitude", WARNING)
-    return tuple(note for note in brief.hold.notes if note not in told and not note.startswith(elsewhere))
+    elsewhere = ["Variation ", "Leg by altitude", WARNING]
+    return tuple(note for note in brief.hold.notes if note not in told and not note.startswith(tuple(elsewhere)))
 
 
 def warnings(brief: Brief) -> tuple[str, ...]:
@@ -169,10 +164,7 @@ def turns(brief: Brief) -> str:
 def by_distance(brief: Brief) -> str:
     """Where the turn back begins, for a pilot who reads the distance to the fix."""
     lap = brief.solved
-    text = f"By distance: turn back at {lap.outbound_end_from_fix_nm:.1f} NM from the fix"
-    if brief.hold.leg.nm is not None:
-        text += "; a length that a controller gives ends the outbound leg (AIM 5-3-8)"
-    return text
+    return f"By distance: turn back at {lap.outbound_end_from_fix_nm:.1f} NM from the fix"
 
 
 def by_rule(brief: Brief) -> str:
@@ -180,7 +172,8 @@ def by_rule(brief: Brief) -> str:
     if brief.hold.leg.nm is not None:
         return (
             "By rule: three times the inbound drift outbound (AIM 5-3-8), turned back when the distance along the "
-            f"course is {brief.hold.leg.nm:g} NM; what that would come to in this wind."
+            f"course is {brief.hold.leg.nm:g} NM; what that would come to in this wind. A length that a controller "
+            "gives ends the outbound leg (AIM 5-3-8); the solved lap makes the inbound leg that long."
         )
     return (
         "By rule: three times the inbound drift outbound (AIM 5-3-8), each outbound time corrected by equal seconds; "

@@ -81,7 +81,7 @@ def magnetic_variation(
     if not start <= year <= end:
         warnings.append(
             f"The date ({year:.1f}) is outside the years of the nearest magnetic model, {model.model} "
-            f"({start:.0f} to {end:.0f}): give variation_deg in the hold file"
+            f"({start:.0f} to {end:.0f}): take the variation from a chart of that date"
         )
     result = model.calculate(
         glat=lat_deg,

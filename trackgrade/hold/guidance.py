@@ -102,23 +102,26 @@ def flag_words(guidance: Guidance) -> tuple[str, ...]:
     """What to set and what the flag does, in sentences; empty for GPS guidance."""
     if guidance.kind != "vor" or guidance.course_to_set_deg is None:
         return ()
-    course_deg = guidance.course_to_set_deg
-    course = f"Set {course_name(course_deg)} and leave it set"
+    inbound, reciprocal = course_name(guidance.course_to_set_deg), course_name(guidance.course_to_set_deg + 180.0)
     away_nm = guidance.station_distance_nm or 0.0
-    tell = "does not flip at the fix; tell the fix by distance or a crossing radial"
+    no_flip = "no flip at the fix; tell the fix by distance or a crossing radial"
     if guidance.station_place == "at":
         return (
-            f"{course}. The station is the fix and inbound is on its {course_name(course_deg + 180.0)} radial: the "
-            "flag reads TO inbound, flips to FROM at the fix, and back to TO abeam it on the outbound leg",
+            f"Set {inbound} when the flag flips over the fix, turning outbound at the latest, and leave it set",
+            f"The station is the fix and inbound is on its {reciprocal} radial: the flag reads TO inbound, flips to "
+            "FROM at the fix, and back to TO abeam it on the outbound leg",
         )
+    set_it = f"Set {inbound} before the fix and leave it set"
     if guidance.station_place == "beyond":
         near = f", but FROM where the turn goes over {away_nm:.1f} NM past the fix" if away_nm < NEAR_BEYOND_NM else ""
         return (
-            f"{course}. The station is {away_nm:.1f} NM beyond the fix and inbound is toward it, on its "
-            f"{course_name(course_deg + 180.0)} radial: the flag reads TO inbound and outbound{near}, and {tell}",
+            set_it,
+            f"The station is {away_nm:.1f} NM beyond the fix and inbound is toward it, on its {reciprocal} radial: the "
+            f"flag reads TO inbound and outbound{near}; {no_flip}",
         )
     near = f", but TO where the lap goes over {away_nm:.1f} NM back from the fix" if away_nm < NEAR_BEHIND_NM else ""
     return (
-        f"{course}. The station is {away_nm:.1f} NM behind the fix and inbound leads away from it, on its "
-        f"{course_name(course_deg)} radial: the flag reads FROM inbound and outbound{near}, and {tell}",
+        set_it,
+        f"The station is {away_nm:.1f} NM behind the fix and inbound leads away from it, on its {inbound} radial: the "
+        f"flag reads FROM inbound and outbound{near}; {no_flip}",
     )

@@ -51,8 +51,8 @@ def resolve(plan: HoldPlan, date: dt.date) -> Hold:
     shown = plain_text(plan.source) or "hold file"
     fix = solve_fix(plan, date, shown)
     notes = [*fix.notes]
-    words = radial_words(plan)
-    if words is not None:
+    words = radial_words(plan, date)
+    if words is not None and plan.guidance.kind == "gps":  # a VOR's flag is told with the same words
         notes.append(words)
     variation_deg, variation_source = _local_variation(plan, fix, date, notes)
     station = find_station(plan, fix, date)
@@ -83,17 +83,16 @@ def resolve(plan: HoldPlan, date: dt.date) -> Hold:
 def _local_variation(plan: HoldPlan, fix: SolvedFix, date: dt.date, notes: list[str]) -> tuple[float, str]:
     """Variation at the fix [deg, east positive] and its source; doubts go to ``notes``."""
     model = magnetic_variation(fix.lat_deg, fix.lon_deg, plan.altitude_ft or 0.0, date)
+    notes += [f"Warning: {warning}" for warning in model.warnings]
+    where = f"{model.model} at the fix on {date.isoformat()}"
     if plan.variation_deg is None:
-        notes += [f"Warning: {warning}" for warning in model.warnings]
-        where = f"{model.model} at the fix on {date.isoformat()}"
         notes.append(f"Variation {variation_name(model.variation_deg)} by {where}")
         return model.variation_deg, where
     off_deg = abs(float(wrap180(plan.variation_deg - model.variation_deg)))
     if off_deg > VARIATION_DOUBT_DEG:
         notes.append(
-            f"Warning: variation_deg {variation_name(plan.variation_deg)} is {off_deg:.1f}° from "
-            f"{model.model} at the fix on {date.isoformat()} ({variation_name(model.variation_deg)}): check "
-            "it (east is positive). The given one is used"
+            f"Warning: variation_deg {variation_name(plan.variation_deg)} is {off_deg:.1f}° from {where} "
+            f"({variation_name(model.variation_deg)}): check it (east is positive). The given one is used"
         )
     return plan.variation_deg, "given in the hold file"
 

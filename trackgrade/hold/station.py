@@ -156,13 +156,15 @@ def _miss(plan: HoldPlan, station: Station, course_true_deg: float) -> str:
     return f"{text}. The reciprocal {course_name(plan.inbound_course_deg + 180.0)} does not fit either"
 
 
-def radial_words(plan: HoldPlan) -> str | None:
+def radial_words(plan: HoldPlan, date: dt.date) -> str | None:
     """In plain words, how the radial of the fix and the inbound course go together; None for other fixes."""
     if not isinstance(plan.fix, RadialDistance):
         return None
-    radial = plan.fix.radial.radial_deg
-    off = abs(float(wrap180(radial - plan.inbound_course_deg)))
-    radial_name, course = course_name(radial), course_name(plan.inbound_course_deg)
+    radial, course_deg = plan.fix.radial, plan.inbound_course_deg
+    if plan.north == "true":  # a radial is a number of its station's own north, so the course is put in that
+        course_deg -= station_variation(radial.station, radial.variation_deg, plan, date)[0]
+    off = abs(float(wrap180(radial.radial_deg - course_deg)))
+    radial_name, course = course_name(radial.radial_deg), course_name(course_deg)
     if off <= MISSES_STATION_DEG:
         return (
             f"The {radial_name} radial and the inbound course {course} are the same number: inbound is away "
