@@ -112,7 +112,10 @@ _ALL = (
         Mistakes(outbound_corrected_wrong_way=True, outbound_factor=1.15),
     ),
     SingleMistake(
-        "watch started here and there", "abeam on even laps, wings level on odd ones", Mistakes(watch_alternates=True)
+        "watch started here and there",
+        "abeam on even laps, wings level on odd ones; marked each time",
+        Mistakes(watch_alternates=True),
+        pilot=replace(CLEAN_PILOT, marks=True),
     ),
     SingleMistake("outbound too short", "half the outbound time, on lap 2", Mistakes(outbound_factor=0.5), laps=(2,)),
     SingleMistake(
