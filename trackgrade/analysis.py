@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.airmass import near_the_fix, over_the_visits, wind_over
-from trackgrade.motion.motion import through_air, trace
+from trackgrade.motion.motion import Motion, through_air, trace
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.motion.sampling import sample
 from trackgrade.motion.turns import find_turns, in_epoch_time
+from trackgrade.motion.wind import WindFit
 from trackgrade.segment.flown import Flown
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.visits import expected_leg_s, find_visits
@@ -51,10 +52,10 @@ def measure(track: Track, hold: Hold) -> Measured:
 
     # First pass: the wind from all that was flown near the fix. Second: from the hold alone, once it is known.
     wind, why_not = wind_over(motion, near_the_fix(motion, expected_leg_s(hold)))
-    turns, flown = _find(motion, wind, hold, frame)
+    _, flown = _find(motion, wind, hold, frame, refine=False)
     if flown.visits or flown.reversed_laps:
         wind, why_not = wind_over(motion, over_the_visits(motion, _spans(flown)))
-        turns, flown = _find(motion, wind, hold, frame)
+    turns, flown = _find(motion, wind, hold, frame, refine=True)
 
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
     clean = replace(clean, notes=clean.notes + channel_notes, interval_s=recorded.interval_s)
@@ -72,9 +73,12 @@ def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:
     return judge(m.clean, hold, m.samples, m.wind, m.wind_note, m.turns, m.flown, standard)
 
 
-def _find(motion, wind, hold, frame):  # type: ignore[no-untyped-def]
+def _find(
+    motion: Motion, wind: WindFit | None, hold: Hold, frame: HoldFrame, *, refine: bool
+) -> tuple[tuple[Turn, ...], Flown]:
+    """Turns and laps in this wind; ``refine``: turn edges fitted to the positions, not from the smoothed rate."""
     air = through_air(motion, motion.grid_s, wind)
-    turns = find_turns(motion, air, wind)
+    turns = find_turns(motion, air, wind, refine=refine)
     flown = find_visits(flight_path(motion, air, turns, frame), hold)
     return in_epoch_time(turns, motion.start_epoch_s), flown
 

@@ -105,7 +105,7 @@ def smoothed_acceleration_sd_m_s2(noise_m: float, interval_s: Floats) -> Floats:
     """
     density = noise_m**2 * interval_s
     rate = (JERK_DENSITY_M2_S5 / density) ** (1.0 / 6.0)
-    return np.minimum(np.sqrt(density * rate**5 / 3.0), np.sqrt(6.0) * noise_m / interval_s**2)
+    return np.asarray(np.minimum(np.sqrt(density * rate**5 / 3.0), np.sqrt(6.0) * noise_m / interval_s**2))
 
 
 def noise_from_differences(time_s: Floats, position_m: Floats) -> tuple[float, float]:

@@ -40,9 +40,10 @@ def threshold_deg_s(steady_rate_deg_s: float) -> float:
     return THRESHOLD_SHARE * min(STANDARD_RATE_DEG_S, abs(steady_rate_deg_s))
 
 
-def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Turn]:
+def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: bool = True) -> list[Turn]:
     """Turns of a flight, from the heading rate on the motion's grid; times since its start; right positive.
 
+    Without ``refine`` the edges are those of the smoothed rate, good to a second: enough to see where a hold is.
     An edge inside a hole of the record keeps a wide error.
     """
     time_s, rate_deg_s, airspeed_m_s = motion.grid_s, air.heading_rate_deg_s, air.airspeed_m_s
@@ -59,7 +60,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Tur
         edges.append(Edge(end, False, steady, bound, float(np.clip(straight_after, 3.0, 18.0)), inside))
     at = np.array([edge.epoch_s for edge in edges])
     towards = wind.at(at) if wind is not None else np.zeros((len(at), 2))
-    fitted = fit_edges(trajectory, raw_m, towards, edges)
+    fitted = fit_edges(trajectory, raw_m, towards, edges if refine else [])
     step = float(time_s[1] - time_s[0])
     interval = float(np.median(np.diff(trajectory.time_s)))
     turns = []
@@ -69,7 +70,8 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Tur
             guess = edges[j].epoch_s
             near = _interval_at(trajectory.time_s, guess)
             good = (
-                np.isfinite(fitted.epoch_s[j])
+                refine
+                and np.isfinite(fitted.epoch_s[j])
                 and abs(fitted.epoch_s[j] - guess) < FARTHEST_REFINEMENT_S + near
                 and np.sign(fitted.rate_deg_s[j]) == np.sign(steady)
             )
@@ -81,15 +83,17 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None) -> list[Tur
             errors.append(error)
         if times[1] <= times[0]:
             times = [edges[2 * k].epoch_s, edges[2 * k + 1].epoch_s]
-        inside = (time_s >= times[0]) & (time_s <= times[1])
-        speed = float(np.median(airspeed_m_s[inside])) if np.any(inside) else float("nan")
+        # A slice, not a mask over the whole flight: many turns stay linear.
+        first, last = np.searchsorted(time_s, times[0]), np.searchsorted(time_s, times[1], side="right")
+        turning = slice(int(first), int(last))
+        speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
         turns.append(
             Turn(
                 start_epoch_s=times[0],
                 end_epoch_s=times[1],
                 start_sd_s=errors[0],
                 end_sd_s=errors[1],
-                change_deg=float(np.sum(rate_deg_s[inside]) * step),
+                change_deg=float(np.sum(rate_deg_s[turning]) * step),
                 rate_deg_s=abs(steady),
                 bank_deg=bank_deg(abs(steady), speed),
                 threshold_deg_s=bound,
@@ -138,7 +142,8 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[t
                 first -= 1
             while last < len(signed) - 1 and signed[last + 1] > bound:
                 last += 1
-            for a, b in _closed(_stretches(signed[first : last + 1] > bound), (NOISY_DIP_S if blurred else DIP_S) / step):
+            dip = (NOISY_DIP_S if blurred else DIP_S) / step
+            for a, b in _closed(_stretches(signed[first : last + 1] > bound), dip):
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
                     own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))

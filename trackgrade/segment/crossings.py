@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from trackgrade.track.track import Floats
 
@@ -21,7 +22,7 @@ def zero_crossings(time_s: Floats, value: Floats, *, rising: bool) -> Floats:
     return np.asarray(time_s[at] + (time_s[at + 1] - time_s[at]) * before / (before - after))
 
 
-def local_minima(value: Floats, below: float) -> Floats:
+def local_minima(value: Floats, below: float) -> npt.NDArray[np.intp]:
     """Indices of samples lower than both neighbours (the first of equals) and below a level."""
     inner = (value[1:-1] < value[:-2]) & (value[1:-1] <= value[2:]) & (value[1:-1] < below)
     return np.flatnonzero(inner) + 1
