@@ -58,6 +58,8 @@ class Trajectory:
 
     def at(self, time_s: Floats) -> tuple[Floats, Floats, Floats]:
         """Position, velocity, acceleration (k, 2) at times (k,) inside the record: a quintic between samples."""
+        if np.array_equal(time_s, self.time_s):  # an even log of 1 Hz is its own grid
+            return self.position_m, self.velocity_m_s, self.acceleration_m_s2
         k = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)
         h = (self.time_s[k + 1] - self.time_s[k])[:, None]
         u = ((time_s - self.time_s[k])[:, None]) / h
