@@ -1,0 +1,141 @@
+"""Both needles on legs whose deflection is arithmetic; the published scales; where one passes and the other fails."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests import arithmetic_hold as arithmetic
+from trackgrade.hold.hold import Guidance, Hold
+from trackgrade.score.needles import (
+    STATION_PASSAGE_NM,
+    needle_contrasts,
+    needles_of,
+    own_needle,
+    practice_station,
+    read_needle,
+)
+
+#: The plane about the fix is flat, the VOR bearings are geodesic; over 10 NM they differ by less than this.
+FLAT_EARTH = 2e-3
+
+
+def _offset(cross_nm: float, straight_s: float = 120.0) -> arithmetic.Flight:
+    """One lap whose inbound leg runs parallel to the course, on the holding side by ``cross_nm``."""
+    return arithmetic.fly(
+        arithmetic.Plan(straights_s=(straight_s,), inbound_cross_nm=lambda t: np.full_like(t, cross_nm))
+    )
+
+
+def _read(flight: arithmetic.Flight, label: str, hold: Hold = arithmetic.HOLD):  # type: ignore[no-untyped-def]
+    (lap,) = flight.flown.laps
+    # Read as an overshoot is, from the inbound start on: an offset is no capture.
+    lap = replace(lap, inbound_start_by="course")
+    (needle,) = (needle for needle in needles_of(hold) if label in needle.label)
+    return read_needle(needle, 1, lap, flight.samples)
+
+
+@pytest.mark.parametrize(
+    ("label", "full_scale_nm"),
+    [
+        ("terminal", 1.0),  # AIM 1-1-17: 1 NM within 30 NM
+        ("approach", 0.3),  # AIM 1-1-17: 0.3 NM
+        ("en route", 2.0),  # 2 NM with an augmented receiver (secondary source)
+    ],
+)
+def test_linear_needle_is_distance_over_full_scale(label: str, full_scale_nm: float) -> None:
+    reading = _read(_offset(0.15), label)
+    assert reading.largest == pytest.approx(0.15 / full_scale_nm)
+    assert reading.typical == pytest.approx(0.15 / full_scale_nm)
+    assert reading.side == "right"  # right turns hold on the right of the inbound course
+
+
+@pytest.mark.parametrize("cross_nm", [0.1, -0.1])
+def test_angular_needle_is_the_angle_at_the_station(cross_nm: float) -> None:
+    """A VOR at the fix: deflection is atan(cross / distance) over 10 degrees, read up to half a mile."""
+    reading = _read(_offset(cross_nm), "VOR")
+    along = math.sqrt(STATION_PASSAGE_NM**2 - cross_nm**2)
+    expected = math.degrees(math.atan2(abs(cross_nm), along)) / 10.0
+    one_sample = (
+        math.degrees(cross_nm**2 / STATION_PASSAGE_NM**2) / 10.0 + 0.02
+    )  # the last sample lies up to 1 s before
+    assert reading.largest == pytest.approx(expected, abs=one_sample + 0.05)
+    assert reading.side == ("right" if cross_nm > 0.0 else "left")
+
+
+def test_the_needle_is_left_alone_over_the_station() -> None:
+    flight = _offset(0.05)
+    reading = _read(flight, "VOR")
+    at_end = flight.samples.along_nm[np.searchsorted(flight.samples.epoch_s, reading.to_epoch_s)]
+    assert abs(at_end) >= STATION_PASSAGE_NM - 0.03
+
+
+def test_station_behind_the_fix_reads_the_same_course() -> None:
+    """A station 5 NM beyond the fix: at the fix, 0.25 NM off is atan(0.25 / 5) = 2.86 degrees."""
+    course = math.radians(arithmetic.HOLD.inbound_course_true_deg)
+    hold = practice_station(
+        arithmetic.HOLD,
+        44.0 + 5.0 * math.cos(course) / 60.0,
+        -93.0 + 5.0 * math.sin(course) / (60.0 * math.cos(math.radians(44.0))),
+    )
+    flight = _offset(0.25)
+    reading = _read(flight, "VOR", hold)
+    assert reading.largest == pytest.approx(math.degrees(math.atan2(0.25, 5.0)) / 10.0, abs=0.02)
+
+
+def test_the_same_flying_passes_on_one_needle_and_fails_on_another() -> None:
+    """0.12 NM off a mile out: 0.12 of a terminal scale, 0.4 of an approach scale; at half a mile 14 degrees of a
+    VOR."""
+    flight = _offset(0.12)
+    (lap,) = (replace(lap, inbound_start_by="course") for lap in flight.flown.laps)
+    readings = [read_needle(needle, 1, lap, flight.samples) for needle in needles_of(arithmetic.HOLD)]
+    (contrast,) = needle_contrasts(readings, 0.75)
+    assert any("terminal" in label for label in contrast.passes)
+    assert any("VOR" in label for label in contrast.fails)
+
+
+def test_share_of_time_within_half_and_three_quarters() -> None:
+    """Cross grows evenly from 0 to 1 NM: half the time within half scale, three quarters within three quarters."""
+    flight = arithmetic.fly(
+        arithmetic.Plan(straights_s=(100.0,), inbound_cross_nm=lambda t: np.clip((t - 220.0) / 100.0, 0.0, 1.0))
+    )
+    reading = _read(flight, "terminal")
+    assert reading.share_within_half == pytest.approx(0.5, abs=0.02)
+    assert reading.share_within_three_quarters == pytest.approx(0.75, abs=0.02)
+    assert reading.largest == pytest.approx(1.0, abs=0.02)
+
+
+def test_after_a_roll_out_the_needle_counts_from_its_capture() -> None:
+    """Rolled out 0.9 NM short and closing: the intercept is not read, the course held after it is."""
+    flight = arithmetic.fly(
+        arithmetic.Plan(straights_s=(100.0,), inbound_cross_nm=lambda t: np.clip(0.9 - (t - 220.0) / 30.0, 0.0, 0.9))
+    )
+    (lap,) = flight.flown.laps
+    needle = own_needle(arithmetic.HOLD)
+    reading = read_needle(needle, 1, lap, flight.samples)
+    assert reading.largest is not None
+    assert reading.largest <= 0.5
+    never = arithmetic.fly(arithmetic.Plan(straights_s=(100.0,), inbound_cross_nm=lambda t: np.full_like(t, 0.9)))
+    (lap,) = never.flown.laps
+    assert read_needle(needle, 1, lap, never.samples).largest == pytest.approx(0.9)
+
+
+def test_the_holds_own_needle_is_marked() -> None:
+    assert own_needle(arithmetic.HOLD).label.startswith("GPS 1 NM")
+    odd = replace(arithmetic.HOLD, guidance=Guidance(kind="gps", full_scale_nm=0.5))
+    assert own_needle(odd).full_scale == 0.5
+    assert sum(needle.own for needle in needles_of(odd)) == 1
+    vor = replace(arithmetic.HOLD, guidance=Guidance(kind="vor", station_lat_deg=44.0, station_lon_deg=-93.0))
+    assert own_needle(vor).kind == "vor"
+
+
+def test_left_turns_hold_on_the_left() -> None:
+    hold = replace(arithmetic.HOLD, turns="left")
+    flight = arithmetic.fly(
+        arithmetic.Plan(straights_s=(120.0,), inbound_cross_nm=lambda t: np.full_like(t, 0.2)), hold
+    )
+    reading = _read(flight, "terminal", hold)
+    assert reading.side == "left"
