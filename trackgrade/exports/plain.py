@@ -58,4 +58,4 @@ def plain(value: Any, *, leave_out: frozenset[str] = frozenset()) -> Any:
         return {str(key): plain(content) for key, content in value.items()}
     if isinstance(value, list | tuple):
         return [plain(each) for each in value]
-    return number(float(value))  # a numpy scalar
+    return plain(value.item())  # a numpy scalar knows its Python self

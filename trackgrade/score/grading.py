@@ -181,7 +181,7 @@ def grade_laps_together(item: Item, results: Sequence[ItemResult], standard: Sta
 
 
 def _straddles(size: float, limit: float, sd: float | None) -> bool:
-    return sd is not None and math.isfinite(sd) and sd > 0.0 and abs(size - limit) <= STRADDLE_SDS * sd
+    return sd is not None and math.isfinite(sd) and sd > 0.0 and bool(abs(size - limit) <= STRADDLE_SDS * sd)
 
 
 def _recorded_seconds(times: Floats, values: Floats, gap_before: npt.NDArray[np.bool_]) -> float:
