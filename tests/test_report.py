@@ -222,6 +222,29 @@ def test_a_note_names_limit_and_source_and_that_a_choice_is_a_choice() -> None:
     assert "a choice of this program, not published" in notes["Inbound time, lap 1"]
 
 
+def test_side_tables_show_each_lap_by_each_reference_and_needle() -> None:
+    debrief = make_debrief()
+    tree = document("three laps")
+    tables = {
+        each.xpath("../../h2")[0].text: {
+            row.xpath("./th")[0].text: [cell.text for cell in row.xpath("./td")] for row in each.xpath(".//tbody/tr")
+        }
+        for each in tree.xpath("//table[contains(@class, 'side')]")
+    }
+    needles = tables["Each inbound leg on each needle"]
+    for reading in debrief.needles:
+        label = reading.label[0].upper() + reading.label[1:] + (" (this hold)" if reading.own else "")
+        assert reading.largest is not None
+        assert needles[label][reading.lap - 1].startswith(f"{reading.largest:.2f}")
+    assert debrief.watch is not None
+    watch = tables["Outbound time from each place a watch may be started"]
+    assert watch["Abeam the fix"][:3] == [f"{each.abeam_s.value:.1f}" for each in debrief.watch.times]
+
+
+def test_marks_of_the_log_are_listed() -> None:
+    assert re.search(r"Mark in the log at \d\d:\d\d:\d\d UTC: start of time", document("three laps").text_content())
+
+
 # -- what cannot get in ---------------------------------------------------------------------------------------------
 
 

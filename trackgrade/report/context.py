@@ -18,6 +18,7 @@ from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence
 from trackgrade.report.plan_marks import EVENT_SIGNS, line_style, sign
 from trackgrade.report.plan_view import PlanView
 from trackgrade.report.plan_view import draw as draw_plan
+from trackgrade.report.side_tables import SideTable, side_tables
 from trackgrade.report.strips import DrawnStrip, lap_heads, strips, time_axis
 from trackgrade.report.strips import draw as draw_strip
 from trackgrade.report.summary import Fact, Point
@@ -45,12 +46,14 @@ class Page:
     not_completed : laps listed and not graded, with the reason
     solved : a lap was solved for the wind
     plates : (lap, small drawing); ``watch`` where the time was started, in words
+    side_tables : outbound times by reference, inbound legs by needle
     stretches : what can be chosen in the pictures; ``line_styles`` their CSS classes by key
     plan, strips, heads, time_words : the pictures
     needles : (kind, label, own) of the two instruments
     signs : (drawing, words) of the plan view's marks
     entries, wind_facts, item_rows, methods : the evidence in words and numbers
-    columns : (quantity, column, unit, note) of the track file; ``dropped``, ``holes``, ``estimated``, ``notes``
+    columns : (quantity, column, unit, note) of the track file; ``dropped``, ``holes``, ``estimated``,
+        ``marks`` in the log, ``notes``
     seen_instead : what was there when no hold was found
     identity : version, standard, track, fingerprint
     numbers : every traced number, for the notes at the end of the page
@@ -72,6 +75,7 @@ class Page:
     solved: bool
     plates: tuple[tuple[Stretch, Markup], ...]
     watch: tuple[str, ...]
+    side_tables: tuple[SideTable, ...]
     stretches: tuple[Stretch, ...]
     line_styles: dict[str, str]
     plan: PlanView
@@ -88,6 +92,7 @@ class Page:
     dropped: tuple[str, ...]
     holes: tuple[str, ...]
     estimated: tuple[str, ...]
+    marks: tuple[str, ...]
     notes: tuple[str, ...]
     seen_instead: tuple[str, ...]
     identity: tuple[Fact, ...]
@@ -119,6 +124,7 @@ def page_of(debrief: Debrief) -> Page:
         solved=debrief.solved is not None,
         plates=plan.plates,
         watch=summary.watch(debrief),
+        side_tables=side_tables(debrief, timeline),
         stretches=timeline.stretches,
         line_styles={each.key: line_style(each) for each in timeline.stretches},
         plan=plan,
@@ -135,6 +141,7 @@ def page_of(debrief: Debrief) -> Page:
         dropped=tuple(evidence.dropped(debrief)),
         holes=tuple(evidence.holes(debrief)),
         estimated=evidence.estimated(debrief),
+        marks=tuple(evidence.marks(debrief)),
         notes=tuple(evidence.notes(debrief)),
         seen_instead=tuple(sentence(each) for each in debrief.flown.seen_instead),
         identity=evidence.identity(debrief),

@@ -144,6 +144,12 @@ def holes(debrief: Debrief) -> Iterator[str]:
         yield f"{clock(each.start_epoch_s)} to {clock(each.end_epoch_s)} UTC, {lasted(each.seconds)}."
 
 
+def marks(debrief: Debrief) -> Iterator[str]:
+    """Moments that the pilot or the log marked."""
+    for each in debrief.track.track.marks:
+        yield f"{clock(each.epoch_s)} UTC: {each.label or 'no label'}"
+
+
 def notes(debrief: Debrief) -> Iterator[str]:
     """What readers, cleaning, hold and judgement had to say, each once."""
     track = debrief.track

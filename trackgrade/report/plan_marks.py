@@ -204,28 +204,39 @@ def fix_mark(views: tuple[View, View]) -> Markup:
 
 
 def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View]) -> Markup:
-    """Inbound course on the non-holding side of its line; which side is which, further out."""
+    """The inbound course where its line comes into the frame, and the holding side inside the pattern."""
     hold = debrief.hold
-    course = course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)
-    outbound_nm, width_nm = 2.0, 1.2
+    course = f"inbound {course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)}° mag"
+    length_nm, width_nm = 2.0, 1.2
     if debrief.solved is not None:
-        outbound_nm = max(1.2, -float(np.min(debrief.solved.path_along_nm)))
+        length_nm = max(1.2, -float(np.min(debrief.solved.path_along_nm)))
         width_nm = max(0.6, float(np.max(debrief.solved.path_cross_nm)))
-    places = (
-        (f"inbound {course}° mag", -0.5 * outbound_nm, -0.12),
-        ("holding side", -0.25 * outbound_nm, 0.5 * width_nm),
-        ("non-holding side", -0.25 * outbound_nm, -0.12),
-    )
     words = []
-    for text, along, cross in places:
-        for view in views:
-            x, y = view.place(*(float(v) for v in frame.east_north(along, cross)))
-            line_x, _ = view.place(*(float(v) for v in frame.east_north(along, 0.0)))
-            anchor = "middle" if cross > 0.0 else "end" if x < line_x else "start"
-            words.append(
-                element("text", text, x=x, y=y + 4.0, text_anchor=anchor, class_=f"course-words only-{view.name}")
-            )
+    for view in views:
+        x, y, anchor = _beside_the_line(view, frame, LETTER_PX * len(course))
+        words.append(_words_at(course, x, y, anchor, view))
+        middle = view.place(*(float(v) for v in frame.east_north(-0.25 * length_nm, 0.5 * width_nm)))
+        words.append(_words_at("holding side", *middle, "middle", view))
     return element("g", *words)
+
+
+def _words_at(words: str, x: float, y: float, anchor: str, view: View) -> Markup:
+    return element("text", words, x=x, y=y + 4.0, text_anchor=anchor, class_=f"course-words only-{view.name}")
+
+
+def _beside_the_line(view: View, frame: HoldFrame, width: float) -> tuple[float, float, str]:
+    """Place and anchor for words of a width [px] beside the course line, near where it enters the frame."""
+    fix = np.array(view.place(0.0, 0.0))
+    back = np.array(view.place(*(float(v) for v in frame.east_north(-1.0, 0.0)))) - fix
+    back /= max(float(np.hypot(*back)), 1e-9)
+    room = [
+        ((high if step > 0 else low) - start) / step
+        for start, step, low, high in ((fix[0], back[0], 40.0, WIDTH - 40.0), (fix[1], back[1], 70.0, HEIGHT - 48.0))
+        if abs(step) > 1e-6
+    ]
+    x, y = fix + back * max(0.0, min(room))
+    left = x - 9.0 - width >= 4.0
+    return float(x - 9.0 if left else x + 9.0), float(y), "end" if left else "start"
 
 
 def furniture(debrief: Debrief, views: tuple[View, View]) -> Markup:

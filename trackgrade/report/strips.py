@@ -292,6 +292,7 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
         inside.append(_upright(axis, stretch.start_epoch_s, "lap-edge"))
         if stretch is timeline.stretches[-1]:
             inside.append(_upright(axis, stretch.end_epoch_s, "lap-edge"))
+    inside += [_upright(axis, mark.epoch_s, "mark-edge") for mark in debrief.track.track.marks]
     epoch = debrief.samples.epoch_s
     holes = np.flatnonzero(debrief.samples.gap_before)
     x = np.insert(axis.x(epoch), holes, np.nan)

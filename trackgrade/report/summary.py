@@ -146,6 +146,9 @@ def watch(debrief: Debrief) -> tuple[str, ...]:
     words = []
     if debrief.watch is not None and debrief.watch.sentence:
         words.append(sentence(debrief.watch.sentence))
+    band = debrief.standard.timing_band_s if debrief.standard is not None else None
+    if debrief.converged_lap is not None and band is not None:
+        words.append(f"From lap {debrief.converged_lap} on every inbound time lay within {band:g} s of its target.")
     words += [
         f"Lap {each.lap}: within {each.limit_share:g} of full scale on {' and '.join(each.passes)}, "
         f"outside on {' and '.join(each.fails)}."
