@@ -23,6 +23,8 @@ from trackgrade.segment.path import FlightPath
 OUTBOUND_WITHIN_DEG = 75.0
 #: At the end of its outbound leg a parallel entry is still this near the course, in turn radii.
 PARALLEL_WITHIN_RADII = 0.45
+#: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
+BOUNDARY_DEG = 110.0
 #: A turn at the fix of less than this has no wrong way [deg].
 LEAST_WRONG_TURN_DEG = 70.0
 
@@ -41,8 +43,13 @@ class OutboundLeg:
     back: Turn
 
 
-def describe_entry(path: FlightPath, hold: Hold, arrival: Passage, end: Passage | None) -> Entry:
-    """What was flown from ``arrival`` to the passage ``end`` that closes the entry (or the direct entry's first lap)."""
+def describe_entry(
+    path: FlightPath, hold: Hold, arrival: Passage, end: Passage | None, lap_outward_deg: float | None = None
+) -> Entry:
+    """What was flown from ``arrival`` to the passage that closes the entry (or the direct entry's first lap).
+
+    ``lap_outward_deg``: how far the outbound legs of the laps point into the holding side, where laps are known.
+    """
     heading = _arrival_heading(path, arrival)
     heading_true = float(wrap360(hold.inbound_course_true_deg + hold.side * heading))
     expected = expected_entries(hold.inbound_course_true_deg, hold.side, heading_true)
@@ -60,7 +67,7 @@ def describe_entry(path: FlightPath, hold: Hold, arrival: Passage, end: Passage 
             margin_deg=margin,
             remarks=("no outbound leg could be told apart after the first passage of the fix",),
         )
-    kind = shape(path, leg)
+    kind = shape(path, leg, heading, lap_outward_deg)
     first = _first_turn(path, start, leg)
     wrong_way, remark = _wrong_way(kind, heading, first, leg)
     inside = slice(path.index(start), path.index(until) + 1)
@@ -137,8 +144,14 @@ def outbound_leg(path: FlightPath, start: float, end: float) -> OutboundLeg | No
     return None
 
 
-def shape(path: FlightPath, leg: OutboundLeg) -> EntryKind:
-    """Direct, teardrop or parallel, by the offset of the outbound leg, its direction, and the turn back."""
+def shape(
+    path: FlightPath, leg: OutboundLeg, arrival_heading_deg: float, lap_outward_deg: float | None = None
+) -> EntryKind:
+    """Direct, teardrop or parallel, by the offset of the outbound leg, its direction, and the turn back.
+
+    In strong wind a direct entry and a teardrop can trace the same path; the sector decides there, unless the
+    outbound legs of this pilot's laps (``lap_outward_deg``) show that this one was another leg.
+    """
     k = path.index(0.5 * (leg.back.start_epoch_s + leg.back.end_epoch_s))
     airspeed_nm_s = float(path.airspeed_kt[k]) / 3600.0
     radius_nm = airspeed_nm_s / np.radians(max(leg.back.rate_deg_s, 0.8))
@@ -152,8 +165,17 @@ def shape(path: FlightPath, leg: OutboundLeg) -> EntryKind:
         return "parallel"
     # Between teardrop (from the fix, 30 degrees outward) and direct (two radii aside, no slope): what the
     # wind does to a direct entry moves both together, so their difference tells them apart.
-    if leg.offset_at_fix_nm / radius_nm - (outward_deg - 15.0) / 30.0 < 0.1:
+    offset = leg.offset_at_fix_nm / radius_nm
+    heading = float(wrap180(arrival_heading_deg))
+    toward_teardrop = float(np.clip((heading - BOUNDARY_DEG) / 10.0, -1.0, 1.0))
+    if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.25 * toward_teardrop:
         return "teardrop"
+    if lap_outward_deg is not None and heading < BOUNDARY_DEG:
+        # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.
+        turned_out = 1.0 - np.cos(np.radians(np.clip(150.0 - heading, 0.0, 150.0)))
+        other_leg = outward_deg - lap_outward_deg > 15.0 and abs(outward_deg - 30.0) < 10.0
+        if other_leg and offset < turned_out + 0.35:
+            return "teardrop"
     return "direct"
 
 

@@ -25,9 +25,11 @@ from trackgrade.segment.flown import InboundStartBy, Lap, Moment
 from trackgrade.segment.path import FlightPath
 
 #: Angles to the inbound course [deg] that a lap may start and must end with (a direct entry starts it wide).
-START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 75.0
+START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 62.0
 #: The turn at the fix begins this soon after it, else the aircraft left the hold [s].
 LATEST_FIX_TURN_S = 50.0
+#: It may begin a little early, and even one unbroken turn through the whole lap is about one circle [s, deg].
+EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
 #: Turns in one direction this close together are one turn with a wobble [s].
 SAME_TURN_PAUSE_S = 2.0
 #: A turn back may begin with a bite and a pause this long [s].
@@ -77,6 +79,8 @@ def lap_between(
         return NoLap("no turn to the outbound leg after the fix")
     if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S:
         return NoLap("the turn came too long after the fix")
+    if start - fix_turn.start_epoch_s > EARLIEST_FIX_TURN_S or fix_turn.change_deg > LARGEST_TURN_DEG:
+        return NoLap("an orbit: the turn began long before the fix or went round more than once")
     # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
     unbroken = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
@@ -91,7 +95,7 @@ def lap_between(
         return NoLap("never abeam the fix on that side")
 
     if b is not None:
-        if abs(float(wrap180(b.heading_deg))) > END_WITHIN_DEG and abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
+        if abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
             return NoLap("the fix was not passed inbound", outbound=True)
         if back is None and not unbroken:
             return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)

@@ -113,7 +113,7 @@ def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
 def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
     """Whether a round begun far off the inbound course has the shape of a direct entry's lap, not of another entry."""
     leg = outbound_leg(path, a.moment.epoch_s, b.moment.epoch_s)
-    return leg is None or shape(path, leg) == "direct"
+    return leg is None or shape(path, leg, a.heading_deg) == "direct"
 
 
 def _as_flown(passage: Passage, mirrored: bool) -> Passage:
@@ -211,7 +211,7 @@ def _visits(path: FlightPath, hold: Hold, chains: list[list[FoundLap]], leg_s: f
         not_before = chains[v - 1][-1].b.moment.epoch_s + 1.0 if v else -np.inf
         wrong = sum(found.lap.wrong_side for found in chain) > len(chain) / 2
         seen = path.seen_as(reciprocal=False, mirrored=wrong)
-        entry, first_laps = _entry(path, hold, chain, came, leg_s, not_before)
+        entry, first_laps, chain = _entry(path, hold, chain, came, leg_s, not_before)
         laps = first_laps + [found.lap for found in chain]
         broken = _broken_laps(seen, chain, [_as_flown(p, wrong) for p in passages])
         numbered = []
@@ -233,33 +233,51 @@ def _entry(
     came: list[Passage],
     leg_s: float,
     not_before: float,
-) -> tuple[Entry, list[Lap]]:
-    """The entry before a chain of laps, and the lap that a direct entry itself makes where the chain lacks it."""
+) -> tuple[Entry, list[Lap], list[FoundLap]]:
+    """The entry before a chain of laps; the lap that a direct entry itself makes where the chain lacks it; the chain
+    without a first round that is an entry and no lap."""
     first = chain[0].a
     wrong = chain[0].lap.wrong_side
+    outward = _laps_outward_deg(path.seen_as(reciprocal=False, mirrored=wrong), chain)
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
-    earlier = [
-        p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0
-    ]
+    earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
     for passage in reversed(earlier):
         if _is_abeam_of(passage, earlier) or not _stays_near(path, passage, first, leg_s):
             continue
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
         if leg is None:
             continue
-        entry = describe_entry(path, hold, passage, first)
+        entry = describe_entry(path, hold, passage, first, outward)
         if entry.kind == "direct":
             seen = path.seen_as(reciprocal=False, mirrored=wrong)
             lap = lap_between(seen, _as_flown(passage, wrong), _as_flown(first, wrong), any_start=True)
             if isinstance(lap, Lap):
-                return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)]
-        return entry, []
+                return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)], chain
+        return entry, [], chain
     # Nothing before: the chain's own first passage is the arrival.
-    entry = describe_entry(path, hold, first, chain[0].b)
+    entry = describe_entry(path, hold, first, chain[0].b, outward)
     if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
-        return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), []
+        return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), [], chain
+    far_off = abs(float(wrap180(first.heading_deg))) > CROSSWISE_FROM_DEG
+    if len(chain) > 1 and far_off and entry.kind in ("teardrop", "parallel"):
+        return entry, [], chain[1:]
     kind = entry.kind if wrong and entry.kind != "unclear" else "direct"
-    return replace(entry, kind=kind, end=first.moment), []
+    return replace(entry, kind=kind, end=first.moment), [], chain
+
+
+def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
+    """How far the outbound legs of laps begun on the inbound course point into the holding side [deg]; None if few."""
+    angles = []
+    for found in chain:
+        start, end = found.lap.outbound_turn_end, found.lap.outbound_end
+        if start is None or end is None or end.epoch_s - start.epoch_s < 15.0:
+            continue
+        if abs(float(wrap180(found.a.heading_deg))) > CROSSWISE_FROM_DEG:
+            continue
+        k0, k1 = path.index(start.epoch_s), path.index(end.epoch_s)
+        d_along, d_cross = path.along_nm[k1] - path.along_nm[k0], path.cross_nm[k1] - path.cross_nm[k0]
+        angles.append(float(np.degrees(np.arctan2(d_cross, -d_along))))
+    return float(np.median(angles)) if angles else None
 
 
 def _is_abeam_of(passage: Passage, earlier: list[Passage]) -> bool:
