@@ -28,6 +28,7 @@ from trackgrade.commands import main
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.holdfile import parse_hold
 from trackgrade.hold.planning import solve_lap
+from trackgrade.hold.rules import by_rules
 from trackgrade.hold.setup import resolve
 from trackgrade.score.standards import load_standard
 
@@ -170,6 +171,21 @@ class TestLapsByRule:
         assert rule.outbound_s == pytest.approx(110.0, abs=3.0)
 
 
+@pytest.mark.parametrize("text", [HOLD, VOR])
+def test_the_heading_correction_is_the_right_way(text: str) -> None:
+    """Flown by rule with the outbound heading turned as told, a lap through the course comes out less through."""
+    brief = briefed(text, wind_from_true_deg=280.0, wind_kt=20.0)
+    lap, told = brief.solved, words.correction(brief)[-1]
+    through = re.search(r"through the course: next outbound heading further (left|right)", told)
+    assert through
+    turned = lap.outbound_wca_deg + (-5.0 if through[1] == "left" else 5.0)
+    rules = by_rules(brief.hold, 104.0, 280.0, 20.0, turned, lap.outbound_s, target_inbound_s=60.0)
+    assert rules.rollout_cross_nm > 0.05
+    size = re.search(r"([\d.]+) NM is (\d+)°", told)
+    assert size
+    assert rules.rollout_cross_nm == pytest.approx(float(size[1]) / float(size[2]) * 5.0, rel=0.35)
+
+
 def hold() -> Hold:
     return Hold("test", 44.0, -93.0, 218.0, 0.0, "given", "right", Leg(minutes=1.0))
 
@@ -287,6 +303,22 @@ class TestPage:
         course = math.radians(218.5)
         across = [x * math.cos(course) + y * math.sin(course) for x, y in points]
         assert (max(across) - min(across)) / per_nm == pytest.approx(2.0 * brief.solved.turn_radius_nm, rel=0.01)
+
+    @pytest.mark.parametrize("text", [HOLD, VOR])
+    def test_the_arrival_is_drawn_on_its_heading_from_its_sector(self, text: str) -> None:
+        """North is up the page, so an arrow on a heading h points (sin h, -cos h)."""
+        brief = briefed(text, arrival_heading_true_deg=163.0)
+        root = ElementTree.fromstring(page.contents(brief).drawing)
+        lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
+        start, end = (tuple(map(float, pair.split(","))) for pair in lines["arrival"].split())
+        pointing = math.degrees(math.atan2(end[0] - start[0], start[1] - end[1])) % 360.0
+        assert pointing == pytest.approx(163.0, abs=0.2)
+        (wedge,) = [each.get("points", "") for each in root.iter("polygon") if each.get("class") == "sector chosen"]
+        fix, *arc = [tuple(map(float, pair.split(","))) for pair in wedge.split()]
+        bearings = [math.degrees(math.atan2(x - fix[0], fix[1] - y)) for x, y in arc]
+        came_from = math.degrees(math.atan2(start[0] - fix[0], fix[1] - start[1]))
+        turns = [(each - came_from + 180.0) % 360.0 - 180.0 for each in bearings]
+        assert min(turns) < 0.0 < max(turns)
 
     def test_the_same_in_is_the_same_out(self) -> None:
         assert page.render(briefed(wind_kt=12.0)) == page.render(briefed(wind_kt=12.0))
