@@ -286,6 +286,10 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
         "Outbound leg too long",
         "Start the watch abeam the fix, and turn back on the watch and on nothing else.",
     ),
+    "inbound_times_off": (
+        "Inbound times not brought to the leg time",
+        "Take the whole difference out of the next outbound leg at once, and judge the next lap by its inbound time.",
+    ),
     "watch_inconsistent": (
         "The watch started at different places",
         "Start the outbound time at the same place every lap, abeam the fix, or no correction can be right.",

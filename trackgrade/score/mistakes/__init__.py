@@ -17,7 +17,14 @@ from trackgrade.score.mistakes.sighting import Mistake, Seen, Sighting
 from trackgrade.score.sentences import MISTAKE_WORDS, finding_evidence
 
 _TIMES = frozenset(
-    ("time_not_corrected", "time_corrected_wrong_way", "outbound_too_short", "outbound_too_long", "watch_inconsistent")
+    (
+        "time_not_corrected",
+        "time_corrected_wrong_way",
+        "outbound_too_short",
+        "outbound_too_long",
+        "watch_inconsistent",
+        "inbound_times_off",
+    )
 )
 _DRIFT = frozenset(("no_drift_correction", "reversed_drift_correction"))
 _ROLLOUT = frozenset(("course_overshot", "course_undershot"))
@@ -130,6 +137,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
     Mistake("course_left", wind.course_left, 40.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),
+    Mistake("inbound_times_off", times.inbound_times_off, 28.0),
     Mistake("arrival_time_missed", times.arrival_time_missed, 22.0),
 )
 

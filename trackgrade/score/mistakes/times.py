@@ -133,6 +133,27 @@ def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> 
     return min(asked, default=target), max(asked, default=target)
 
 
+def inbound_times_off(seen: Seen) -> Iterator[Sighting]:
+    """No inbound time in the band over the whole hold, whatever was done about it; one lap alone is no mistake."""
+    results = [seen.item("inbound_time", lap.scope) for lap in seen.measured.laps]
+    if len(results) < 2 or any(result is None or result.result != "outside" for result in results):
+        return
+    flown = [lap.inbound_s.value for lap in seen.measured.laps]
+    shown = ", ".join("-" if value is None else f"{value:.0f}" for value in flown)
+    for lap in seen.measured.laps[1:]:
+        result = seen.out("inbound_time", lap)
+        if result is None or result.value is None or result.limit is None:
+            continue
+        target = lap.target_inbound_s or 0.0
+        yield Sighting(
+            lap.visit,
+            lap.number,
+            lap.end_epoch_s,
+            abs(result.value) / result.limit,
+            f"inbound {_off(result.value)}; the inbound times were {shown} s where {target:.0f} s is asked for",
+        )
+
+
 def late_at_fix(seen: Seen) -> Iterator[Sighting]:
     """The turn at the fix begun late."""
     for lap in seen.measured.laps:

@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
+from trackgrade.score.debrief import LapMeasures
 from trackgrade.score.measures import settled_from_s
 from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount, degrees_words
@@ -22,6 +23,8 @@ CORRECTION_WORTH_DEG = 8.0
 NONE_SHARE = 0.4
 #: A correction the other way counts from here [deg]: a choice, about how well a heading is held.
 REVERSED_FROM_DEG = 4.0
+#: Corrections further apart than this are told beside a roll-out off the course [deg]: a choice.
+CORRECTIONS_DIFFER_DEG = 5.0
 #: This far beyond the course in or after the turn back, or short of it when rolled out, is worth naming [turn
 #: radii]: a choice.
 OVERSHOT_RADII = 0.32
@@ -84,7 +87,7 @@ def course_overshot(seen: Seen) -> Iterator[Sighting]:
             lap.number,
             float(measured.samples.epoch_s[index[at]]),
             float(beyond[at]) / (OVERSHOT_RADII * radius),
-            f"{amount(float(beyond[at]), 'NM')} through the course in the turn back",
+            f"{amount(float(beyond[at]), 'NM')} through the course in the turn back{_laid_off(seen, lap)}",
         )
 
 
@@ -100,8 +103,19 @@ def course_undershot(seen: Seen) -> Iterator[Sighting]:
             lap.number,
             end.epoch_s,
             cross / (UNDERSHOT_RADII * radius),
-            f"wings level {amount(cross, 'NM')} short of the course",
+            f"wings level {amount(cross, 'NM')} short of the course{_laid_off(seen, lap)}",
         )
+
+
+def _laid_off(seen: Seen, lap: LapMeasures) -> str:
+    """The outbound correction flown beside the one that works, where they differ; else nothing."""
+    for work in seen.measured.wind_work:
+        needed, flown = work.solved_correction_deg, work.outbound_correction_deg.value
+        if (work.visit, work.lap) != (lap.visit, lap.number) or needed is None or flown is None:
+            continue
+        if abs(needed - flown) >= CORRECTIONS_DIFFER_DEG:
+            return f", with {degrees_words(flown)} laid off outbound where the wind asks for {degrees_words(needed)}"
+    return ""
 
 
 def needle_chased(seen: Seen) -> Iterator[Sighting]:
