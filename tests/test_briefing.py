@@ -123,7 +123,7 @@ class TestScreen:
         told = flat(shown(briefed(text, arrival_heading_true_deg=250.0)))
         assert "Inbound 218, outbound 038 true" in told
         assert "Arriving on heading 250" in told
-        assert "Set 208" in told  # the needle is set to a magnetic course all the same
+        assert "Set 208 magnetic" in told  # the needle is set to a magnetic course all the same
 
 
 class TestEntries:

@@ -53,7 +53,8 @@ def course_to_set(brief: Brief) -> str:
     told = flag_words(guidance)
     if not told:
         course = course_name(guidance.course_to_set_deg or brief.inbound_shown_deg)
-        told = (f"Set {course} to the fix before you reach it, and leave it set",)
+        north = " magnetic" if brief.north_is_true else ""
+        told = (f"Set {course}{north} to the fix before you reach it, and leave it set",)
     return f"{'. '.join(told)}. Needle: {scale(brief)}"
 
 
