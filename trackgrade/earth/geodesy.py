@@ -45,17 +45,13 @@ class LocalPlane:
         self.lat_deg = float(lat_deg)
         self.lon_deg = float(lon_deg)
 
-    def to_plane(
-        self, lat_deg: Any, lon_deg: Any
-    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def to_plane(self, lat_deg: Any, lon_deg: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """East and north of the point [NM] for latitudes and longitudes (n,) [deg]."""
         azimuth, distance_nm = azimuth_distance(self.lat_deg, self.lon_deg, lat_deg, lon_deg)
         radians = np.radians(azimuth)
         return distance_nm * np.sin(radians), distance_nm * np.cos(radians)
 
-    def to_geographic(
-        self, east_nm: Any, north_nm: Any
-    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def to_geographic(self, east_nm: Any, north_nm: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Latitude and longitude [deg] of points of the plane (n,) [NM]."""
         azimuth = np.degrees(np.arctan2(east_nm, north_nm))
         return destination(self.lat_deg, self.lon_deg, azimuth, np.hypot(east_nm, north_nm))

@@ -60,9 +60,7 @@ def decimal_year(date: dt.date) -> float:
     return date.year + (date.toordinal() - first.toordinal()) / days
 
 
-def magnetic_variation(
-    lat_deg: float, lon_deg: float, altitude_ft: float, date: dt.date | float
-) -> Variation:
+def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date: dt.date | float) -> Variation:
     """Variation (declination) by the World Magnetic Model of the date's five years.
 
     Parameters
