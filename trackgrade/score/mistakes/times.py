@@ -4,6 +4,7 @@ watch."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from statistics import median
 
 from trackgrade.score.debrief import Correction, LapMeasures
 from trackgrade.score.mistakes.sighting import Seen, Sighting
@@ -11,6 +12,8 @@ from trackgrade.score.sentences import amount
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 5.0
+#: Inbound times that miss by this many bands, typically, are far off: a choice.
+FAR_OFF_BANDS = 1.5
 #: Share of the timing band from which an inbound time asks for something, beside clearer cases: a choice.
 HALF_BAND = 0.5
 
@@ -136,7 +139,8 @@ def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> 
 def inbound_times_off(seen: Seen) -> Iterator[Sighting]:
     """No inbound time in the band over the whole hold, whatever was done about it; one lap alone is no mistake."""
     results = [seen.item("inbound_time", lap.scope) for lap in seen.measured.laps]
-    if len(results) < 2 or any(result is None or result.result != "outside" for result in results):
+    missed = [abs(r.value) / r.limit for r in results if r is not None and r.value is not None and r.limit is not None]
+    if len(results) < 2 or len(missed) < len(results) or min(missed) <= 1.0 or median(missed) < FAR_OFF_BANDS:
         return
     flown = [lap.inbound_s.value for lap in seen.measured.laps]
     shown = ", ".join("-" if value is None else f"{value:.0f}" for value in flown)
