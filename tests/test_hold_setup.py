@@ -16,10 +16,8 @@ from trackgrade.earth.variation import magnetic_variation
 from trackgrade.errors import HoldFileError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import (
-    cone_radius_nm,
     flag_is_to,
     gps_needle,
-    needle_in_frame,
     vor_needle,
     vor_needle_in_frame,
 )
@@ -300,9 +298,8 @@ def test_needles_in_the_frame() -> None:
     along, cross = np.array([-5.0, -5.0, 3.0, np.nan]), np.array([0.5, -0.5, 0.25, 0.0])
     expected = np.degrees(np.arctan2(cross, np.abs(along))) / 10.0
     assert np.allclose(vor_needle_in_frame(hold, along, cross), expected, atol=1e-9, equal_nan=True)
-    assert np.allclose(needle_in_frame(hold, along, cross), expected, atol=1e-9, equal_nan=True)
     gps = resolved(218, guidance="full_scale_nm = 2.0")
-    assert np.allclose(needle_in_frame(gps, along, cross), cross / 2.0)
+    assert np.allclose(gps_needle(cross, gps.guidance.full_scale_nm), cross / 2.0)
     # A hold without a station reads as a VOR at the fix would.
     assert np.allclose(vor_needle_in_frame(gps, along, cross), expected, atol=1e-9, equal_nan=True)
     assert list(flag_is_to(gps, *HoldFrame(gps).to_geographic(along[:3], cross[:3]))) == [True, True, False]
@@ -326,9 +323,3 @@ def test_seven_and_a_half_degrees_at_ten_miles() -> None:
 def test_over_the_station_itself() -> None:
     hold = resolved(218, guidance=vor(44, -93))
     assert vor_needle(hold, np.array([44.0]), np.array([-93.0]))[0] == 0.0
-
-
-def test_cone_of_ambiguity() -> None:
-    """ICAO Doc 8168: half angle 50 degrees: 1.18 NM of radius for each NM above the station."""
-    assert cone_radius_nm(1852.0 / 0.3048) == pytest.approx(1.1918, abs=1e-4)
-    assert cone_radius_nm(-100.0) == 0.0

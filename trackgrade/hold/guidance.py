@@ -6,7 +6,6 @@ aircraft is on the holding side of the course. Arrays (n,) in, arrays (n,) out; 
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -14,25 +13,15 @@ import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance
-from trackgrade.earth.units import FT_PER_NM
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold
 
 Floats = npt.NDArray[np.float64]
 
-#: Half angle of the cone over a VOR in which its signal is not to be trusted, from the vertical.
-#: ICAO Doc 8168 Vol II, VOR fix tolerance overhead the station: 50 degrees (from memory).
-CONE_HALF_ANGLE_DEG = 50.0
-
 #: A station nearer than this may be passed abeam in the turn at the fix, or on the outbound leg: the flag flips there.
 NEAR_BEYOND_NM = 2.5
 NEAR_BEHIND_NM = 8.0
-
-
-def cone_radius_nm(height_ft: float) -> float:
-    """Radius [NM] of the cone of ambiguity over a VOR at a height above it [ft]."""
-    return max(height_ft, 0.0) / FT_PER_NM * math.tan(math.radians(CONE_HALF_ANGLE_DEG))
 
 
 def gps_needle(cross_nm: Any, full_scale_nm: float) -> Floats:
@@ -55,13 +44,6 @@ def vor_needle(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
 def vor_needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> Floats:
     """`vor_needle` for positions in the hold's frame [NM]."""
     return vor_needle(hold, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
-
-
-def needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> Floats:
-    """Share of full scale of the needle that the hold is flown by."""
-    if hold.guidance.kind == "vor":
-        return vor_needle_in_frame(hold, along_nm, cross_nm)
-    return gps_needle(cross_nm, hold.guidance.full_scale_nm)
 
 
 def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
