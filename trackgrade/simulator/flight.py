@@ -8,6 +8,7 @@ from math import atan2, cos, hypot, pi, radians, sin
 import numpy as np
 
 from trackgrade.hold.hold import Hold
+from trackgrade.simulator.flown_log import VisitLog
 from trackgrade.simulator.kinematics import (
     Frame,
     Motion,
@@ -18,7 +19,7 @@ from trackgrade.simulator.kinematics import (
     wind_components_kt,
 )
 from trackgrade.simulator.manoeuvres import Flyer, fly_manoeuvre
-from trackgrade.simulator.pilot import HoldFlyer, VisitLog
+from trackgrade.simulator.pilot import HoldFlyer
 from trackgrade.simulator.recorder import Recording, record
 from trackgrade.simulator.scenario import Entry, Manoeuvre, Scenario
 from trackgrade.simulator.truth import Truth, tell

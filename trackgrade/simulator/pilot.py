@@ -1,269 +1,21 @@
-"""The simulated pilot: flies entry and laps from the needle, the heading, the watch and the distance.
-
-Written as generators: each yields the bank wanted, step by step, and sees what came of it in the `State`. Headings here
-are *relative*: against the inbound course, positive toward the holding side, so right and left holds are one case.
-"""
+"""The simulated pilot: flies entry and laps from the needle, the heading, the watch and the distance."""
 
 from __future__ import annotations
 
-from collections.abc import Generator
-from dataclasses import dataclass, field, replace
-from math import acos, atan, atan2, copysign, cos, hypot, pi, radians, sin, tan
+import copy
+from math import asin, atan2, cos, hypot, pi, radians, sin
 
-import numpy as np
-
-from trackgrade.simulator.kinematics import (
-    GRAVITY_NM_S2,
-    STEP_S,
-    Frame,
-    Script,
-    State,
-    turn_bank_rad,
-    wrap_pi,
-)
+from trackgrade.simulator.flown_log import LapLog
+from trackgrade.simulator.kinematics import STEP_S, Frame, Script, wrap_pi
 from trackgrade.simulator.lapplan import LapPlan, plan_lap
-from trackgrade.simulator.scenario import Entry, Mistakes, Pilot
-
-TWO_PI = 2 * pi
-
-
-@dataclass
-class LapLog:
-    """What the pilot did, as step numbers into the motion; the truth finds exact times near them. -1: never."""
-
-    number: int
-    start_n: int
-    fix_turn_n: int = -1  # the turn at the fix begun
-    level_n: int = -1  # and over
-    inbound_turn_n: int = -1  # the turn back begun
-    inbound_level_n: int = -1  # rolled out, on an intercept or on the course
-    end_n: int = -1
-    watch_t: float | None = None  # the watch was started
-    why_incomplete: str | None = None
+from trackgrade.simulator.scenario import Entry, Mistakes
+from trackgrade.simulator.steering import TWO_PI, Steering
 
 
-@dataclass
-class VisitLog:
-    frame: Frame
-    entry: Entry
-    pattern: str  # "as published", "reciprocal", "wrong side"
-    arrival_n: int = -1
-    entry_turn_n: int = -1
-    entry_end_n: int = -1
-    wrong_way: bool = False
-    laps: list[LapLog] = field(default_factory=list)
-    marks: list[tuple[float, str]] = field(default_factory=list)
-
-
-class HoldFlyer:
-    """Flies one visit to one hold.
-
-    ``leg_s`` or ``leg_nm`` is the inbound leg wanted; ``wind_kt`` the (east, north) wind the pilot believes.
-    """
-
-    def __init__(
-        self,
-        s: State,
-        frame: Frame,
-        pilot: Pilot,
-        mistakes: Mistakes,
-        rng: np.random.Generator,
-        *,
-        tas_kt: float,
-        turn_rate_deg_s: float,
-        bank_limit_deg: float,
-        roll_s: float,
-        leg_s: float | None,
-        leg_nm: float | None,
-        wind_kt: tuple[float, float],
-        pattern: str = "as published",
-    ) -> None:
-        self.s, self.frame, self.pilot, self.mistakes, self.rng = s, frame, pilot, mistakes, rng
-        self.tas_kt, self.roll_s = tas_kt, roll_s
-        self.v = tas_kt / 3600.0
-        self.leg_s, self.leg_nm = leg_s, leg_nm
-        self.meant_bank = turn_bank_rad(tas_kt, turn_rate_deg_s, bank_limit_deg)
-        if not mistakes.on_laps and mistakes.turn_rate_factor != 1.0:
-            # All turns alike: a habit. The laps are laid out for the turns as they are flown.
-            self.meant_bank = atan(tan(self.meant_bank) * mistakes.turn_rate_factor)
-            self.mistakes = replace(mistakes, turn_rate_factor=1.0)
-        self.w = float(GRAVITY_NM_S2 * tan(self.meant_bank) / self.v)  # rate meant [rad/s]
-        s.turn_bank = self.meant_bank
-        s.roll_max = 1.25 * self.meant_bank / roll_s
-        self.wind = wind_kt
-        wa, wc = frame.components(wind_kt[0] / 3600.0, wind_kt[1] / 3600.0)
-        self.wind_along, self.wind_cross = wa, wc
-        self.crab = plan_lap(self.v, self.w, roll_s, wa, wc, inbound_s=leg_s, inbound_nm=leg_nm).crab_rad
-        self.out_trim = 0.0  # what earlier laps taught, on the outbound heading [rad]
-        self.time_trim = 0.0  # and on the outbound time [s]
-        self.swing_phase = float(rng.uniform(0, TWO_PI))
-        self.log = VisitLog(frame, "direct", pattern)
-
-    # ------------------------------------------------------------------ small moves
-
-    @property
-    def rel(self) -> float:
-        return self.frame.relative(self.s.heading)
-
-    def turn(
-        self, to_rel: float, direction: int, factor: float = 1.0, *, swing: float = 0.0, trim: bool = False
-    ) -> Script:
-        """Turn (+1 toward the holding side's hand, -1 the other) to a relative heading, and roll out.
-
-        ``trim``: over the last 90 degrees adjust the bank so as to roll out on the course.
-        """
-        s = self.s
-        sign = self.frame.side * direction
-        go = (direction * (to_rel - self.rel)) % TWO_PI
-        if go > TWO_PI - radians(12):  # already there, within a correction
-            return
-        target = s.heading + sign * go
-        bank = self.meant_bank * factor * self.pilot.rate_bias
-        begun, adjust = s.t, 1.0
-        while True:
-            left = (target - s.heading) * sign
-            lead = abs(s.rate) * (0.5 * abs(s.bank) / s.roll_max + 0.9)
-            if left <= lead:
-                break
-            if trim and left < radians(90):
-                adjust = 0.9 * adjust + 0.1 * self._trim(left)
-            wanted = bank * adjust
-            if self.pilot.soft_rollout and left < radians(15):
-                wanted *= max(0.45, left / radians(15))
-            if swing:
-                wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
-            yield sign * max(radians(4), wanted + s.bank_wander)
-        while abs(s.rate) > radians(0.4) and s.rate * sign > 0:
-            yield 0.0
-
-    def _trim(self, left: float) -> float:
-        """Bank factor that would bring the rest of the turn to end on the course."""
-        s = self.s
-        radius = self.v / self.w
-        time = left / self.w + self.roll_s / 2
-        still = s.cross + self.wind_cross * time - self.aim - self.short_of_course_nm
-        arc = radius * (1 - cos(left)) + self.v * self.roll_s / 2 * sin(left) * 0.5
-        if still <= 0.05 * radius:
-            return 1.15
-        return 1.0 + self.pilot.finesse * float(min(1.2, max(0.75, arc / still)) - 1.0)
-
-    def bank_for(self, to_rel: float) -> float:
-        """Bank that brings the nose gently to a relative heading and keeps it there."""
-        s = self.s
-        error = wrap_pi(to_rel - self.rel) * self.frame.side + s.heading_wander + radians(self.pilot.heading_bias_deg)
-        most = min(self.meant_bank, radians(18))
-        wanted = atan(s.tas / 3600.0 * (error / 4.0) / GRAVITY_NM_S2)
-        return max(-most, min(most, wanted))
-
-    def hold_heading(self, to_rel: float, seconds: float) -> Script:
-        until = self.s.t + seconds
-        while self.s.t < until:
-            yield self.bank_for(to_rel)
-
-    # ------------------------------------------------------------------ the inbound leg
-
-    aim = 0.0  # cross the pilot steers for [NM]
-    #: A careful pilot would rather roll out a little short of the course than through it.
-    short_of_course_nm = 0.045
-
-    def turn_inbound(self, lap: LapLog | None, number: int, direction: int = 1) -> Generator[float, None, float]:
-        """Turn back to the inbound course; returns by how much the turn missed it [NM], + short, - through."""
-        m = self._mistakes(number)
-        factor, swing = m.turn_rate_factor, radians(m.bank_swing_deg)
-        cut = radians(self.pilot.intercept_deg)
-        clean = m.aim_beyond_nm == 0.0 and not m.no_intercept
-        if direction * ((self.crab - cut) - self.rel) % TWO_PI < radians(300) and direction > 0:
-            yield from self._turn_part(self.crab - direction * cut, direction, factor, swing, trim=clean)
-        miss = self._predicted_miss(cut)
-        if miss > max(0.06, 0.12 * self.v / self.w) and clean:
-            # Short of the course: roll out on a cut to it and wait for the needle.
-            yield from self.turn(self.crab - direction * cut, direction, factor)
-            if lap is not None:
-                lap.inbound_level_n = self.s.n
-            while self._predicted_miss(cut) > 0.0 and self.s.along < 0.0:
-                yield self.bank_for(self.crab - cut)
-            if self.s.along < 0.0:
-                yield from self.turn(self.crab, 1)
-        else:
-            yield from self.turn(self.crab, direction, factor, swing=swing, trim=clean)
-            if lap is not None:
-                lap.inbound_level_n = self.s.n
-        return miss
-
-    def _turn_part(self, to_rel: float, direction: int, factor: float, swing: float, *, trim: bool) -> Script:
-        """The first part of a turn, without rolling out."""
-        s, sign = self.s, self.frame.side * direction
-        go = (direction * (to_rel - self.rel)) % TWO_PI
-        target = s.heading + sign * go
-        bank, begun, adjust = self.meant_bank * factor * self.pilot.rate_bias, s.t, 1.0
-        while (left := (target - s.heading) * sign) > 0.0:
-            if trim and left < radians(60):
-                adjust = 0.9 * adjust + 0.1 * self._trim(left + abs(wrap_pi(self.crab - to_rel)))
-            wanted = bank * adjust + s.bank_wander
-            if swing:
-                wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
-            yield sign * max(radians(4), wanted)
-
-    def _predicted_miss(self, cut: float) -> float:
-        """Cross at the end of the turn if it went on to the course now [NM]."""
-        s = self.s
-        left = abs(wrap_pi(self.crab - self.rel))
-        time = left / self.w + self.roll_s / 2
-        rolling = 0.0 if abs(s.bank) > 0.5 * self.meant_bank else self.roll_s / 2
-        arc = self.v / self.w * (1 - cos(left)) + self.v * sin(left) * (rolling + self.roll_s / 4)
-        return float(s.cross - self.aim + self.wind_cross * (time + rolling) - arc)
-
-    def track_to_fix(self, number: int) -> Script:
-        """Keep the needle centred to the fix; ends when the flag flips."""
-        s, p, m = self.s, self.pilot, self._mistakes(number)
-        settle = p.settle_s
-        gain = 1.0 / (self.v * settle)
-        most = radians(p.intercept_deg)
-        next_look, wanted = s.t, self.crab
-        learned = 0.0
-        while s.along < 0.0:
-            if s.t >= next_look:
-                next_look = s.t + p.scan_s
-                aim = self.aim
-                if m.weave_nm:
-                    aim += m.weave_nm * sin(TWO_PI * s.t / (4.0 * settle) + self.swing_phase)
-                off = s.cross - aim
-                if m.no_intercept:
-                    off = 0.0
-                learned -= 0.02 * gain * off * p.scan_s
-                learned = max(-radians(12), min(radians(12), learned))
-                # No sharper than the arc that ends on the course.
-                sharpest = acos(max(-1.0, 1.0 - 0.8 * abs(off) * self.w / self.v))
-                cut = min(most, gain * abs(off), max(sharpest, radians(1)))
-                wanted = self.crab + learned - copysign(cut, off)
-                if m.no_intercept:
-                    wanted = self.crab
-            error = wrap_pi(wanted - self.rel)
-            if abs(error) > radians(25):
-                yield from self._turn_burst(wanted)
-            else:
-                yield self.bank_for(wanted)
-        if number > 0 and p.learning:
-            self.crab += p.learning * learned
-
-    def _passage_n(self) -> int:
-        """The step in which the flag flipped; it may have, unseen, in a turn before the tracking began."""
-        return round(self.s.to_t / STEP_S)
-
-    def _turn_burst(self, to_rel: float) -> Script:
-        """A second of turn toward a heading that is far off."""
-        until = self.s.t + 1.0
-        sign = self.frame.side * (1 if wrap_pi(to_rel - self.rel) > 0 else -1)
-        while self.s.t < until and abs(wrap_pi(to_rel - self.rel)) > radians(10) and self.s.along < 0.0:
-            yield sign * self.meant_bank
+class HoldFlyer(Steering):
+    """Flies one visit to one hold: the way to the fix, the entry, the laps."""
 
     # ------------------------------------------------------------------ laps
-
-    def _mistakes(self, number: int) -> Mistakes:
-        m = self.mistakes
-        if m.on_laps and number not in m.on_laps:
-            return _lap_mistakes_off(m)
-        return m
 
     def _plan(self, number: int, start_rel: float | None) -> LapPlan:
         """From where the turn at the fix begins."""
@@ -407,12 +159,11 @@ class HoldFlyer:
     def fly_to_fix(self, track_rad: float) -> Script:
         """Along the line through the fix on this ground track, to passage. Leaves the needle on the hold's course."""
         s = self.s
-        arrival = HoldFlyer.__new__(HoldFlyer)
-        arrival.__dict__.update(self.__dict__)
+        arrival = copy.copy(self)
         arrival.frame = Frame(self.frame.east_nm, self.frame.north_nm, track_rad, 1)
         arrival.mistakes = Mistakes()
         _, wc = arrival.frame.components(self.wind[0] / 3600.0, self.wind[1] / 3600.0)
-        arrival.crab = -np.arcsin(max(-0.9, min(0.9, wc / self.v)))
+        arrival.crab = -asin(max(-0.9, min(0.9, wc / self.v)))
         s.look_at(arrival.frame)
         yield from arrival.track_to_fix(0)
         s.look_at(self.frame)
@@ -483,17 +234,3 @@ class HoldFlyer:
             yield self.bank_for(self.crab - cut)
         if s.along < 0.0:
             yield from self.turn(self.crab, 1)
-
-
-def _lap_mistakes_off(m: Mistakes) -> Mistakes:
-    """The mistakes that concern the whole flight, without those of single laps."""
-    return Mistakes(
-        reciprocal_course=m.reciprocal_course,
-        wrong_side=m.wrong_side,
-        entry_wrong_way=m.entry_wrong_way,
-        altitude_lost_in_turns_ft=m.altitude_lost_in_turns_ft,
-        altitude_offset_ft=m.altitude_offset_ft,
-        speed_excess_kt=m.speed_excess_kt,
-        arrival_excess_kt=m.arrival_excess_kt,
-        speed_swing_kt=m.speed_swing_kt,
-    )

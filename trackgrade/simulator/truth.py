@@ -20,8 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.hold.hold import Hold
+from trackgrade.simulator.flown_log import LapLog, VisitLog
 from trackgrade.simulator.kinematics import STEP_S, Floats, Frame, Motion
-from trackgrade.simulator.pilot import LapLog, VisitLog
 from trackgrade.simulator.scenario import Mistakes, Scenario
 
 TURN_RATE_RAD_S = np.radians(0.75)
