@@ -33,7 +33,7 @@ def vor_needle(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
     """Share of full scale of the VOR's needle with the inbound course set, at positions (n,) [deg].
 
     A hold without a station counts as one with a VOR at the fix: what that would have shown. Near the station
-    the needle swings by itself: see `cone_radius_nm`.
+    a real needle swings by itself; this one goes on showing the angle.
     """
     off_deg = _off_course_deg(hold, lat_deg, lon_deg)
     # Behind the station the needle reads the angle to the same line, so it folds at 90 degrees.
