@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from trackgrade.logbook.digest import laps_to_converge
 from trackgrade.logbook.history import EntryFlown, HoldFlown, ItemTotal, ItemValue, LapTime, Session, Tally
+from trackgrade.logbook.rows import laps_to_converge
 from trackgrade.logbook.trends import (
     FEWEST_SESSIONS,
     Trend,

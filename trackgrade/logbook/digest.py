@@ -1,7 +1,8 @@
 """A debrief (schema trackgrade.debrief/1) as the rows a logbook keeps. Pure; knows no database.
 
 The only file of the logbook that knows the keys of the debrief. It reads what it needs, ignores keys it does
-not know, and takes a missing or ``null`` value as not measurable.
+not know, and takes a missing or ``null`` value as not measurable. A debrief may come from an export that others have
+written: what is no debrief raises LogbookError, whatever it is.
 """
 
 from __future__ import annotations
@@ -13,11 +14,11 @@ import math
 import re
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from trackgrade.errors import LogbookError
-from trackgrade.score.standard import ITEMS
+from trackgrade.files import plain_text
+from trackgrade.logbook.rows import Digest, EntryRow, ItemRow, LapRow, laps_to_converge, summarise_items
 
 SCHEMA = "trackgrade.debrief/1"
 
@@ -28,123 +29,14 @@ DEFAULT_INBOUND_TOLERANCE_S = 10.0
 #: AIM 5-3-8: one minute inbound at or below 14,000 ft MSL, one and a half above.
 LONG_LEG_ABOVE_FT = 14_000.0
 
-#: Items whose value is no error but a ceiling that may be used up: a smaller size is no better flying.
-CEILINGS = frozenset({"holding_speed"})
+
+RESULTS = frozenset({"within", "brief excursion", "outside", "not measurable"})
+
+#: No flight has more laps, visits or points than this; a larger number is damage.
+_LARGEST_COUNT = 1_000_000
 
 _LAP_IN_SCOPE = re.compile(r"\blap (\d+)\b")
 _VISIT_IN_SCOPE = re.compile(r"\bvisit (\d+)\b")
-
-
-@dataclass(frozen=True)
-class ItemRow:
-    """One item of the standard; ``result`` as in the debrief; ``lap`` None when it is not of one lap.
-
-    ``visit`` numbers the stays in the hold of one flight; laps are numbered from 1 in each.
-    """
-
-    item: str
-    title: str
-    scope: str
-    visit: int
-    lap: int | None
-    value: float | None
-    value_sd: float | None
-    unit: str
-    limit: float | None
-    result: str
-
-
-@dataclass(frozen=True)
-class LapRow:
-    """One completed lap. ``inbound_error_s`` is inbound time minus target; None for a leg given in NM.
-
-    ``judged`` and ``outside`` count the items of this lap that could be measured, and those outside.
-    """
-
-    visit: int
-    number: int
-    started_epoch_s: float | None
-    outbound_s: float | None
-    inbound_s: float | None
-    inbound_error_s: float | None
-    max_cross_track_nm: float | None
-    judged: int
-    outside: int
-
-
-@dataclass(frozen=True)
-class EntryRow:
-    """One entry. ``expected`` is the sector's own; ``right`` is None when the flown one is unclear."""
-
-    visit: int
-    expected: str | None
-    flown: str | None
-    right: bool | None
-    turned_wrong_way: bool
-
-
-@dataclass(frozen=True)
-class ItemSummary:
-    """The results of one item in one recording, by lap where it has laps. ``median_size``: see `size`."""
-
-    item: str
-    title: str
-    unit: str
-    limit: float | None
-    measured: int
-    within: int
-    brief: int
-    outside: int
-    not_measurable: int
-    median_size: float | None
-
-
-@dataclass(frozen=True)
-class Digest:
-    """One debrief in rows. Hashes are hexadecimal SHA-256.
-
-    ``wind_head_kt`` is the headwind on the inbound leg (tailwind negative); ``wind_cross_kt`` is the
-    crosswind there, positive when it blows from the holding side.
-    ``inbound_error_sd_s`` is the sample standard deviation over the laps, None below two.
-    ``laps_to_converge`` is the first lap of the first visit from which on every inbound time is within
-    ``inbound_tolerance_s``; None when its last lap is not, or nothing could be timed.
-    """
-
-    content_hash: str
-    flight_hash: str
-    hold_hash: str
-    standard: str
-    standard_title: str
-    track_source: str
-    started_epoch_s: float
-    ended_epoch_s: float
-    hold_name: str
-    inbound_course_true_deg: float
-    turns: str
-    leg_minutes: float | None
-    leg_nm: float | None
-    guidance: str | None
-    flag: str | None
-    altitude_ft: float | None
-    wind_from_true_deg: float | None
-    wind_kt: float | None
-    wind_head_kt: float | None
-    wind_cross_kt: float | None
-    true_airspeed_kt: float | None
-    incomplete_laps: int
-    laps_judged: int
-    laps_within: int
-    timed_laps: int
-    inbound_tolerance_s: float
-    inbound_error_median_s: float | None
-    inbound_error_sd_s: float | None
-    laps_to_converge: int | None
-    verdict: str
-    entries: tuple[EntryRow, ...]
-    laps: tuple[LapRow, ...]
-    items: tuple[ItemRow, ...]
-    item_summaries: tuple[ItemSummary, ...]
-    findings: tuple[tuple[str, str, int | None, str], ...]
 
 
 def digest(debrief: Mapping[str, Any]) -> Digest:
@@ -157,21 +49,26 @@ def digest(debrief: Mapping[str, Any]) -> Digest:
     """
     schema = debrief.get("schema") if isinstance(debrief, Mapping) else None
     if schema != SCHEMA:
-        raise LogbookError(f"not a debrief this program can record: schema is {schema!r}, expected {SCHEMA!r}.")
+        raise LogbookError(
+            f"not a debrief this program can record: schema is {plain_text(repr(schema))}, expected {SCHEMA!r}."
+        )
     try:
         return _digest(debrief)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise LogbookError(
-            f"the debrief is damaged ({type(error).__name__}: {error}); grade the track again."
-        ) from error
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError, IndexError) as error:
+        what = plain_text(f"{type(error).__name__}: {error}")
+        raise LogbookError(f"the debrief is damaged ({what}); grade the track again.") from error
 
 
 def _digest(debrief: Mapping[str, Any]) -> Digest:
     track, hold = debrief["track"], debrief["hold"]
+    if hold["turns"] not in ("right", "left"):
+        raise ValueError(f"the hold's turns are {hold['turns']!r}")
     standard, standard_title = _standard(debrief)
     items = tuple(_item(each) for each in debrief.get("items") or ())
     target_s = _target_s(debrief, hold)
     laps = tuple(_lap(each, items, target_s) for each in debrief.get("laps") or ())
+    if len({(lap.visit, lap.number) for lap in laps}) < len(laps):
+        raise ValueError("a lap stands twice")
     entries = _entries(debrief)
     incomplete = len(debrief.get("incomplete_laps") or ())
     if not laps and not incomplete and not any(e.flown not in (None, "none") for e in entries):
@@ -190,16 +87,16 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         hold_hash=hold_hash,
         standard=standard,
         standard_title=standard_title,
-        track_source=str(track.get("source") or ""),
+        track_source=_words(track.get("source")),
         started_epoch_s=epoch_s(track["started_utc"]),
         ended_epoch_s=epoch_s(track["ended_utc"]),
-        hold_name=str(hold.get("name") or "unnamed hold"),
-        inbound_course_true_deg=float(hold["inbound_course_true_deg"]),
-        turns=str(hold["turns"]),
+        hold_name=_words(hold.get("name")) or "unnamed hold",
+        inbound_course_true_deg=_known(hold["inbound_course_true_deg"]),
+        turns=hold["turns"],
         leg_minutes=_number(leg.get("minutes")),
         leg_nm=_number(leg.get("nm")),
-        guidance=_text(guidance.get("kind")),
-        flag=_text(guidance.get("flag")),
+        guidance=_words(guidance.get("kind"), 20) or None,
+        flag=_words(guidance.get("flag"), 4) or None,
         altitude_ft=_number(hold.get("altitude_ft")),
         wind_from_true_deg=from_deg,
         wind_kt=wind_kt,
@@ -214,79 +111,13 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         inbound_error_median_s=statistics.median(timed) if timed else None,
         inbound_error_sd_s=statistics.stdev(timed) if len(timed) > 1 else None,
         laps_to_converge=laps_to_converge(first_visit, tolerance_s),
-        verdict=_verdict(debrief.get("verdict")),
+        verdict=_words(debrief.get("verdict"), 1000),
         entries=entries,
         laps=laps,
         items=items,
         item_summaries=summarise_items(items),
         findings=_findings(debrief),
     )
-
-
-def laps_to_converge(errors_s: Sequence[float | None], tolerance_s: float) -> int | None:
-    """Number (from 1) of the first lap from which on every timed lap is within the tolerance.
-
-    None when the last timed lap is outside it, or no lap could be timed. A lap that could not be timed
-    neither helps nor harms.
-    """
-    converged: int | None = None
-    for number, error in enumerate(errors_s, start=1):
-        if error is None:
-            continue
-        if abs(error) > tolerance_s:
-            converged = None
-        elif converged is None:
-            converged = number
-    return converged
-
-
-def summarise_items(items: Sequence[ItemRow]) -> tuple[ItemSummary, ...]:
-    """Results counted by item, in the order in which the items first appear."""
-    summaries = []
-    for name, rows in by_lap(items).items():
-        results = [row.result for row in rows]
-        measured = [row for row in rows if row.result != "not measurable"]
-        sizes = [size(row) for row in measured if row.value is not None]
-        limits = [row.limit for row in rows if row.limit is not None]
-        summaries.append(
-            ItemSummary(
-                item=name,
-                title=rows[0].title,
-                unit=rows[0].unit,
-                limit=limits[0] if limits else None,
-                measured=len(measured),
-                within=results.count("within"),
-                brief=results.count("brief excursion"),
-                outside=results.count("outside"),
-                not_measurable=results.count("not measurable"),
-                median_size=statistics.median(sizes) if sizes else None,
-            )
-        )
-    return tuple(summaries)
-
-
-def by_lap(items: Sequence[ItemRow]) -> dict[str, list[ItemRow]]:
-    """The rows of each item, in the order in which items first appear.
-
-    Where an item has rows of laps, its row of the whole hold is left out: it says the same laps once more.
-    """
-    grouped: dict[str, list[ItemRow]] = {}
-    for row in items:
-        grouped.setdefault(row.item, []).append(row)
-    return {
-        name: [row for row in rows if row.lap is not None] if any(row.lap is not None for row in rows) else rows
-        for name, rows in grouped.items()
-    }
-
-
-def size(row: ItemRow) -> float:
-    """How large the error is, side and sign left out, in the item's unit.
-
-    Items that only must not be exceeded have no error below zero (a turn started early is not late).
-    """
-    assert row.value is not None
-    counting = ITEMS[row.item][1] if row.item in ITEMS else "one value"
-    return max(row.value, 0.0) if counting == "not above" else abs(row.value)
 
 
 def inbound_tolerance_s(items: Sequence[ItemRow]) -> float:
@@ -306,29 +137,32 @@ def epoch_s(iso_utc: str) -> float:
 
 
 def _item(row: Mapping[str, Any]) -> ItemRow:
-    scope = str(row.get("scope") or "")
+    scope = _words(row.get("scope"))
     lap, visit = row.get("lap"), row.get("visit")
     if lap is None and (match := _LAP_IN_SCOPE.search(scope)):
         lap = int(match.group(1))
     if visit is None:
         visit = int(match.group(1)) if (match := _VISIT_IN_SCOPE.search(scope)) else 1
-    name = str(row["item"])
+    name = _words(row["item"], 100)
+    result = row["result"]
+    if result not in RESULTS:
+        raise ValueError(f"an item's result is {result!r}")
     return ItemRow(
         item=name,
-        title=str(row.get("title") or name.replace("_", " ")),
+        title=_words(row.get("title")) or name.replace("_", " "),
         scope=scope,
-        visit=int(visit),
-        lap=None if lap is None else int(lap),
+        visit=_count(visit),
+        lap=None if lap is None else _count(lap),
         value=_number(row.get("value")),
         value_sd=_number(row.get("value_sd")),
-        unit=str(row.get("unit") or ""),
+        unit=_words(row.get("unit"), 20),
         limit=_number(row.get("limit")),
-        result=str(row["result"]),
+        result=result,
     )
 
 
 def _lap(lap: Mapping[str, Any], items: Sequence[ItemRow], target_s: float | None) -> LapRow:
-    visit, number = int(lap.get("visit") or 1), int(lap["number"])
+    visit, number = _count(lap.get("visit") or 1), _count(lap["number"])
     of_lap = [row.result for row in items if (row.visit, row.lap) == (visit, number)]
     own = [result for result in of_lap if result != "not measurable"]
     inbound_s = _number(lap.get("inbound_s"))
@@ -356,8 +190,8 @@ def _entries(debrief: Mapping[str, Any]) -> tuple[EntryRow, ...]:
 
 
 def _entry(visit: int, entry: Mapping[str, Any]) -> EntryRow:
-    accepted = [str(kind) for kind in entry.get("expected") or ()]
-    flown = _text(entry.get("flown"))
+    accepted = [_words(kind, 20) for kind in entry.get("expected") or ()]
+    flown = _words(entry.get("flown"), 20) or None
     wrong_way = bool(entry.get("turned_wrong_way")) or bool(entry.get("reversed_pattern"))
     known = bool(accepted) and flown not in (None, "unclear")
     return EntryRow(
@@ -373,18 +207,16 @@ def _findings(debrief: Mapping[str, Any]) -> tuple[tuple[str, str, int | None, s
     rows = []
     for each in debrief.get("findings") or ():
         if not each.get("praise"):
-            name = str(each.get("name") or "")
-            title = str(each.get("title") or name.replace("_", " "))
-            rows.append((name, title, each.get("lap"), str(each.get("advice") or "")))
+            name, lap = _words(each.get("name"), 100), each.get("lap")
+            title = _words(each.get("title")) or name.replace("_", " ")
+            rows.append((name, title, None if lap is None else _count(lap), _words(each.get("advice"), 1000)))
     return tuple(rows)
 
 
 def _standard(debrief: Mapping[str, Any]) -> tuple[str, str]:
     standard = debrief.get("standard") or {}
-    if isinstance(standard, str):
-        standard = {"name": standard}
-    name = str(standard.get("name") or debrief.get("standard_name") or "unnamed")
-    return name, str(standard.get("title") or debrief.get("standard_title") or name)
+    name = _words(standard.get("name")) or "unnamed"
+    return name, _words(standard.get("title")) or name
 
 
 def _target_s(debrief: Mapping[str, Any], hold: Mapping[str, Any]) -> float | None:
@@ -405,20 +237,14 @@ def _wind(
     speed_kt = _number((wind or {}).get("speed_kt"))
     if from_deg is None or speed_kt is None:
         return None, None, None, None
-    angle = math.radians(from_deg - float(hold["inbound_course_true_deg"]))
+    angle = math.radians(from_deg - _known(hold["inbound_course_true_deg"]))
     side = 1.0 if hold["turns"] == "right" else -1.0
     return speed_kt * math.cos(angle), side * speed_kt * math.sin(angle), from_deg, speed_kt
 
 
-def _verdict(verdict: Any) -> str:
-    if isinstance(verdict, Mapping):
-        verdict = verdict.get("text") or verdict.get("sentence") or ""
-    return str(verdict or "")
-
-
 def _flight_hash(track: Mapping[str, Any], debrief: Mapping[str, Any]) -> str:
     """The file's own hash where the debrief has it, else what identifies the flight in it."""
-    if track.get("sha256"):
+    if re.fullmatch(r"[0-9a-f]{64}", str(track.get("sha256"))):
         return str(track["sha256"])
     laps = [[lap.get("start_utc"), lap.get("end_utc")] for lap in debrief.get("laps") or ()]
     return _sha256(track.get("started_utc"), track.get("ended_utc"), track.get("points"), laps)
@@ -431,10 +257,10 @@ def _hold_hash(hold: Mapping[str, Any]) -> str:
     """
     leg = hold.get("leg") or {}
     return _sha256(
-        round(float(hold["fix_lat"]), 4) + 0.0,
-        round(float(hold["fix_lon"]), 4) + 0.0,
-        round(float(hold["inbound_course_true_deg"]), 1) % 360.0,
-        str(hold["turns"]),
+        round(_known(hold["fix_lat"]), 4) + 0.0,
+        round(_known(hold["fix_lon"]), 4) + 0.0,
+        round(_known(hold["inbound_course_true_deg"]), 1) % 360.0,
+        hold["turns"],
         _number(leg.get("minutes")),
         _number(leg.get("nm")),
     )
@@ -451,5 +277,19 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _text(value: Any) -> str | None:
-    return None if value is None else str(value)
+def _known(value: Any) -> float:
+    number = _number(value)
+    if number is None:
+        raise ValueError(f"{value!r} is no number")
+    return number
+
+
+def _count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST_COUNT:
+        raise ValueError(f"{value!r} is no count")
+    return value
+
+
+def _words(value: Any, longest: int = 200) -> str:
+    """Text on one line without control characters; empty where there is none."""
+    return "" if value is None else plain_text(str(value), longest)

@@ -30,7 +30,7 @@ class LapTime:
 
 @dataclass(frozen=True)
 class HoldFlown:
-    """One recording, in the numbers that pages use. Units and signs as in `digest.Digest`."""
+    """One recording, in the numbers that pages use. Units and signs as in `rows.Digest`."""
 
     recording_id: int
     flight_hash: str

@@ -12,7 +12,6 @@ from sqlalchemy import func, select
 from trackgrade.errors import UsageError
 from trackgrade.logbook import schema
 from trackgrade.logbook.database import errors_for_people, reading
-from trackgrade.logbook.digest import ItemRow, by_lap, size
 from trackgrade.logbook.history import (
     ClassHistory,
     EntryFlown,
@@ -26,6 +25,7 @@ from trackgrade.logbook.history import (
     Session,
     Tally,
 )
+from trackgrade.logbook.rows import ItemRow, by_lap, size
 from trackgrade.logbook.store import Logbook, find_pilot
 
 #: A page draws, and reads a trend from, this many sessions at most: what was long ago hides what changes now.

@@ -25,7 +25,8 @@ from trackgrade.logbook.database import (
     shown,
     writing,
 )
-from trackgrade.logbook.digest import Digest, digest
+from trackgrade.logbook.digest import digest
+from trackgrade.logbook.rows import Digest
 
 #: First line of an export.
 EXPORT_SCHEMA = "trackgrade.logbook/1"
@@ -191,8 +192,7 @@ class Logbook:
                         "instructor": row.instructor,
                         "note": row.note,
                         "debrief": json.loads(zlib.decompress(row.json_zlib)),
-                    },
-                    ensure_ascii=False,
+                    }
                 )
 
     def import_lines(self, lines: Iterable[str], progress: Callable[[int], None] | None = None) -> Imported:
@@ -310,7 +310,7 @@ def _insert(
     inserted = connection.execute(schema.recording.insert().values(**values)).inserted_primary_key
     assert inserted is not None
     recording_id = int(inserted[0])
-    packed = zlib.compress(json.dumps(debrief, ensure_ascii=False, separators=(",", ":")).encode())
+    packed = zlib.compress(json.dumps(debrief, separators=(",", ":")).encode())
     connection.execute(schema.debrief.insert().values(recording_id=recording_id, json_zlib=packed))
     own: dict[str, Any] = {"recording_id": recording_id}
     for table, many in (

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy import func, select
 
 from trackgrade.logbook import schema
-from trackgrade.logbook.digest import ItemRow, ItemSummary, summarise_items
+from trackgrade.logbook.rows import ItemRow, ItemSummary, summarise_items
 
 #: A session is one flight. What a pilot can do now is read from this many: fewer rest on chance, more on
 #: the past.

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
-from trackgrade.logbook.digest import CEILINGS
 from trackgrade.logbook.history import EntryFlown, HoldFlown, ItemTotal, LapTime, Session, Tally
+from trackgrade.logbook.rows import CEILINGS
 
 Claim = Literal["better", "worse", "no clear trend", "too few sessions"]
 
