@@ -6,8 +6,6 @@ a quote, a comment, a cell that is no plain number) is left to `csv_table`; wher
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
@@ -30,8 +28,8 @@ _MOST_ROWS = 100_000
 #: Values beyond these are no slip of the log but another unit or form, which `csv_table` tells.
 _RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), **dict.fromkeys(_DIRECTIONS, (0.0, 360.0))}
 
-_TIMES = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?Z,)+")
-_NUMBERS = re.compile(r"(?:(?:-?[0-9]{1,12}(?:\.[0-9]{0,12})?)?,)+")
+_PLAIN_NUMBER = "0123456789.-"
+_PLAIN_TIME = "0123456789-T:.Z"
 
 
 def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track | None:
@@ -47,10 +45,10 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     if not _NEEDED <= set(names) <= set(_QUANTITIES) or len(set(names)) != len(names) or body.count(b"\n") > _MOST_ROWS:
         return None
     lines = body.decode("latin-1").replace("\r\n", "\n").removesuffix("\n").split("\n")
-    rows = [line.split(",") for line in lines]
-    if {len(row) for row in rows} != {len(names)}:
+    if {line.count(",") for line in lines} != {len(names) - 1}:
         return None
-    cells = dict(zip(names, zip(*rows)))
+    flat = ",".join(lines).split(",")
+    cells = {name: flat[column :: len(names)] for column, name in enumerate(names)}
     epoch_s = _times(cells.pop("time_utc"))
     columns = {name: _numbers(texts) for name, texts in cells.items()}
     if epoch_s is None or any(values is None for values in columns.values()):
@@ -58,7 +56,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     found = {name: values for name, values in columns.items() if values is not None}
     if not all(_plain(values, *_RANGES[name]) for name, values in found.items() if name in _RANGES):
         return None
-    alt_ft = found.pop("alt_ft", np.full(len(rows), np.nan))
+    alt_ft = found.pop("alt_ft", np.full(len(lines), np.nan))
     lat_deg, lon_deg = found.pop("lat"), found.pop("lon")
     in_order = ["time_utc", "lat", "lon", "alt_ft", *CHANNELS]
     return make_track(
@@ -84,9 +82,11 @@ def _plain(values: Floats, low: float, high: float) -> bool:
         return not np.any((values < low) | (values > high))
 
 
-def _times(texts: tuple[str, ...]) -> Floats | None:
-    """Seconds since 1970 (n,), or None where a time is not ISO 8601 with a Z, or not in the calendar."""
-    if not _TIMES.fullmatch(",".join(texts) + ","):
+def _times(texts: list[str]) -> Floats | None:
+    """Seconds since 1970 (n,), or None where a time is not ISO 8601 with seconds and a Z, or not in the calendar."""
+    if _other_than(_PLAIN_TIME, texts) or not all(
+        20 <= len(text) <= 27 and text[4] == "-" and text[10] == "T" and text[-1] == "Z" for text in texts
+    ):
         return None
     try:
         moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
@@ -95,11 +95,16 @@ def _times(texts: tuple[str, ...]) -> Floats | None:
     return np.asarray(moments.astype(np.int64) / 1e6)
 
 
-def _numbers(texts: tuple[str, ...]) -> Floats | None:
+def _numbers(texts: list[str]) -> Floats | None:
     """Values (n,), NaN where blank, or None where a cell is no plain number."""
-    if not _NUMBERS.fullmatch(",".join(texts) + ","):
+    if _other_than(_PLAIN_NUMBER, texts):
         return None
     try:
         return np.array([text or "nan" for text in texts], dtype=np.float64)
     except ValueError:
         return None
+
+
+def _other_than(characters: str, texts: list[str]) -> bool:
+    """Whether any other character is in the texts."""
+    return bool("".join(texts).strip(characters))
