@@ -91,6 +91,13 @@ def test_the_pages_need_nothing_from_outside_and_run_nothing(logbook: Logbook) -
         assert not re.search(r"\bnan\b|\binf\b|None", html)
 
 
+def test_a_limit_that_changed_is_told(logbook: Logbook) -> None:
+    fill(logbook, 3)
+    assert "not always the same" not in text_of(pages(logbook)[0])
+    logbook.record(made_debrief(30, altitude_limit_ft=50.0), pilot="pilot A")
+    assert "The limit was not always the same: 50 ft, 100 ft." in text_of(pages(logbook)[0])
+
+
 def test_a_hostile_name_stays_text(logbook: Logbook) -> None:
     for n in range(2):
         debrief = made_debrief(n, hold_name=HOSTILE)

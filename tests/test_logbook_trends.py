@@ -271,6 +271,7 @@ def test_an_item_is_followed_by_the_median_of_each_session() -> None:
     assert result.sizes == (100.0, 90.0, None, 80.0, 70.0, 60.0)
     assert result.shares == (2 / 3, 2 / 3, None, 2 / 3, 2 / 3, 2 / 3)
     assert result.lap_sizes[2] == ()
+    assert result.lap_sizes[0] == ((200.0, True), (100.0, False), (50.0, False)), "a brief excursion is not outside"
     assert result.trend.sessions == 5
     assert result.trend.claim == "better"
     assert result.trend_of == "size"

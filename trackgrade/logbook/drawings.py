@@ -127,14 +127,14 @@ def item_chart(item: ItemProgress, first_session: int) -> Markup:
         return share_chart(item.title, item.shares, item.trend, first_session)
     known = [value for value in item.sizes if value is not None]
     limit = item.limit
-    top = _top([value for own in item.lap_sizes for value in own] or [1.0], known, limit)
+    top = _top([value for own in item.lap_sizes for value, _ in own] or [1.0], known, limit)
     chart = _Chart(first_session, len(item.sizes), 0.0, top, item.unit)
     if limit is not None:
         chart.band(0.0, min(limit, top))
         chart.level(limit, "limit")
     for n, own in enumerate(item.lap_sizes):
-        for value in own:
-            chart.dot(n, value, outside=limit is not None and value > limit)
+        for value, outside in own:
+            chart.dot(n, value, outside=outside)
     chart.trend(item.trend, [n for n, value in enumerate(item.sizes) if value is not None])
     chart.join(item.sizes)
     for n, size in enumerate(item.sizes):

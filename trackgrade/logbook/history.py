@@ -17,6 +17,7 @@ class ItemValue:
     value: float | None
     size: float | None
     result: str
+    limit: float | None = None
 
 
 @dataclass(frozen=True)

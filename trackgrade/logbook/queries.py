@@ -227,18 +227,25 @@ def _items(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[Item
     item = schema.item_result.c
     rows: dict[int, list[ItemRow]] = defaultdict(list)
     for row in connection.execute(
-        select(item.recording_id, item.item, item.lap, item.visit, item.value, item.result)
+        select(item.recording_id, item.item, item.lap, item.visit, item.value, item.limit_value, item.result)
         .where(item.recording_id.in_(ids))
         .order_by(item.recording_id, item.position)
     ):
         rows[row.recording_id].append(
-            ItemRow(row.item, "", "", row.visit, row.lap, row.value, None, "", None, row.result)
+            ItemRow(row.item, "", "", row.visit, row.lap, row.value, None, "", row.limit_value, row.result)
         )
     return defaultdict(
         list,
         {
             key: [
-                ItemValue(each.item, each.lap, each.value, None if each.value is None else size(each), each.result)
+                ItemValue(
+                    item=each.item,
+                    lap=each.lap,
+                    value=each.value,
+                    size=None if each.value is None else size(each),
+                    result=each.result,
+                    limit=each.limit,
+                )
                 for rows_of_item in by_lap(own).values()
                 for each in rows_of_item
             ]

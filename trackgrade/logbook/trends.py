@@ -60,8 +60,9 @@ class ItemProgress:
     """One item over the sessions drawn.
 
     ``sizes``: median size of the error of each session, None where it was not measured. ``lap_sizes``: those
-    of its laps. ``shares``: passed over measured, of each session. ``trend``: of the sizes where a size means
-    something, else of the shares (``trend_of``).
+    of its laps, each with whether it was outside (a large but brief excursion is not). ``limits``: all that
+    these sessions were graded to, ``limit`` the latest. ``shares``: passed over measured, of each session.
+    ``trend``: of the sizes where a size means something, else of the shares (``trend_of``).
     """
 
     item: str
@@ -69,7 +70,8 @@ class ItemProgress:
     unit: str
     limit: float | None
     sizes: tuple[float | None, ...]
-    lap_sizes: tuple[tuple[float, ...], ...]
+    lap_sizes: tuple[tuple[tuple[float, bool], ...], ...]
+    limits: tuple[float, ...]
     shares: tuple[float | None, ...]
     trend: Trend
     trend_of: Literal["size", "share"]
@@ -217,13 +219,15 @@ def tally(counts: Sequence[tuple[int, int]]) -> Tally:
 def item_progress(sessions: Sequence[Session], first_session: int, total: ItemTotal) -> ItemProgress:
     """One item over the sessions drawn (oldest first, the first of them number ``first_session``)."""
     sizes: list[float | None] = []
-    lap_sizes: list[tuple[float, ...]] = []
+    lap_sizes: list[tuple[tuple[float, bool], ...]] = []
+    limits: set[float] = set()
     shares: list[float | None] = []
     for session in sessions:
         measured = [row for row in session.items if row.item == total.item and row.result != "not measurable"]
-        known = tuple(row.size for row in measured if row.size is not None)
+        known = tuple((row.size, row.result == "outside") for row in measured if row.size is not None)
+        limits |= {row.limit for row in measured if row.limit is not None}
         lap_sizes.append(known)
-        sizes.append(statistics.median(known) if known else None)
+        sizes.append(statistics.median(each for each, _ in known) if known else None)
         passed = sum(row.result != "outside" for row in measured)
         shares.append(passed / len(measured) if measured else None)
     numbers = range(first_session, first_session + len(sessions))
@@ -236,6 +240,7 @@ def item_progress(sessions: Sequence[Session], first_session: int, total: ItemTo
         limit=total.limit,
         sizes=tuple(sizes),
         lap_sizes=tuple(lap_sizes),
+        limits=tuple(sorted(limits)),
         shares=tuple(shares),
         trend=trend,
         trend_of="size" if by_size else "share",

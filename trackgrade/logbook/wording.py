@@ -125,6 +125,8 @@ def level_sentence(item: ItemProgress) -> str:
     words = share_words(item.recent, "measurements")
     if item.recent_median_size is not None and item.trend_of == "size":
         words += f"; typical error {number(item.recent_median_size, item.unit)}"
+    if len(item.limits) > 1:
+        words += f". The limit was not always the same: {', '.join(number(each, item.unit) for each in item.limits)}"
     return words + "."
 
 
