@@ -195,7 +195,8 @@ NONSENSE = ("teleport", "shuffled times", "still", "random walk", "constant", "f
 def nonsense(dice: random.Random) -> bytes:
     """A well-formed CSV about the fix of the plain hold in which nobody flew anything."""
     kind = dice.choice(NONSENSE)
-    rows = plain_flight.rows(before_s=120, laps=2, after_s=60, interval_s=2.0, seed=dice.randrange(1000))
+    interval_s = dice.choice((1.0, 2.0, 2.0, 5.0, 10.0))
+    rows = plain_flight.rows(before_s=120, laps=3, after_s=60, interval_s=interval_s, seed=dice.randrange(1000))
     times = [r[0] for r in rows]
     lats, lons = [r[1] for r in rows], [r[2] for r in rows]
     count = len(rows)

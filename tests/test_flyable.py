@@ -7,7 +7,7 @@ import pytest
 
 from trackgrade.errors import TrackFileError
 from trackgrade.track.cleaning import clean
-from trackgrade.track.flyable import among_dropped, unflyable
+from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
 from trackgrade.track.track import Track
 
 METRES_PER_DEG = 111_195.0
@@ -21,9 +21,9 @@ def positions(east_m: np.ndarray, north_m: np.ndarray) -> tuple[np.ndarray, np.n
 def flown(
     rate_deg_s: float, speed_kt: float, interval_s: float, noise_m: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """A minute straight, a minute turning, for 15 minutes."""
+    """A minute straight, a minute turning, for an hour and a quarter."""
     dice = np.random.default_rng(7)
-    t = np.arange(0.0, 900.0, interval_s)
+    t = np.arange(0.0, 4500.0, interval_s)
     course = np.radians(np.cumsum(np.where(t // 60 % 2 == 1, rate_deg_s, 0.0)) * interval_s)
     step_m = speed_kt * 1852 / 3600 * interval_s
     east = np.cumsum(np.sin(course)) * step_m + dice.normal(0, noise_m, len(t))
@@ -31,17 +31,20 @@ def flown(
     return START_S + t, *positions(east, north)
 
 
-@pytest.mark.parametrize("rate_deg_s", [0.0, 3.0, 6.0, 12.0])
-@pytest.mark.parametrize("interval_s", [0.1, 1.0, 2.0, 5.0, 10.0, 30.0])
+@pytest.mark.parametrize(
+    ("rate_deg_s", "interval_s"),
+    # Not beyond 120 deg from point to point: such a record shows no course.
+    [(r, i) for r in (0.0, 3.0, 6.0, 12.0, 18.0) for i in (0.1, 1.0, 2.0, 5.0, 10.0, 30.0) if r * i <= 120.0],
+)
 @pytest.mark.parametrize(("speed_kt", "noise_m"), [(60.0, 10.0), (100.0, 3.0), (250.0, 15.0)])
 def test_no_point_of_a_flight_is_dropped(rate_deg_s: float, interval_s: float, speed_kt: float, noise_m: float) -> None:
     assert not unflyable(*flown(rate_deg_s, speed_kt, interval_s, noise_m)).any()
 
 
-@pytest.mark.parametrize("step_m", [80.0, 150.0])
-def test_a_random_walk_is_dropped_and_the_flight_around_it_stays(step_m: float) -> None:
+@pytest.mark.parametrize(("interval_s", "step_m"), [(2.0, 80.0), (2.0, 150.0), (5.0, 200.0), (10.0, 500.0)])
+def test_a_random_walk_is_dropped_and_the_flight_around_it_stays(interval_s: float, step_m: float) -> None:
     dice = np.random.default_rng(3)
-    t, lat, lon = flown(3.0, 100.0, 2.0, 3.0)
+    t, lat, lon = (np.array(a) for a in flown(3.0, 100.0, interval_s, 3.0))
     walk = slice(150, 300)
     count = walk.stop - walk.start
     lat[walk], lon[walk] = positions(np.cumsum(dice.normal(0, step_m, count)), np.cumsum(dice.normal(0, step_m, count)))
@@ -80,3 +83,20 @@ def test_points_left_over_among_many_dropped_are_not_trusted() -> None:
     assert bad[(kept > 88) & (kept < 112)].all()
     assert not bad[(kept < 70) | (kept > 130)].any()
     assert not among_dropped(before, before).any()
+
+
+def test_scraps_are_told_from_a_flight_after_a_bad_start() -> None:
+    before = np.arange(1000.0)
+    assert left_by_chance(before, before[::3])
+    assert left_by_chance(before, before[:0])
+    assert not left_by_chance(before, before[700:])
+    assert not left_by_chance(before, before)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("step_m", [90.0, 220.0, 1500.0])
+def test_a_random_walk_is_no_flight(seed: int, step_m: float) -> None:
+    dice = np.random.default_rng(seed)
+    walk = positions(np.cumsum(dice.normal(0, step_m, 600)), np.cumsum(dice.normal(0, step_m, 600)))
+    with pytest.raises(TrackFileError, match=r"made\.csv: "):
+        clean(track_of(START_S + np.arange(600) * 2.0, *walk))

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
-from trackgrade.track.flyable import among_dropped, unflyable
+from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
 from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
 
 Bools = npt.NDArray[np.bool_]
@@ -82,6 +82,11 @@ def clean(track: Track) -> CleanTrack:
 
     wild = unflyable(track.epoch_s, track.lat_deg, track.lon_deg)
     track = _keep(track, ~wild, "course turns about at random, as no aircraft's does", rejections)
+    if left_by_chance(before_s, track.epoch_s):
+        raise TrackFileError(
+            f"{track.source}: only {len(track)} of its {len(before_s)} positions could have been flown, one after "
+            "the other. Check that times and positions stand in the right columns and rows."
+        )
     _enough(track, points_read)
 
     invented = _invented_rows(track)

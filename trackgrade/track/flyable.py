@@ -16,19 +16,22 @@ from trackgrade.track.track import Floats
 
 #: Steps looked at [s]: long enough that some metres of position noise do not turn the course.
 STEP_S = 2.0
-#: Longer steps tell too little: a circle of 18 deg/s turns by 90 deg in 5 s.
-LONGEST_STEP_S = 4.0
-#: Slower steps are taxi, a stand, or noise [m/s]: 20 kt.
-SLOWEST_M_S = 10.3
-#: Steps judged together: about half a minute.
+#: Longer steps tell too little: at 3 deg/s the course turns by 90 deg in 30 s.
+LONGEST_STEP_S = 10.5
+#: Shorter steps are taxi, a stand, or the noise of a position [m]: 12 kt at 2 s a step.
+LEAST_STEP_M = 12.0
+#: Steps judged together: half a minute at 2 s a step.
 WINDOW = 15
-#: Mean cosine of the course change from step to step. A circle of 18 deg/s, tighter than a 60 degree bank at
-#: 100 kt gives, has 0.81; random courses have 0 with a spread of 0.18 over a window.
+#: Length of the mean of the course changes from step to step, as unit vectors. A steady course and a steady
+#: circle of any rate have 1; weaving by 60 deg either way 0.5; random courses 0.23 on average over a window.
 LEAST_STEADINESS = 0.45
 #: Of the steps in a window so many must move to judge it.
 LEAST_SHARE = 0.6
 #: Where more of the points than this were dropped as spikes, what is left is a choice, not a record.
 MOST_DROPPED = 0.4
+#: Where less than this share of the positions is left, and no part of this length [s] and number is whole,
+#: nothing is a flight.
+LEAST_LEFT, WHOLE_S, WHOLE_POINTS = 0.5, 120.0, 30
 
 
 def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[np.bool_]:
@@ -41,16 +44,15 @@ def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[
         return bad
     t, lat, lon = epoch_s[index], lat_deg[index], lon_deg[index]
     course_deg, distance_nm = azimuth_distance(lat[:-1], lon[:-1], lat[1:], lon[1:])
-    dt = np.diff(t)
-    moving = (distance_nm * METRES_PER_NM / dt > SLOWEST_M_S) & (dt <= LONGEST_STEP_S)
+    moving = (distance_nm * METRES_PER_NM > LEAST_STEP_M) & (np.diff(t) <= LONGEST_STEP_S)
     both = moving[:-1] & moving[1:]
-    steadiness = np.where(both, np.cos(np.radians(np.diff(course_deg))), 0.0)
+    change = np.where(both, np.exp(1j * np.radians(np.diff(course_deg))), 0.0)
 
     ones = np.ones(WINDOW)
     count = np.convolve(both, ones, mode="same")
-    total = np.convolve(steadiness, ones, mode="same")
+    steadiness = np.abs(np.convolve(change, ones, mode="same")) / np.maximum(count, 1.0)
     judged = count >= LEAST_SHARE * WINDOW
-    random = judged & (total < LEAST_STEADINESS * count)
+    random = judged & (steadiness < LEAST_STEADINESS)
     # A window is random around its middle: what the windows on both sides say is taken together.
     share = np.convolve(random, ones, mode="same") / np.maximum(np.convolve(judged, ones, mode="same"), 1.0)
     middle = share > 0.5  # one for each inner point of the two-second steps
@@ -72,3 +74,14 @@ def among_dropped(before_s: Floats, kept_s: Floats) -> npt.NDArray[np.bool_]:
     ones = np.ones(WINDOW)
     share = np.convolve(dropped, ones, mode="same") / np.convolve(np.ones(n), ones, mode="same")
     return np.asarray(share[place] > MOST_DROPPED)
+
+
+def left_by_chance(before_s: Floats, kept_s: Floats) -> bool:
+    """Whether the kept points are scraps: less than half, and nowhere two minutes in a row."""
+    if len(kept_s) >= LEAST_LEFT * len(before_s):
+        return False
+    if not len(kept_s):
+        return True
+    apart = np.flatnonzero(np.diff(np.searchsorted(before_s, kept_s)) > 1)
+    starts, ends = np.concatenate([[0], apart + 1]), np.concatenate([apart, [len(kept_s) - 1]])
+    return not np.any((kept_s[ends] - kept_s[starts] >= WHOLE_S) & (ends - starts >= WHOLE_POINTS))
