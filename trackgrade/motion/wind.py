@@ -20,6 +20,8 @@ Floats = npt.NDArray[np.float64]
 
 #: At most this many velocities enter the fit; more would only repeat the same wander.
 MOST_POINTS = 400
+#: Directions further apart leave a hole in the cover [deg]; concentration of the kernel (about 10 degrees wide).
+WIDEST_STEP_DEG, DIRECTION_KERNEL = 15.0, 33.0
 #: Residuals beyond this many standard deviations lose weight (Student-t).
 STUDENT_DEGREES = 5.0
 #: The wind is refused beyond these standard errors, or below this cover of directions.
@@ -134,9 +136,10 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
 
 
 def directions_covered_deg(velocity_m_s: Floats) -> float:
-    """How much of the circle of ground tracks holds velocities [deg], in bins of 15 degrees."""
-    track = np.degrees(np.arctan2(velocity_m_s[:, 0], velocity_m_s[:, 1])) % 360.0
-    return float(np.count_nonzero(np.bincount((track / 15.0).astype(int) % 24, minlength=24)) * 15.0)
+    """How much of the circle of ground tracks holds velocities [deg]: 360 less the holes wider than 15 degrees."""
+    track = np.sort(np.degrees(np.arctan2(velocity_m_s[:, 0], velocity_m_s[:, 1])))
+    holes = np.diff(np.append(track, track[0] + 360.0))
+    return float(360.0 - np.sum(holes[holes > WIDEST_STEP_DEG]))
 
 
 def _algebraic_circle(velocity_m_s: Floats) -> Floats:
@@ -149,12 +152,14 @@ def _algebraic_circle(velocity_m_s: Floats) -> Floats:
 
 
 def _direction_weight(velocity_m_s: Floats) -> Floats:
-    """Weights (n,), mean 1, that give each 15 degrees of ground track flown about the same say."""
-    track = np.degrees(np.arctan2(velocity_m_s[:, 0], velocity_m_s[:, 1])) % 360.0
-    bin_of = (track / 15.0).astype(int) % 24
-    count = np.bincount(bin_of, minlength=24)
-    # Bins hit by only a point or two must not rule: the weight is capped.
-    weight = 1.0 / np.maximum(count[bin_of], 0.25 * len(track) / 24)
+    """Weights (n,), mean 1, that give every direction of ground track flown about the same say.
+
+    One over the density of directions, by a circular kernel (von Mises), so that no bin edge favours a compass
+    direction. Directions hit by only a point or two must not rule: the density has a floor.
+    """
+    track = np.arctan2(velocity_m_s[:, 0], velocity_m_s[:, 1])
+    density = np.sum(np.exp(DIRECTION_KERNEL * (np.cos(track[:, None] - track[None, :]) - 1.0)), axis=1)
+    weight = 1.0 / np.maximum(density, 0.25 * np.mean(density))
     return np.asarray(weight / np.mean(weight))
 
 
