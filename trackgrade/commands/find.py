@@ -32,7 +32,7 @@ def command(track: str, folder: str | None, columns: str | None) -> None:
     """
     path = Path(track)
     if not path.is_file():
-        raise UsageError(f"{track}: there is no such file; give one track (GPX or CSV)")
+        raise UsageError(f"{track}: this is no file; give one track (GPX or CSV)")
     from trackgrade.segment.finding import find_holds
     from trackgrade.track.readers import read_track
 
