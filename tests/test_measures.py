@@ -10,12 +10,13 @@ import pytest
 
 from tests import arithmetic_hold as arithmetic
 from trackgrade.hold.hold import Leg
+from trackgrade.hold.planning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import Debrief, ItemResult
 from trackgrade.score.entry_measures import sector_miss_deg
 from trackgrade.score.items import GRADERS
 from trackgrade.score.judging import judge
-from trackgrade.score.measures import bank_of_turn_deg, due_rates_deg_s, rate_of_turn_deg_s
+from trackgrade.score.measures import due_rates_deg_s
 from trackgrade.score.standard import ITEMS
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Entry, Moment
@@ -72,8 +73,8 @@ def test_a_flawless_lap_measures_as_drawn() -> None:
     ],
 )
 def test_rate_and_bank(tas_kt: float, bank_deg: float, rate_deg_s: float, printed_to: float, source: str) -> None:
-    assert rate_of_turn_deg_s(tas_kt, bank_deg) == pytest.approx(rate_deg_s, abs=printed_to), source
-    assert bank_of_turn_deg(tas_kt, rate_of_turn_deg_s(tas_kt, bank_deg)) == pytest.approx(bank_deg)
+    assert rate_for_bank_deg_s(tas_kt, bank_deg) == pytest.approx(rate_deg_s, abs=printed_to), source
+    assert bank_for_rate_deg(tas_kt, rate_for_bank_deg_s(tas_kt, bank_deg)) == pytest.approx(bank_deg)
 
 
 @pytest.mark.parametrize(

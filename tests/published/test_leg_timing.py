@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from trackgrade.score.timing import next_outbound_equal_seconds_s, next_outbound_ratio_s
-from trackgrade.score.wind_work import drift_correction_deg, triple_drift_deg
+from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
+from trackgrade.score.timing import next_outbound_ratio_s
 
 
 @pytest.mark.parametrize(
@@ -40,18 +40,4 @@ def test_ratio_is_equal_seconds_in_still_air_and_scales_by_ground_speed() -> Non
     ],
 )
 def test_triple_drift(inbound_deg: float, outbound_deg: float, source: str) -> None:
-    assert triple_drift_deg(inbound_deg) == pytest.approx(outbound_deg), source
-
-
-@pytest.mark.parametrize(
-    ("course", "tas", "wind_from", "wind", "correction", "source"),
-    [
-        # Tolerances: half the last digit printed.
-        (90.0, 120.0, 45.0, 40.0, -14.0, "FAA-H-8083-25 ch. 16 (from memory): 14 degrees left"),
-        (94.0, 165.0, 154.0, 34.0, 10.0, "Smithsonian NASM XXXX.0136 computer manual, example 16: 10 degrees right"),
-    ],
-)
-def test_wind_triangle(
-    course: float, tas: float, wind_from: float, wind: float, correction: float, source: str
-) -> None:
-    assert drift_correction_deg(tas, course, wind_from, wind) == pytest.approx(correction, abs=0.5), source
+    assert triple_drift_wca_deg(inbound_deg) == pytest.approx(outbound_deg), source

@@ -9,6 +9,7 @@ import numpy as np
 
 from trackgrade.earth.angles import turn_from_to, wrap180
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, outbound_off_deg
 from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import EntryMeasures, Measurement
 from trackgrade.score.measures import Series, no_airspeed
@@ -22,9 +23,9 @@ SLOWING_WINDOW_S = 180.0
 #: Sectors by the angle from arrival heading to outbound course, positive into the hold's turns (AIM 5-3-8;
 #: ICAO Doc 8168).
 SECTORS: dict[EntryKind, tuple[tuple[float, float], ...]] = {
-    "teardrop": ((0.0, 70.0),),
-    "parallel": ((-110.0, 0.0),),
-    "direct": ((70.0, 180.0), (-180.0, -110.0)),
+    "teardrop": ((0.0, TEARDROP_DEG),),
+    "parallel": ((-PARALLEL_DEG, 0.0),),
+    "direct": ((TEARDROP_DEG, 180.0), (-180.0, -PARALLEL_DEG)),
 }
 #: An entry flown from another sector is flown well when it stays this close to the course on the
 #: non-holding side [turn radii]: a choice, about what a parallel entry needs.
@@ -35,7 +36,7 @@ def sector_miss_deg(kind: EntryKind, hold: Hold, arrival_heading_true_deg: float
     """How far an arrival heading lies outside the sector of an entry [deg]; 0 inside; None for no entry."""
     if kind not in SECTORS:
         return None
-    angle = float(wrap180((hold.inbound_course_true_deg + 180.0 - arrival_heading_true_deg) * hold.side))
+    angle = outbound_off_deg(hold.inbound_course_true_deg, hold.side, arrival_heading_true_deg)
     misses = []
     for low, high in SECTORS[kind]:
         if low <= angle <= high:

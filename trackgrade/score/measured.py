@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import turn_radius_nm
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.score.debrief import (
     Correction,
@@ -113,7 +114,7 @@ def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ..
         tas = median_over(samples, samples.groundspeed_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
     rates = sorted(turn.rate_deg_s for turn in turns if abs(turn.change_deg) > 90.0)
     rate = rates[len(rates) // 2] if rates else 3.0
-    return tas / 3600.0 / math.radians(max(rate, 0.5)) if math.isfinite(tas) else None
+    return turn_radius_nm(tas, max(rate, 0.5)) if math.isfinite(tas) else None
 
 
 def measure_all(

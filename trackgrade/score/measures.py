@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackgrade.earth.units import KT_PER_M_S, STANDARD_GRAVITY_M_S2
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.score.debrief import LapMeasures, Measurement, TurnMeasures
 from trackgrade.score.series import (
@@ -66,24 +66,14 @@ def steady_series(samples: Samples, wind: Wind | None) -> Series:
     return Series(alt_ft, math.hypot(ALTITUDE_SD_FT, white_noise(samples.alt_ft)), ias_kt, airspeed_sd)
 
 
-def bank_of_turn_deg(tas_kt: float, rate_deg_s: float) -> float:
-    """Bank of a coordinated level turn: tan(bank) = V w / g (FAA-H-8083-25, aerodynamics of flight)."""
-    return math.degrees(math.atan(tas_kt / KT_PER_M_S * math.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2))
-
-
-def rate_of_turn_deg_s(tas_kt: float, bank_deg: float) -> float:
-    """Rate of a coordinated level turn, the reverse of `bank_of_turn_deg`."""
-    return math.degrees(STANDARD_GRAVITY_M_S2 * math.tan(math.radians(bank_deg)) / (tas_kt / KT_PER_M_S))
-
-
 def due_rates_deg_s(turns: Turns, tas_kt: float) -> tuple[float, float]:
     """Lowest and highest rate of turn that the standard's turns allow at an airspeed [deg/s].
 
     The least bank of the standard rate, the bank limit, and (with a flight director) the lower bank limit;
     which of the two bank limits was flown a track does not tell, so both are right (AIM 5-3-8).
     """
-    with_director = min(turns.rate_deg_s, rate_of_turn_deg_s(tas_kt, turns.flight_director_bank_deg))
-    without = min(turns.rate_deg_s, rate_of_turn_deg_s(tas_kt, turns.bank_deg))
+    with_director = min(turns.rate_deg_s, rate_for_bank_deg_s(tas_kt, turns.flight_director_bank_deg))
+    without = min(turns.rate_deg_s, rate_for_bank_deg_s(tas_kt, turns.bank_deg))
     return min(with_director, without), max(with_director, without)
 
 
@@ -124,7 +114,7 @@ def turn_measures(turn: Turn | None, samples: Samples, series: Series, due: Turn
     low = high = due_bank = None
     if math.isfinite(tas) and tas > 20.0:
         low, high = due_rates_deg_s(due, tas)
-        due_bank = bank_of_turn_deg(tas, high)
+        due_bank = bank_for_rate_deg(tas, high)
     bank = Measurement(None, None, "deg", why="no airspeed to turn the rate into bank")
     if math.isfinite(turn.bank_deg):
         bank_sd = (

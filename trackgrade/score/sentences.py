@@ -10,7 +10,6 @@ from trackgrade.score.debrief import (
     EntryMeasures,
     Finding,
     ItemResult,
-    LapMeasures,
     NextLap,
     WindWork,
 )
@@ -172,12 +171,6 @@ def next_lap_sentence(card: NextLap, hold: Hold) -> str:
 
 def _three(heading_deg: float) -> str:
     return f"{round(heading_deg) % 360 or 360:03d}"
-
-
-def steady_lap_words(laps: Sequence[LapMeasures]) -> str:
-    """Inbound times of some laps, as read out: "61, 59 and 60 s"."""
-    times = [f"{lap.inbound_s.value:.0f}" for lap in laps if lap.inbound_s.value is not None]
-    return f"{listed(times)} s"
 
 
 #: Title and one line of advice for every named mistake.

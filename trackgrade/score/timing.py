@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.rules import next_outbound_equal_seconds_s
 from trackgrade.score.debrief import (
     Correction,
     Judged,
@@ -50,11 +51,6 @@ NO_CHANGE_S = 3.0
 def target_inbound_s(hold: Hold) -> float | None:
     """What the inbound leg must last [s]; None for a leg given in NM."""
     return None if hold.leg.minutes is None else 60.0 * hold.leg.minutes
-
-
-def next_outbound_equal_seconds_s(outbound_s: float, inbound_s: float, target_s: float) -> float:
-    """Outbound time by the equal-seconds rule (common practice); never below 0."""
-    return max(0.0, outbound_s + target_s - inbound_s)
 
 
 def next_outbound_ratio_s(

@@ -7,43 +7,25 @@ Angles are right positive. A correction is heading minus course: the crab into t
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to, wrap360
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.motion.samples import Samples, Wind
 from trackgrade.score.debrief import LapMeasures, Measurement, NextLap, WindWork
 from trackgrade.score.series import inside, mean_angle_over
-from trackgrade.score.timing import next_outbound_equal_seconds_s
 from trackgrade.segment.flown import Lap
 
 if TYPE_CHECKING:
     from trackgrade.hold.planning import SolvedLap
 
-#: Outbound correction over inbound drift by the published rule: 8 degrees left inbound, 24 right outbound
-#: (AIM 5-3-8).
-TRIPLE = 3.0
 #: Below this inbound correction a multiple of it says nothing [deg]: a choice, about a heading's own wander.
 SMALL_DRIFT_DEG = 2.0
 #: Part of a leg left out at each end, where the aircraft still rolls [s].
 TRIM_S = 3.0
-
-
-def drift_correction_deg(tas_kt: float, course_true_deg: float, wind_from_true_deg: float, wind_kt: float) -> float:
-    """Heading minus course that holds a course in a wind: asin(wind across / airspeed) (the wind triangle).
-
-    NaN when the wind across is stronger than the airspeed.
-    """
-    across = wind_kt * math.sin(math.radians(wind_from_true_deg - course_true_deg)) / tas_kt
-    return math.degrees(math.asin(across)) if abs(across) <= 1.0 else math.nan
-
-
-def triple_drift_deg(inbound_correction_deg: float) -> float:
-    """Outbound correction by triple drift (AIM 5-3-8): three times the inbound one, to the other side."""
-    return -TRIPLE * inbound_correction_deg
 
 
 def wind_work(
@@ -70,7 +52,7 @@ def wind_work(
         outbound_heading_true_deg=outbound_heading,
         outbound_correction_deg=outbound,
         multiple=multiple,
-        triple_correction_deg=None if inbound.value is None else triple_drift_deg(inbound.value),
+        triple_correction_deg=None if inbound.value is None else triple_drift_wca_deg(inbound.value),
         solved_correction_deg=solved.outbound_wca_deg if solved is not None else None,
         solved_heading_true_deg=solved.outbound_heading_true_deg if solved is not None else None,
         rollout_cross_nm=measures.rollout_cross_nm,
@@ -163,8 +145,3 @@ def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: LapMe
         feasible=solved.feasible,
         why=solved.why,
     )
-
-
-def multiples(works: Sequence[WindWork]) -> list[float]:
-    """The multiples of drift flown outbound, where they say something."""
-    return [work.multiple for work in works if work.multiple is not None]

@@ -1,0 +1,165 @@
+"""Items that are one value a lap: leg time and length, turns, speed limit, non-holding side, the turn at the fix."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+from trackgrade.earth.angles import turn_from_to
+from trackgrade.score.debrief import ItemResult, LapMeasures, Measurement, TurnMeasures
+from trackgrade.score.grading import grade_laps_together, grade_value, not_measurable
+from trackgrade.score.items_over_time import airspeed_how, airspeed_unknown, lap_scope, nothing_known
+from trackgrade.score.measured import Measured
+from trackgrade.score.measures import no_airspeed
+from trackgrade.score.standard import Item
+
+#: A direct entry from this far off the inbound course comes across it [deg]: a choice.
+ACROSS_COURSE_DEG = 20.0
+
+
+def inbound_time(item: Item, measured: Measured) -> list[ItemResult]:
+    """Inbound time less what it must last [s]; long is positive."""
+    if measured.hold.leg.minutes is None:
+        return []
+    note = f"{60.0 * measured.hold.leg.minutes:.0f} s; {measured.standard.timing_note}"
+
+    def miss(lap: LapMeasures) -> Measurement:
+        inbound, target = lap.inbound_s, lap.target_inbound_s
+        if inbound.value is None or target is None:
+            return inbound
+        return replace(inbound, value=inbound.value - target)
+
+    return _values(item, measured, miss, note, lambda lap: lap.end_epoch_s)
+
+
+def leg_length(item: Item, measured: Measured) -> list[ItemResult]:
+    """Where the turn back began, less the leg asked for [NM]; long is positive (AIM 5-3-8, legs by
+    distance)."""
+    nm = measured.hold.leg.nm
+    if nm is None:
+        return []
+
+    def miss(lap: LapMeasures) -> Measurement:
+        end = lap.outbound_end_nm
+        return end if end.value is None else replace(end, value=end.value - nm)
+
+    return _values(item, measured, miss, f"{nm:g} NM from the fix at the turn back", lambda lap: None)
+
+
+def _values(
+    item: Item,
+    measured: Measured,
+    of: Callable[[LapMeasures], Measurement],
+    reference: str,
+    at: Callable[[LapMeasures], float | None],
+) -> list[ItemResult]:
+    results = [
+        grade_value(item, lap_scope(lap), of(lap), at_epoch_s=at(lap), reference=reference) for lap in measured.laps
+    ]
+    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
+
+
+def turn_rate(item: Item, measured: Measured) -> list[ItemResult]:
+    """Rate of each turn less what is due [deg/s]; the worse of a lap's two turns. Steep is positive."""
+    return _turn_item(item, measured, _rate_off)
+
+
+def turn_bank(item: Item, measured: Measured) -> list[ItemResult]:
+    """Bank of each turn less what is due [deg]; the worse of a lap's two turns. Steep is positive."""
+    return _turn_item(item, measured, _bank_off)
+
+
+def _rate_off(turn: TurnMeasures) -> Measurement:
+    if turn.due_rate_deg_s is None or turn.rate_deg_s.value is None:
+        return Measurement(None, None, "deg/s", why="no airspeed to tell the rate that is due")
+    return replace(turn.rate_deg_s, value=turn.rate_deg_s.value - turn.due_rate_deg_s)
+
+
+def _bank_off(turn: TurnMeasures) -> Measurement:
+    if turn.due_bank_deg is None or turn.bank_deg.value is None:
+        return Measurement(None, None, "deg", why="no airspeed to turn the rate into bank")
+    return replace(turn.bank_deg, value=turn.bank_deg.value - turn.due_bank_deg)
+
+
+def _turn_item(item: Item, measured: Measured, off: Callable[[TurnMeasures], Measurement]) -> list[ItemResult]:
+    turns_due = measured.standard.turns
+    least = f"{turns_due.rate_deg_s:g} deg/s, or {turns_due.bank_deg:g} deg of bank, whichever needs less"
+    reference = f"{least} ({turns_due.source})"
+    results = []
+    for lap in measured.laps:
+        turns = [(name, turn) for name, turn in (("at the fix", lap.fix_turn), ("inbound", lap.inbound_turn)) if turn]
+        measures = [(name, turn, off(turn)) for name, turn in turns]
+        known = [each for each in measures if each[2].value is not None]
+        if not known:
+            why = measures[0][2].why if measures else "the track does not show the turns"
+            results.append(not_measurable(item, lap_scope(lap), why))
+            continue
+        name, turn, worst = max(known, key=lambda each: abs(each[2].value or 0.0))
+        results.append(
+            grade_value(
+                item,
+                lap_scope(lap),
+                worst,
+                at_epoch_s=turn.start_epoch_s,
+                reference=reference,
+                evidence=f"the turn {name}",
+            )
+        )
+    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
+
+
+def holding_speed(item: Item, measured: Measured) -> list[ItemResult]:
+    """Highest airspeed of each lap against the holding speed limit at the altitude [KIAS]."""
+    if measured.altitude.value is None:
+        return nothing_known(item, measured, measured.altitude.note)
+    # The limit goes by the altitude assigned, not by a momentary one: 20 ft above 6,000 is not another band.
+    limit = measured.standard.speed_limit_kias(round(measured.altitude.value, -1))
+    if limit is None:
+        return nothing_known(item, measured, "the limit at this altitude is a Mach number")
+    why = airspeed_unknown(measured) if measured.airspeed.value is not None else None
+    if why is not None or not math.isfinite(measured.series.airspeed_sd_kt):
+        return nothing_known(item, measured, why or no_airspeed(measured.samples), limit)
+    limited = replace(item, limit=limit)
+    results = []
+    for lap in measured.laps:
+        fastest = Measurement(
+            lap.ias_high_kt, measured.series.airspeed_sd_kt, "kt", "no airspeed known here", airspeed_how(measured)
+        )
+        reference = f"at {measured.altitude.value:.0f} ft"
+        results.append(grade_value(limited, lap_scope(lap), fastest, reference=reference))
+    return [*results, grade_laps_together(limited, results, measured.standard)] if results else []
+
+
+def non_holding_side(item: Item, measured: Measured) -> list[ItemResult]:
+    """Largest distance beyond the course on the non-holding side [turn radii]."""
+    radius = measured.turn_radius_nm
+    if radius is None:
+        return nothing_known(item, measured, "the turn radius is not known")
+
+    def beyond(lap: LapMeasures) -> Measurement:
+        far = lap.non_holding_side_nm
+        if far.value is None:
+            return far
+        return Measurement(far.value / radius, (far.sd or 0.0) / radius, "turn radii", how=far.how)
+
+    return _values(item, measured, beyond, f"one turn radius is {radius:.2f} NM", lambda lap: None)
+
+
+def fix_recognition(item: Item, measured: Measured) -> list[ItemResult]:
+    """Seconds from each fix passage to the start of the turn.
+
+    A direct entry that comes across the course may fly on before its turn, to have room: that passage is not graded.
+    """
+    results = []
+    for lap in measured.laps:
+        visit = measured.visit(lap.visit)
+        arrival = visit.entry.arrival_heading_true_deg
+        course = measured.hold.inbound_course_true_deg
+        across = arrival is not None and abs(float(turn_from_to(course, arrival))) > ACROSS_COURSE_DEG
+        if visit.entry.kind == "direct" and lap.number == visit.laps[0].number and across:
+            why = "a direct entry from across the course may fly on before its turn"
+            results.append(not_measurable(item, lap_scope(lap), why))
+            continue
+        results.append(grade_value(item, lap_scope(lap), lap.fix_to_turn_s, at_epoch_s=lap.start_epoch_s))
+    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
