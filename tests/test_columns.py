@@ -178,7 +178,7 @@ def test_a_wrong_map_is_refused_in_one_line(tmp_path: Path, text: str, fragments
     with pytest.raises(ColumnsFileError) as refused:
         read_track(flight_of(tmp_path), map_of(tmp_path, text))
     message = str(refused.value)
-    assert message.startswith("columns.toml: ") or "columns.toml is" in message or "columns.toml line" in message
+    assert message.startswith("columns.toml: ") or "columns.toml holds" in message
     assert message.isprintable()
     for fragment in fragments:
         assert fragment in message

@@ -102,7 +102,7 @@ def test_a_broken_file_is_refused(tmp_path: Path, content: bytes, reason: str) -
 def test_no_such_name_or_file_says_what_there_is(tmp_path: Path) -> None:
     with pytest.raises(StandardFileError, match=DEFAULT):
         load_standard("nowhere")
-    with pytest.raises(StandardFileError, match="Check the path"):
+    with pytest.raises(StandardFileError, match="Check the name"):
         load_standard(tmp_path / "none.toml")
     with pytest.raises(StandardFileError):
         load_standard(tmp_path / "folder.toml" / "..")

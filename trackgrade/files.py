@@ -219,12 +219,12 @@ def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError
         return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as problem:
         line = data[: problem.start].count(b"\n") + 1
-        raise error(f"{shown} line {line} is not UTF-8 text. Save it as UTF-8") from None
+        raise error(f"{shown}: line {line} is not UTF-8 text. Save it as UTF-8") from None
     except RecursionError:
         raise error(f"{shown}: values are nested too deep. Write it flat") from None
     except ValueError as problem:  # TOMLDecodeError is one; so is a number too long for Python
         reason = plain_text(str(problem)).replace("(at line", "(line")
-        raise error(f"{shown} is not valid TOML: {reason}") from None
+        raise error(f"{shown}: is not valid TOML: {reason}. Correct the line") from None
 
 
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:

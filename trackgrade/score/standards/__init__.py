@@ -7,11 +7,11 @@ no number, a published limit without a citation, seconds for a leg presented as 
 from __future__ import annotations
 
 import math
-import tomllib
 from pathlib import Path
 from typing import Any
 
 from trackgrade.errors import StandardFileError
+from trackgrade.files import read_toml
 from trackgrade.score.standard import (
     ITEMS,
     TIMING_ITEMS,
@@ -54,16 +54,7 @@ def load_standard(name_or_path: str | Path = DEFAULT) -> Standard:
             f'no standard named "{text}". Shipped are: {", ".join(list_standards())}. '
             "For a file of your own give its path, ending in .toml."
         )
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise StandardFileError(f"{text}: cannot be read ({error.strerror}). Check the path.") from error
-    try:
-        data = tomllib.loads(raw.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise StandardFileError(f"{shown}: is not UTF-8 text. Save it as UTF-8.") from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise StandardFileError(f"{shown}: is not valid TOML: {error}. Correct the line.") from error
+    data = read_toml(path, StandardFileError)
     return _Reader(shown).standard(data, path.stem, "" if not own_file else str(path))
 
 
