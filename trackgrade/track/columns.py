@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
@@ -305,6 +306,7 @@ _WORD = re.compile(r"e7|e6|[a-z]+|[0-9]+")
 _LONGEST_HEADER = 80
 
 
+@lru_cache(maxsize=4096)
 def header_words(header: str) -> tuple[str, ...]:
     """The plain words of a header: ``"GndSpd (m/s)"`` gives ``("ground", "speed", "mps")``."""
     text = header.strip()[:_LONGEST_HEADER]
@@ -339,6 +341,7 @@ def is_unit_word(word: str) -> bool:
     return any(word in unit.words for units in UNITS.values() for unit in units)
 
 
+@lru_cache(maxsize=4096)
 def matching_rule(header: str) -> Rule | None:
     """The rule a header satisfies, or None. A rule with more needs wins, then the lower rank."""
     words = header_words(header)

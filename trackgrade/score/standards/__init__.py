@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade.errors import StandardFileError
-from trackgrade.files import read_toml
+from trackgrade.files import plain_text, read_toml
 from trackgrade.score.standard import (
     ITEMS,
     TIMING_ITEMS,
@@ -65,7 +65,7 @@ class _Reader:
         self.shown = shown
 
     def refuse(self, key: str, reason: str) -> StandardFileError:
-        return StandardFileError(f"{self.shown}: {key} {reason}")
+        return StandardFileError(f"{plain_text(self.shown)}: {plain_text(f'{key} {reason}', 400)}")
 
     def standard(self, data: dict[str, Any], name: str, path: str) -> Standard:
         texts = ("title", "authority", "document", "edition", "section", "read")

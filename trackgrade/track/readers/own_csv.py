@@ -85,7 +85,9 @@ def _plain(values: Floats, low: float, high: float) -> bool:
 def _times(texts: list[str]) -> Floats | None:
     """Seconds since 1970 (n,), or None where a time is not ISO 8601 with seconds and a Z, or not in the calendar."""
     if _other_than(_PLAIN_TIME, texts) or not all(
-        20 <= len(text) <= 27 and text[4] == "-" and text[10] == "T" and text[-1] == "Z" for text in texts
+        # A sign after the date would be a zone, which numpy takes with a warning.
+        20 <= len(text) <= 27 and text[4] == "-" and text[10] == "T" and text[-1] == "Z" and "-" not in text[10:]
+        for text in texts
     ):
         return None
     try:
