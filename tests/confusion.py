@@ -67,8 +67,8 @@ NAMED = {
 }
 #: Flown and shown, and not held to the figures, with the reason.
 SHOWN_ONLY = {
-    "watch started here and there": "without marks it can only be inferred, and where abeam and wings level fall "
-    "together it cannot be seen at all",
+    "watch started here and there": "without marks in the log it is not named: few laps cannot tell it from "
+    "other scatter",
     "lap cut short": "not a mistake by itself (a clearance may end a hold anywhere): listed as an incomplete lap",
 }
 #: Where both references of the watch lie closer than this [s], starting it at either is one and the same.

@@ -14,14 +14,15 @@ from trackgrade.score.judging import judge
 from trackgrade.score.mistakes import MISTAKES, NAMES
 from trackgrade.score.mistakes.wind import swings_through
 from trackgrade.score.sentences import MISTAKE_WORDS
+from trackgrade.score.standard import Standard
 from trackgrade.score.standards import load_standard
 
 STANDARD = load_standard()
 
 
-def _judged(plan: arithmetic.Plan, hold: arithmetic.Hold = arithmetic.HOLD) -> Debrief:
+def _judged(plan: arithmetic.Plan, hold: arithmetic.Hold = arithmetic.HOLD, standard: Standard = STANDARD) -> Debrief:
     flight = arithmetic.fly(plan, hold)
-    return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flight.flown, STANDARD)
+    return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flight.flown, standard)
 
 
 def _mistakes(debrief: Debrief) -> dict[str, Finding]:
@@ -54,6 +55,18 @@ def test_outbound_time_left_alone_is_named_with_its_numbers() -> None:
 def test_outbound_time_changed_the_wrong_way_is_named() -> None:
     found = _mistakes(_judged(arithmetic.Plan(straights_s=(80.0, 95.0, 120.0, 150.0))))
     assert list(found) == ["time_corrected_wrong_way"]
+
+
+def test_outbound_time_changed_by_too_much_is_named_when_the_next_leg_is_off_the_other_way() -> None:
+    found = _mistakes(_judged(arithmetic.Plan(straights_s=(68.0, 40.0, 61.0)), standard=STANDARD.with_timing_band(5.0)))
+    assert list(found) == ["time_overcorrected"]
+    assert "20 s too short" in found["time_overcorrected"].evidence
+
+
+def test_outbound_time_changed_by_too_little_counts_as_not_corrected() -> None:
+    found = _mistakes(_judged(arithmetic.Plan(straights_s=(100.0, 93.0, 85.0, 80.0))))
+    assert list(found) == ["time_not_corrected"]
+    assert "-7 s where equal seconds asks for -40 s" in found["time_not_corrected"].evidence
 
 
 def test_equal_seconds_flown_is_no_mistake() -> None:

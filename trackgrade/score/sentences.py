@@ -264,12 +264,16 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
         "Keep the outbound leg on the holding side: check the heading against the hold before starting the watch.",
     ),
     "time_not_corrected": (
-        "Outbound time not corrected",
+        "Outbound time not corrected, or hardly",
         "Note each inbound time at the fix, and take the difference out of the next outbound leg.",
     ),
     "time_corrected_wrong_way": (
         "Outbound time corrected the wrong way",
         "Inbound too long means the next outbound leg is shorter by about as much; too short, longer.",
+    ),
+    "time_overcorrected": (
+        "Outbound time overcorrected",
+        "Take out the difference of the last inbound time once, and no more: a second for a second.",
     ),
     "outbound_too_short": (
         "Outbound leg too short",

@@ -20,6 +20,7 @@ _TIMES = frozenset(
     (
         "time_not_corrected",
         "time_corrected_wrong_way",
+        "time_overcorrected",
         "outbound_too_short",
         "outbound_too_long",
         "watch_inconsistent",
@@ -134,6 +135,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake("time_overcorrected", times.time_overcorrected, 30.0, leads_to=_TIMES, laps_after=1),
     Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
     Mistake("course_left", wind.course_left, 40.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),

@@ -12,6 +12,8 @@ from trackgrade.score.sentences import amount
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 5.0
+#: A change of less than this share of what was asked leaves the time as good as uncorrected: a choice.
+UNDER_SHARE = 0.5
 #: Inbound times that miss by this many bands, typically, are far off: a choice.
 FAR_OFF_BANDS = 1.5
 #: Share of the timing band from which an inbound time asks for something, beside clearer cases: a choice.
@@ -19,16 +21,39 @@ HALF_BAND = 0.5
 
 
 def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
-    """An inbound time out of the band, and the next outbound time left as it was."""
+    """An inbound time out of the band, and the next outbound time left as it was, or changed by less than half."""
     for row in seen.measured.corrections:
-        if (
-            row.judged == "none"
-            and row.error_s is not None
-            and row.flown_next_s is not None
-            and row.outbound_s is not None
-        ):
-            left = f"outbound left at {row.flown_next_s:.0f} s after {row.outbound_s:.0f} s"
+        asked = row.asked_equal_seconds_s
+        if row.error_s is None or row.change_s is None or row.outbound_s is None or asked is None:
+            continue
+        half = UNDER_SHARE * abs(asked - row.outbound_s)
+        if row.judged == "none" or (row.judged == "too small" and abs(row.change_s) < half):
+            wanted = f"where equal seconds asks for {asked - row.outbound_s:+.0f} s"
+            left = f"outbound then changed by {row.change_s:+.0f} s {wanted}"
             yield _correction(seen, row, f"inbound {_off(row.error_s)}, and {left}")
+
+
+def _overcorrects(seen: Seen, lap: LapMeasures) -> bool:
+    """Whether a lap's outbound time answers a clear inbound error, the right way and by too much."""
+    band = seen.measured.standard.timing_band_s or 10.0
+    row = next((r for r in seen.measured.corrections if (r.visit, r.lap) == (lap.visit, lap.number - 1)), None)
+    return row is not None and row.judged == "too large" and abs(row.error_s or 0.0) > FAR_OFF_BANDS * band
+
+
+def time_overcorrected(seen: Seen) -> Iterator[Sighting]:
+    """The outbound time changed by more than was asked, and the next inbound time off the other way."""
+    rows = {(row.visit, row.lap): row for row in seen.measured.corrections}
+    for row in seen.measured.corrections:
+        after = rows.get((row.visit, row.lap + 1))
+        if row.error_s is None or row.change_s is None or after is None:
+            continue
+        lap = next(each for each in seen.measured.laps if (each.visit, each.number) == (row.visit, row.lap + 1))
+        if not _overcorrects(seen, lap):
+            continue
+        if after.error_s is None or after.error_s * row.error_s > 0.0 or seen.out("inbound_time", lap) is None:
+            continue
+        changed = f"outbound changed by {row.change_s:+.0f} s, and inbound then {_off(after.error_s)}"
+        yield _correction(seen, row, f"inbound {_off(row.error_s)}, {changed}")
 
 
 def time_corrected_wrong_way(seen: Seen) -> Iterator[Sighting]:
@@ -98,6 +123,8 @@ def _unasked(seen: Seen, sign: int) -> Iterator[Sighting]:
             continue
         low, high = asked_range(seen, seen.measured.laps[:index], lap)
         excess = flown - high if sign > 0 else low - flown
+        if _overcorrects(seen, lap):
+            continue  # that has a name of its own
         error = (inbound - target) * sign
         if excess <= tolerance or (result is None and not (excess > 1.5 * tolerance and error > HALF_BAND * band)):
             continue
