@@ -16,10 +16,18 @@ def zero_crossings(time_s: Floats, value: Floats, *, rising: bool) -> Floats:
     signed = value if rising else -value
     with np.errstate(invalid="ignore"):
         at = np.flatnonzero((signed[:-1] < 0.0) & (signed[1:] >= 0.0))
+    if len(at) and np.any(signed[at + 1] == 0.0):  # reached exactly: does it go on, or turn back?
+        at = at[[not _turns_back(signed[k + 1 :]) for k in at]]
     if not len(at):
         return np.empty(0)
     before, after = signed[at], signed[at + 1]
     return np.asarray(time_s[at] + (time_s[at + 1] - time_s[at]) * before / (before - after))
+
+
+def _turns_back(signed: Floats) -> bool:
+    """Whether values that begin at zero next go below it; the end of the record is no turning back."""
+    away = np.flatnonzero(signed != 0.0)
+    return bool(len(away) and signed[away[0]] < 0.0)
 
 
 def local_minima(value: Floats, below: float) -> npt.NDArray[np.intp]:
