@@ -226,19 +226,23 @@ def test_side_tables_show_each_lap_by_each_reference_and_needle() -> None:
     debrief = make_debrief()
     tree = document("three laps")
     tables = {
-        each.xpath("../../h2")[0].text: {
-            row.xpath("./th")[0].text: [cell.text for cell in row.xpath("./td")] for row in each.xpath(".//tbody/tr")
-        }
+        each.xpath("../../h3")[0].text: (
+            [head.text for head in each.xpath("./thead/tr/th")][1:],
+            {row.xpath("./th")[0].text: [cell.text for cell in row.xpath("./td")] for row in each.xpath("./tbody/tr")},
+        )
         for each in tree.xpath("//table[contains(@class, 'side')]")
     }
-    needles = tables["Each inbound leg on each needle"]
+    heads, needles = tables["Each inbound leg on each needle"]
     for reading in debrief.needles:
         label = reading.label[0].upper() + reading.label[1:] + (" (this hold)" if reading.own else "")
         assert reading.largest is not None
-        assert needles[label][reading.lap - 1].startswith(f"{reading.largest:.2f}")
+        assert needles[f"Lap {reading.lap}"][heads.index(label)].startswith(f"{reading.largest:.2f}")
     assert debrief.watch is not None
-    watch = tables["Outbound time from each place a watch may be started"]
-    assert watch["Abeam the fix"][:3] == [f"{each.abeam_s.value:.1f}" for each in debrief.watch.times]
+    heads, watch = tables["Outbound time from each place a watch may be started"]
+    abeam = heads.index("Abeam the fix")
+    for times in debrief.watch.times:
+        assert watch[f"Lap {times.number}"][abeam] == f"{times.abeam_s.value:.1f}"
+    assert [watch["Share"][k] for k in range(len(heads))] == [f"{r.probability:.0%}" for r in debrief.watch.references]
 
 
 def test_marks_of_the_log_are_listed() -> None:

@@ -305,7 +305,7 @@ def test_hostile_names_are_shown_and_run_nothing(open_page: Open, pages: dict[st
 # -- paper --------------------------------------------------
 
 #: Printable width of A4 and Letter at the page's own margins, in CSS pixels (96 to the inch).
-PAPERS = {"A4": (210 - 22) / 25.4 * 96, "Letter": (215.9 - 22) / 25.4 * 96}
+PAPERS = {"A4": (210 - 20) / 25.4 * 96, "Letter": (215.9 - 20) / 25.4 * 96}
 
 #: Elements that reach beyond the right edge of the page.
 TOO_WIDE = """() => {

@@ -88,7 +88,8 @@ def _entry_numbers(debrief: Debrief, measures: EntryMeasures, visit: int) -> Ite
         ("Time over the fix, off the assigned", "s", measures.arrival_miss_s, 0, True),
     )
     for k, (name, unit, measured, places, signed) in enumerate(rows):
-        if measured.value is None and (not measured.why or name.endswith("assigned")):
+        # A direct entry has no outbound leg of its own, and no time may have been assigned: not worth a dash.
+        if measured.value is None and (measures.kind == "direct" or not measured.why or name.endswith("assigned")):
             continue
         number = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=f"entry-{visit}")
         yield name, unit, replace(number, key=f"n-entry-{visit}-{k}")

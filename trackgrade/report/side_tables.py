@@ -32,29 +32,22 @@ def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     watch = debrief.watch
     if watch is None or not watch.references:
         return None
-    laps = [each for each in timeline.laps if each.lap is not None]
+    references = watch.references
     rows = []
-    for reference in watch.references:
-        seconds = [
-            next((_from(t, reference.reference) for t in watch.times if _is(t.visit, t.number, each)), None)
-            for each in laps
-        ]
-        rows.append(
-            (
-                reference.title[0].upper() + reference.title[1:],
-                (
-                    *(DASH if m is None or m.value is None else figure(m.value, 1) for m in seconds),
-                    figure(reference.scatter_s, 1),
-                    figure(reference.unexplained_s, 1),
-                    f"{reference.probability:.0%}",
-                ),
-            )
-        )
+    for stretch in timeline.laps:
+        times = next((each for each in watch.times if _is(each.visit, each.number, stretch)), None)
+        seconds = [None if times is None else _from(times, each.reference).value for each in references]
+        rows.append((_short(stretch), tuple(DASH if value is None else figure(value, 1) for value in seconds)))
+    rows += [
+        ("Scatter", tuple(figure(each.scatter_s, 1) for each in references)),
+        ("Unexplained", tuple(figure(each.unexplained_s, 1) for each in references)),
+        ("Share", tuple(f"{each.probability:.0%}" for each in references)),
+    ]
     return SideTable(
         title="Outbound time from each place a watch may be started",
         note="Seconds. Scatter is the standard deviation over the laps; unexplained is what is left of it after the "
         "changes that the inbound times asked for. The share says how likely the watch was started there, of these.",
-        heads=(*(_short(each) for each in laps), "scatter", "unexplained", "share"),
+        heads=tuple(each.title[0].upper() + each.title[1:] for each in references),
         rows=tuple(rows),
     )
 
@@ -77,17 +70,16 @@ def _needles(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     labels = dict.fromkeys(each.label for each in debrief.needles)
     if len(labels) < 2:
         return None
+    own = {each.label for each in debrief.needles if each.own}
     rows = []
-    for label in labels:
-        mine = [each for each in debrief.needles if each.label == label]
-        cells = [next((each for each in mine if _is(each.visit, each.lap, lap)), None) for lap in timeline.laps]
-        own = " (this hold)" if mine[0].own else ""
-        rows.append((label[0].upper() + label[1:] + own, tuple(_largest(each) for each in cells)))
+    for stretch in timeline.laps:
+        mine = {each.label: each for each in debrief.needles if _is(each.visit, each.lap, stretch)}
+        rows.append((_short(stretch), tuple(_largest(mine.get(label)) for label in labels)))
     return SideTable(
         title="Each inbound leg on each needle",
         note="Largest deflection as a share of full scale, left (L) or right (R) of the course; 1 and more is pegged. "
         "Read from the capture of the course to the fix, or to half a mile from a VOR.",
-        heads=tuple(_short(each) for each in timeline.laps),
+        heads=tuple(label[0].upper() + label[1:] + (" (this hold)" if label in own else "") for label in labels),
         rows=tuple(rows),
     )
 
