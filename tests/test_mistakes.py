@@ -9,6 +9,7 @@ import pytest
 
 from tests import arithmetic_hold as arithmetic
 from tests import confusion
+from trackgrade.hold.hold import Leg
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge
 from trackgrade.score.mistakes import MISTAKES, NAMES
@@ -120,6 +121,16 @@ def test_swings_are_counted_from_side_to_side() -> None:
     assert swings_through(np.array([0.0, 9.0, 0.0, -9.0, 0.0, 9.0]), 6.0)[0] == 2
     assert swings_through(np.array([30.0, 10.0, 0.0, 3.0, -3.0]), 6.0)[0] == 0
     assert swings_through(np.array([]), 6.0)[0] == 0
+
+
+def test_an_item_outside_without_a_named_mistake_is_still_something_to_work_on() -> None:
+    """Leg by distance, always 0.8 NM too far: no mistake has a name for it, and the standard is not met."""
+    hold = replace(arithmetic.HOLD, leg=Leg(nm=2.0))
+    debrief = _judged(arithmetic.Plan(straights_s=(100.0, 101.0, 100.0)), hold)
+    assert "outside in leg length" in debrief.verdict
+    (finding,) = debrief.work_on
+    assert finding.name == "leg_length_outside"
+    assert "+0.8" in finding.evidence
 
 
 def test_findings_are_ranked_and_the_first_three_are_to_work_on() -> None:

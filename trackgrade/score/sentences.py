@@ -109,6 +109,13 @@ def item_evidence(item: ItemResult) -> str:
     return text
 
 
+def item_outside_evidence(item: ItemResult) -> str:
+    """The worst of an item that is outside, in one sentence."""
+    worst = "" if item.value is None else amount(item.value, item.unit, signed=True)
+    limit = "" if item.limit is None else f" where {amount(item.limit, item.unit)} is the limit"
+    return f"{item.title}: {worst}{limit}; {item.evidence or item.reference}."
+
+
 def amount(value: float, unit: str, *, signed: bool = False) -> str:
     """A number with its unit at the precision a pilot reads."""
     places = {"NM": 2, "deg/s": 1, "of full scale": 2, "turn radii": 2, "s": 0, "ft": 0, "kt": 0, "deg": 0}.get(unit, 1)
@@ -299,6 +306,21 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
         "Assigned time over the fix missed",
         "Plan the last lap backwards from the assigned time, and change its outbound leg by half of what is left over.",
     ),
+}
+
+#: One line for an item that is outside without a mistake that has a name.
+ITEM_ADVICE: dict[str, str] = {
+    "altitude": MISTAKE_WORDS["altitude_not_held"][1],
+    "airspeed": MISTAKE_WORDS["airspeed_not_held"][1],
+    "course": MISTAKE_WORDS["course_left"][1],
+    "outbound_heading": MISTAKE_WORDS["heading_wandered"][1],
+    "inbound_time": MISTAKE_WORDS["inbound_times_off"][1],
+    "leg_length": "Begin the turn back at the distance of the leg, read ahead of it by what the roll-in takes.",
+    "turn_rate": MISTAKE_WORDS["turn_uneven"][1],
+    "turn_bank": MISTAKE_WORDS["turn_uneven"][1],
+    "holding_speed": MISTAKE_WORDS["speed_above_limit"][1],
+    "non_holding_side": MISTAKE_WORDS["course_overshot"][1],
+    "fix_recognition": MISTAKE_WORDS["late_at_fix"][1],
 }
 
 #: Title and a line for what was flown well.

@@ -14,7 +14,7 @@ from trackgrade.score.measured import Measured
 from trackgrade.score.mistakes import handling, pattern, times, watch, wind
 from trackgrade.score.mistakes.praise import praise
 from trackgrade.score.mistakes.sighting import Mistake, Seen, Sighting
-from trackgrade.score.sentences import MISTAKE_WORDS, finding_evidence
+from trackgrade.score.sentences import ITEM_ADVICE, MISTAKE_WORDS, finding_evidence, item_outside_evidence
 
 _TIMES = frozenset(
     (
@@ -139,7 +139,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
     Mistake("course_left", wind.course_left, 40.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),
-    Mistake("inbound_times_off", times.inbound_times_off, 28.0),
+    Mistake("inbound_times_off", times.inbound_times_off, 28.0, needs="repeated"),
     Mistake("arrival_time_missed", times.arrival_time_missed, 22.0),
 )
 
@@ -157,7 +157,27 @@ def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Fi
         if kept and _often_enough(mistake, kept, len(measured.laps)):
             findings.append(_finding(mistake, kept, led_to[mistake.name], len(measured.laps)))
     findings.sort(key=lambda finding: -finding.weight)
+    if not findings:
+        findings = _items_outside(items)
     return (*findings, *praise(seen, findings))
+
+
+def _items_outside(items: Sequence[ItemResult]) -> list[Finding]:
+    """Where no mistake has a name but an item is outside over the whole hold: the item itself."""
+    return [
+        Finding(
+            name=f"{item.item}_outside",
+            title=f"{item.title} outside the standard",
+            lap=None,
+            at_epoch_s=item.at_epoch_s,
+            evidence=item_outside_evidence(item),
+            advice=ITEM_ADVICE[item.item],
+            weight=10.0,
+            visit=item.visit,
+        )
+        for item in items
+        if item.scope == "whole hold" and item.result == "outside" and not item.straddles
+    ]
 
 
 def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> dict[str, tuple[str, ...]]:

@@ -4,7 +4,6 @@ watch."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from statistics import median
 
 from trackgrade.score.debrief import Correction, LapMeasures
 from trackgrade.score.mistakes.sighting import Seen, Sighting
@@ -14,7 +13,7 @@ from trackgrade.score.sentences import amount
 CHANGED_FROM_S = 5.0
 #: A change of less than this share of what was asked leaves the time as good as uncorrected: a choice.
 UNDER_SHARE = 0.5
-#: Inbound times that miss by this many bands, typically, are far off: a choice.
+#: An inbound time that misses by this many bands asks for a correction that nobody can overlook: a choice.
 FAR_OFF_BANDS = 1.5
 #: Share of the timing band from which an inbound time asks for something, beside clearer cases: a choice.
 HALF_BAND = 0.5
@@ -164,10 +163,9 @@ def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> 
 
 
 def inbound_times_off(seen: Seen) -> Iterator[Sighting]:
-    """No inbound time in the band over the whole hold, whatever was done about it; one lap alone is no mistake."""
-    results = [seen.item("inbound_time", lap.scope) for lap in seen.measured.laps]
-    missed = [abs(r.value) / r.limit for r in results if r is not None and r.value is not None and r.limit is not None]
-    if len(results) < 2 or len(missed) < len(results) or min(missed) <= 1.0 or median(missed) < FAR_OFF_BANDS:
+    """Inbound times out of the band on most laps, whatever was done about it; the first lap alone is no mistake."""
+    whole = seen.item("inbound_time", "whole hold")
+    if whole is None or whole.result != "outside" or len(seen.measured.laps) < 2:
         return
     flown = [lap.inbound_s.value for lap in seen.measured.laps]
     shown = ", ".join("-" if value is None else f"{value:.0f}" for value in flown)
