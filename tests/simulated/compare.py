@@ -2,8 +2,10 @@
 
 Fairness. Laps are matched in order of time by overlap. A moment that the analysis leaves out is counted missing, not as
 an error of zero. Moments inside a hole of the record have no fair error; they are counted apart, and only asked not to
-be confidently wrong. Where the definitions leave two fair readings (rolling out tangentially on the course; arriving
-across it; a turn resumed after a pause) the error is the distance from the span of both.
+be confidently wrong. A lap one of whose passages of the fix lies in a hole of more than a minute is hidden: nobody can
+count it, and what is found there is not counted either; so with an entry that is mostly in a hole.
+Where the definitions leave two fair readings (rolling out tangentially on the course; arriving across it; a turn resumed
+after a pause) the error is the distance from the span of both.
 """
 
 from __future__ import annotations
@@ -26,6 +28,8 @@ from trackgrade.track.track import Mark, Track
 LINES = ("fix", "abeam", "course")
 TURNS = ("fix turn starts", "fix turn ends", "outbound ends", "inbound turn ends")
 MOMENTS = (*LINES, *TURNS, "inbound starts")
+#: A hole longer than this hides a passage [s]; a hole over this share of an entry hides the entry.
+HIDING_S, HIDING_SHARE = 60.0, 0.35
 #: Moments this close to a hole of the record are inside it, for what interpolation can know: seconds, and rows.
 HOLE_EDGE_S, HOLE_EDGE_ROWS, ADAPTIVE_EDGE_S = 2.0, 1.5, 5.0
 
@@ -49,6 +53,7 @@ class Outcome:
     seed: int
     what: str
     laps_true: int = 0
+    laps_hidden: int = 0
     laps_found: int = 0
     laps_matched: int = 0
     visits_right: bool = True
@@ -126,19 +131,26 @@ def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> Non
         return
     if outcome.pattern == "wrong side":
         outcome.named = bool(flown.visits) and all(v.wrong_side for v in flown.visits)
-    outcome.laps_true = len(flight.truth.laps)
-    outcome.visits_right = len(flown.visits) == len(visits)
-    true = [(v, lap) for v in visits for lap in v.laps]
-    pairs = _matched([lap for _, lap in true], [lap for _, lap in found])
-    outcome.laps_matched = len(pairs)
     sensor = flight.scenario.sensor
     edge = ADAPTIVE_EDGE_S if sensor.adaptive else max(HOLE_EDGE_S, HOLE_EDGE_ROWS * sensor.interval_s)
     holes = tuple((a - edge, b + edge) for a, b in flight.recording.holes)
+    hiding = [(a, b) for a, b in holes if b - a - 2 * edge > HIDING_S]
+    every = [(v, lap) for v in visits for lap in v.laps]
+    hidden = [lap for _, lap in every if any(a <= t <= b for a, b in hiding for t in (lap.start, lap.end or 0.0))]
+    true = [(v, lap) for v, lap in every if lap not in hidden]
+    pairs = _matched([lap for _, lap in true], [lap for _, lap in found])
+    used = {j for _, j in pairs}
+    dark = [(h.start, h.end or h.start) for h in hidden]
+    dark += [(v.entry.arrival, _entry_end(v)) for v in visits if _entry_hidden(v, holes)]
+    seen = [j for j, (_, lap) in enumerate(found) if j in used or not any(_meets(lap, *span) for span in dark)]
+    outcome.laps_true, outcome.laps_found, outcome.laps_matched = len(true), len(seen), len(pairs)
+    outcome.laps_hidden = len(hidden)
+    outcome.visits_right = bool(hidden) or len(flown.visits) == len(visits)
     for i, j in pairs:
         outcome.differences += _lap_differences(true[i][1], found[j][1], holes)
     for visit in visits:
         near = [v for v in flown.visits if v.laps and _overlap(v.laps[0].start.epoch_s, v.laps[-1].end.epoch_s, visit)]
-        if near:
+        if near and not _entry_hidden(visit, holes):
             entry = near[0].entry
             outcome.entries.append((visit.entry.flown, entry.kind, visit.entry.expected, entry.expected))
             if visit.entry.turned_wrong_way:
@@ -167,6 +179,23 @@ def _wind(outcome: Outcome, visits: tuple[TrueVisit, ...], wind: object) -> None
     outcome.wind_within = bool(error @ np.linalg.solve(covariance, error) <= 6.18)
     outcome.tas_error_kt = float(wind.true_airspeed_kt - tas)  # type: ignore[attr-defined]
     outcome.tas_within = abs(outcome.tas_error_kt) <= 2.0 * wind.true_airspeed_sd_kt  # type: ignore[attr-defined]
+
+
+def _entry_end(visit: TrueVisit) -> float:
+    """A direct entry shows itself within a minute of the fix."""
+    return visit.entry.end if visit.entry.flown != "direct" else visit.entry.arrival + 60.0
+
+
+def _entry_hidden(visit: TrueVisit, holes: tuple[tuple[float, float], ...]) -> bool:
+    start, end = visit.entry.arrival - 10.0, _entry_end(visit)
+    unseen = sum(max(0.0, min(b, end) - max(a, start)) for a, b in holes)
+    return unseen > HIDING_SHARE * (end - start)
+
+
+def _meets(found: object, start: float, end: float) -> bool:
+    """Whether a lap that was found shares half a minute with this span."""
+    shared = min(found.end.epoch_s, end) - max(found.start.epoch_s, start)  # type: ignore[attr-defined]
+    return bool(shared > 30.0)
 
 
 def _overlap(a: float, b: float, visit: TrueVisit) -> bool:

@@ -60,6 +60,7 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
             false = sum(o.laps_found for o in mine)
             rows.append([name, str(len(mine)), "0", f"{false} false laps", *["-"] * 9])
             continue
+        hidden = sum(o.laps_hidden for o in mine)
         entries = [e for o in mine for e in o.entries if o.pattern == "as published"]
         winds = np.array([o.wind_error_kt for o in mine if o.wind_error_kt is not None])
         tas = np.abs([o.tas_error_kt for o in mine if o.tas_error_kt is not None])
@@ -68,7 +69,7 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
             [
                 name,
                 str(len(mine)),
-                str(sum(o.laps_true for o in mine)),
+                str(sum(o.laps_true for o in mine)) + (f" ({hidden} hidden)" if hidden else ""),
                 share(sum(o.laps_right for o in mine), len(mine)),
                 share(sum(e[0] == e[1] for e in entries), len(entries)),
                 share(sum(bool(set(e[2]) & set(e[3])) for e in entries), len(entries)),
