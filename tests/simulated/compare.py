@@ -4,8 +4,8 @@ Fairness. Laps are matched in order of time by overlap. A moment that the analys
 an error of zero. Moments inside a hole of the record have no fair error; they are counted apart, and only asked not to
 be confidently wrong. A lap one of whose passages of the fix lies in a hole of more than a minute is hidden: nobody can
 count it, and what is found there is not counted either; so with an entry that is mostly in a hole.
-Where the definitions leave two fair readings (rolling out tangentially on the course; arriving across it; a turn resumed
-after a pause) the error is the distance from the span of both.
+Where the definitions leave two fair readings (rolling out tangentially on the course; arriving across it; a turn
+resumed after a pause) the error is the distance from the span of both.
 """
 
 from __future__ import annotations
