@@ -7,6 +7,7 @@ in a logbook as a real one would be. The pilots, holds and winds are invented. T
 from __future__ import annotations
 
 import math
+import multiprocessing
 import os
 import random
 import tempfile
@@ -138,7 +139,7 @@ def build(
     finished, building = folder / "season.sqlite", folder / "season-building.sqlite"
     _remove(building)
     season = list(flights())
-    with Logbook(building) as logbook, ProcessPoolExecutor(jobs or os.cpu_count() or 1) as pool:
+    with Logbook(building) as logbook, _pool(jobs or os.cpu_count() or 1) as pool:
         work = [(flight, str(folder / "season-holds" / f"{flight.hold}.toml")) for flight in season]
         for flight, debrief in zip(season, pool.map(debrief_of, work)):
             if debrief is not None:
@@ -256,6 +257,13 @@ def _write_pages(place: Path, folder: Path) -> list[Path]:
     front = folder / "progress-class.html"
     write_whole(front, render_class(view, pages))
     return [front, *(folder / name for name in sorted(pages.values()))]
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    """Workers that start clean: a fork of a process with threads may hang."""
+    methods = multiprocessing.get_all_start_methods()
+    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+    return ProcessPoolExecutor(workers, mp_context=context)
 
 
 def _remove(path: Path) -> None:
