@@ -143,6 +143,8 @@ def _parsed(seen: Survey, source: str, told: list[str]) -> tuple[Any, str]:
     # gpxpy raises ValueError, AttributeError and lxml's own errors too: all mean a file it cannot read.
     try:
         return gpxpy.parse(text, version=version), version
+    except MemoryError:
+        raise
     except Exception:
         try:
             mended, removed = _without_bad_values(text)

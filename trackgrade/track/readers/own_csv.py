@@ -6,6 +6,8 @@ a quote, a comment, a cell that is no plain number) is left to `csv_table`; wher
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
@@ -29,7 +31,7 @@ _MOST_ROWS = 100_000
 _RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), **dict.fromkeys(_DIRECTIONS, (0.0, 360.0))}
 
 _PLAIN_NUMBER = "0123456789.-"
-_PLAIN_TIME = "0123456789-T:.Z"
+_PLAIN_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?Z")
 
 
 def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track | None:
@@ -84,11 +86,8 @@ def _plain(values: Floats, low: float, high: float) -> bool:
 
 def _times(texts: list[str]) -> Floats | None:
     """Seconds since 1970 (n,), or None where a time is not ISO 8601 with seconds and a Z, or not in the calendar."""
-    if _other_than(_PLAIN_TIME, texts) or not all(
-        # A sign after the date would be a zone, which numpy takes with a warning.
-        20 <= len(text) <= 27 and text[4] == "-" and text[10] == "T" and text[-1] == "Z" and "-" not in text[10:]
-        for text in texts
-    ):
+    # Strictly: numpy would take a zone, or a second Z, with no more than a warning.
+    if not all(map(_PLAIN_TIME.fullmatch, texts)):
         return None
     try:
         moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
