@@ -329,12 +329,12 @@ def read_through_a_map(path: Path, folder: Path, dice: random.Random) -> str:
 Check = Callable[[Path, Path, random.Random], str]
 #: Target: how often, the file's ending, what to do with it.
 TARGETS: dict[str, tuple[int, str, Check]] = {
-    "track": (40, ".dat", read_a_track),
-    "columns": (14, ".toml", read_through_a_map),
-    "hold": (20, ".toml", read_a_hold),
-    "standard": (16, ".toml", read_a_standard),
-    "flight": (6, ".dat", grade_a_flight),
-    "nonsense": (4, ".csv", grade_nonsense),
+    "track": (30, ".dat", read_a_track),
+    "columns": (12, ".toml", read_through_a_map),
+    "hold": (26, ".toml", read_a_hold),
+    "standard": (24, ".toml", read_a_standard),
+    "flight": (5, ".dat", grade_a_flight),
+    "nonsense": (3, ".csv", grade_nonsense),
 }
 
 
@@ -430,7 +430,7 @@ def run(inputs: int, seed: int, jobs: int, first: int, only: str, keep: str) -> 
             if part.slowest_s > total.slowest_s:
                 total.slowest_s, total.slowest = part.slowest_s, part.slowest
             rate = done * CHUNK / (time.monotonic() - began)
-            if sys.stderr.isatty() or done % 20 == 0 or done == len(work):
+            if sys.stderr.isatty() or done % 8 == 0 or done == len(work):
                 print(
                     f"{min(done * CHUNK, inputs)} inputs, {rate:.0f} a second, {len(total.failures)} failures",
                     file=sys.stderr,
