@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from pathlib import Path
+
+from click.testing import CliRunner
 from lxml import html as lxml_html
 
 from tests.report_flights import make_debrief
+from trackgrade.commands import main
 from trackgrade.exports.debrief_json import debrief_to_dict
+from trackgrade.hold.holdfile import read_hold_file
+from trackgrade.hold.setup import resolve
 from trackgrade.report import index
+from trackgrade.simulator import fly
+from trackgrade.simulator.scenarios import named
+from trackgrade.simulator.writers import gpx_text
 
 HOSTILE = '</td><script>alert(1)</script>"&'
 
@@ -52,3 +62,18 @@ def test_hostile_names_are_text_and_bytes_repeat() -> None:
     policy = tree.xpath("//meta[@http-equiv='Content-Security-Policy']/@content")[0]
     assert "script-src 'none'" in policy
     assert "unsafe" not in policy
+
+
+def test_a_hold_flown_on_the_reciprocal_has_a_report_and_the_index_leads_to_it(tmp_path: Path) -> None:
+    samples = Path(__file__).parent.parent / "sample_tracks"
+    hold = resolve(read_hold_file(samples / "tarne.toml"), dt.date(2026, 5, 3))
+    track = tmp_path / "reversed.gpx"
+    track.write_text(gpx_text(fly(hold, named("reciprocal course"), 1)), encoding="utf-8")
+    arguments = ["grade", str(track), str(samples / "tarne-no-hold.gpx"), "--hold", str(samples / "tarne.toml")]
+    run = CliRunner().invoke(main, [*arguments, "--out", str(tmp_path / "out")])
+    assert run.exit_code == 3, run.output
+    tree = lxml_html.document_fromstring((tmp_path / "out" / "index.html").read_text(encoding="utf-8"))
+    assert tree.xpath("//tbody//a/@href") == ["reversed.html"]
+    page = (tmp_path / "out" / "reversed.html").read_text(encoding="utf-8")
+    assert "lap 1 on the reciprocal" in page
+    assert sorted(each.name for each in (tmp_path / "out").glob("*.html")) == ["index.html", "reversed.html"]

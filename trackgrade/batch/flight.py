@@ -73,7 +73,8 @@ def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
     debrief = analyse(track, hold, settings.standard)
     flown = bool(debrief.flown.visits)
     html = None
-    if settings.report and flown:
+    # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
+    if settings.report and (flown or debrief.flown.reversed_laps):
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
 
         html = render(debrief)

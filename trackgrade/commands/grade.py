@@ -210,7 +210,7 @@ class _Writing:
             if self.laps is not None:
                 self.laps.add(graded.laps_csv)
             if self.index is not None:
-                self.index.add(debrief, f"{name}.html" if graded.flown else "")
+                self.index.add(debrief, f"{name}.html" if graded.flown or report[0] else "")
             if self.session is not None and graded.flown:
                 said.append(record_debrief(debrief, **self.session))  # type: ignore[arg-type]
         if self.done is not None:
