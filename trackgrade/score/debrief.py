@@ -181,7 +181,8 @@ class EntryMeasures:
     lay outside the sector of the entry flown (0 inside). ``offset_deg``: angle of the entry's outbound
     track from the outbound course, positive into the holding side. ``speed_ready_s``: seconds before the
     fix at which the airspeed had come down to holding speed for good (None: not before the fix; see ``why``).
-    ``arrival_miss_s``: passage minus assigned time, late positive, for the passage nearest to it.
+    ``arrival_miss_s``: passage minus assigned time, late positive, for the passage nearest to it. ``end_cross_nm``: how
+    far off the fix the passage that ended the entry was (+ holding side): how well the course was intercepted.
     """
 
     visit: int
@@ -199,6 +200,7 @@ class EntryMeasures:
     arrival_ias_kt: Measurement
     speed_ready_s: Measurement
     arrival_miss_s: Measurement
+    end_cross_nm: Measurement = Measurement(None, unit="NM")
     sentence: str = ""
 
 

@@ -83,7 +83,13 @@ def entry_measures(
         arrival_ias_kt=_arrival_speed(entry, samples, series),
         speed_ready_s=_speed_ready(entry, samples, series, airspeed_reference_kias, airspeed_band_kt),
         arrival_miss_s=arrival_miss(flown, hold) if visit is flown.visits[0] else _not_asked(),
+        end_cross_nm=_end_cross(visit),
     )
+
+
+def _end_cross(visit: Visit) -> Measurement:
+    cross = visit.laps[0].start_cross_nm if visit.laps else None
+    return _known(cross, "NM", "the track does not show the passage that ended the entry")
 
 
 def _known(value: float | None, unit: str, why: str) -> Measurement:

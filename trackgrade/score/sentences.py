@@ -72,9 +72,9 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
         incomplete = sum(len(visit.incomplete_laps) for visit in flown.visits)
         started = f", {incomplete} started" if incomplete else ""
         return f"{flown_words[0].upper()}{flown_words[1:]}{started}: no lap was completed, so no lap is graded."
-    whole = [item for item in items if item.scope == "whole hold"]
-    out = [item.title.lower() for item in whole if item.result == "outside"]
-    brief = [item.title.lower() for item in whole if item.result == "brief excursion"]
+    whole = [item for item in items if item.lap is None]
+    out = [_item_words(item) for item in whole if item.result == "outside"]
+    brief = [_item_words(item) for item in whole if item.result == "brief excursion"]
     measured = [item for item in whole if item.result != "not measurable"]
     head = f"{flown_words[0].upper()}{flown_words[1:]}, against {standard.title}"
     if not measured:
@@ -85,6 +85,12 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
     if brief:
         return f"{head}: within, with brief excursions in {listed(brief)}."
     return f"{head}: within in all {len(measured)} items that the track can show."
+
+
+def _item_words(item: ItemResult) -> str:
+    """An item's title within a sentence, with the visit where it is not the first."""
+    visit = item.scope.split(" ")[1] if item.scope.startswith("visit ") else ""
+    return item.title.lower() + (f" (visit {visit})" if visit else "")
 
 
 def _entries_words(flown: Flown) -> str:
@@ -124,7 +130,7 @@ def amount(value: float, unit: str, *, signed: bool = False) -> str:
 
 
 def entry_sentence(entry: EntryMeasures) -> str:
-    """The entry in one sentence."""
+    """The entry in a few sentences: what was asked, what was flown, and how."""
     if entry.kind in ("none", "unclear"):
         return f"The entry is {'not seen' if entry.kind == 'none' else 'unclear'} in this track."
     expected = listed(list(entry.expected), "or") or "not known"
@@ -136,7 +142,25 @@ def entry_sentence(entry: EntryMeasures) -> str:
             if entry.flown_well
             else " And it was not flown cleanly."
         )
-    return text
+    details = _entry_details(entry)
+    return f"{text} {details}" if details else text
+
+
+def _entry_details(entry: EntryMeasures) -> str:
+    parts = []
+    if entry.kind != "direct":
+        if entry.outbound_s.value is not None:
+            parts.append(f"{entry.outbound_s.value:.0f} s outbound")
+        if entry.kind == "teardrop" and entry.offset_deg.value is not None:
+            parts.append(f"on a track {entry.offset_deg.value:.0f} deg into the holding side of the outbound course")
+        if entry.kind == "parallel" and entry.max_offset_nm.value is not None:
+            parts.append(f"up to {abs(entry.max_offset_nm.value):.2f} NM from the course")
+        if entry.end_cross_nm.value is not None:
+            parts.append(f"back over the fix {abs(entry.end_cross_nm.value):.2f} NM off it")
+    if not parts:
+        return ""
+    text = listed(parts)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def wind_work_sentence(work: WindWork) -> str:

@@ -140,7 +140,7 @@ def watch_analysis(
         return WatchAnalysis(
             times, (), None, None, inbound_scatter, None, "The leg is a distance, so the watch decides nothing."
         )
-    references: tuple[Reference, ...] = ("abeam", "wings_level", "mark")
+    references: tuple[Reference, ...] = ("abeam", "abeam_by_bearing", "wings_level", "mark")
     found: list[tuple[Reference, list[float], float, float]] = []
     for reference in references:
         rows = [(each.visit, _time_from(each, reference)) for each in times]
@@ -165,11 +165,7 @@ def watch_analysis(
         )
         for (reference, values, unexplained, _), weight in zip(found, weights, strict=True)
     )
-    likely, probability = None, None
-    if count >= 3 and len(scatters) > 1:
-        best = max(scatters, key=lambda each: each.probability)
-        probability = best.probability
-        likely = best.reference if probability >= NAMED_FROM else None
+    likely, probability = _likely(scatters) if count >= 3 and len(scatters) > 1 else (None, None)
     from_watch = _inbound_scatter_from_watch(laps, scatters, likely)
     return WatchAnalysis(
         times,
@@ -178,7 +174,7 @@ def watch_analysis(
         probability,
         inbound_scatter,
         from_watch,
-        _watch_sentence(scatters, likely, probability, count),
+        _watch_sentence(scatters, likely, probability, count, from_watch),
     )
 
 
@@ -221,8 +217,26 @@ def _inbound_scatter_from_watch(
     return chosen.unexplained_s * float(np.mean(ratios))
 
 
+def _likely(scatters: Sequence[ReferenceScatter]) -> tuple[Reference | None, float]:
+    """The place that explains the times, and how probable it is.
+
+    Abeam by the line and by the bearing are one place told in two ways: their probabilities count together.
+    """
+    places: dict[str, list[ReferenceScatter]] = {}
+    for each in scatters:
+        places.setdefault("abeam" if each.reference == "abeam_by_bearing" else each.reference, []).append(each)
+    best = max(places.values(), key=lambda place: sum(each.probability for each in place))
+    probability = sum(each.probability for each in best)
+    name = max(best, key=lambda each: each.probability).reference
+    return (name if probability >= NAMED_FROM else None), probability
+
+
 def _watch_sentence(
-    scatters: Sequence[ReferenceScatter], likely: Reference | None, probability: float | None, count: int
+    scatters: Sequence[ReferenceScatter],
+    likely: Reference | None,
+    probability: float | None,
+    count: int,
+    from_watch_s: float | None,
 ) -> str:
     if count < 3:
         return "Fewer than three laps: where the watch was started cannot be told."
@@ -232,10 +246,14 @@ def _watch_sentence(
         return "The outbound times fit more than one starting point: where the watch was started cannot be told."
     best = next(each for each in scatters if each.reference == likely)
     sure = "surely" if (probability or 0.0) >= 0.95 else "probably"
-    return (
-        f"The watch was {sure} started at {best.title} ({100 * best.probability:.0f} %): "
-        f"{best.unexplained_s:.1f} s of scatter is left from there."
+    at = "at" if likely == "mark" else ""
+    text = (
+        f"The watch was {sure} started {at} {best.title} ({100 * (probability or 0.0):.0f} %): "
+        f"{best.unexplained_s:.1f} s of scatter is left from there"
     )
+    if from_watch_s is not None:
+        text += f", which makes about {from_watch_s:.1f} s inbound"
+    return " ".join(f"{text}.".split())
 
 
 def correction(
