@@ -29,11 +29,11 @@ def test_each_flight_leads_to_its_report_with_laps_results_and_first_point() -> 
     assert link.get("href") == "a%20flight%20%231.html"
     assert link.text == "flight.gpx"
     row = [" ".join(each.text_content().split()) for each in tree.xpath("//tbody/tr/*")]
-    assert row[1:5] == ["Tarne practice hold", "2026-05-03 15:00", "direct", "3"]
+    assert row[3:] == ["3", "direct", "Tarne practice hold", "2026-05-03 15:00"]
     whole = [each.result for each in debrief.items if each.lap is None]
-    assert f"{whole.count('within')} within" in row[5]
-    assert debrief.verdict in row[6]
-    assert debrief.work_on[0].title in row[6]
+    assert f"{whole.count('within')} within" in row[2]
+    assert debrief.verdict in row[1]
+    assert debrief.work_on[0].title in row[1]
     assert debrief.standard_title in tree.text_content()
     assert "Not for navigation" in tree.text_content()
 
@@ -48,7 +48,7 @@ def test_what_could_not_be_graded_says_why_and_leads_nowhere() -> None:
     text = " ".join(tree.text_content().split())
     assert "Not graded: broken.gpx: not a track; export it again" in text
     assert "No hold was flown" in text
-    assert "1 graded, 1 not." in text
+    assert "0 graded, 1 with no hold flown, 1 not readable." in text
 
 
 def test_hostile_names_are_text_and_bytes_repeat() -> None:

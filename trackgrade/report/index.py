@@ -40,10 +40,16 @@ class FlightRow:
 
 @dataclass(frozen=True)
 class IndexPage:
-    """The context of ``index.html``: rows, how many were graded, the standards used, the version, the caution."""
+    """The context of ``index.html``.
+
+    ``graded`` flights have items; ``not_flown`` were read and hold no hold; ``not_read`` could not be graded.
+    ``standards`` are the titles of what the flights were judged by; ``key`` is sign and word of each result.
+    """
 
     rows: tuple[FlightRow, ...]
     graded: int
+    not_flown: int
+    not_read: int
     standards: tuple[str, ...]
     version: str
     caution: str
@@ -81,7 +87,9 @@ def render(rows: Sequence[FlightRow], standards: Sequence[str] = ()) -> str:
     """One HTML document; rows in the order given. ``standards``: titles of what the flights were judged by."""
     page = IndexPage(
         rows=tuple(rows),
-        graded=sum(not each.error for each in rows),
+        graded=sum(bool(each.results) for each in rows),
+        not_flown=sum(not each.error and not each.results for each in rows),
+        not_read=sum(bool(each.error) for each in rows),
         standards=tuple(dict.fromkeys(standards)),
         version=__version__,
         caution=CAUTION,
