@@ -36,6 +36,8 @@ SAME_TURN_PAUSE_S = 2.0
 TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
+#: In a gale the track is still elsewhere when the heading is inbound [deg].
+HEADED_WITHIN_DEG = 45.0
 #: A turn at the fix that pauses before this much is not over [deg].
 FIX_TURN_LEAST_DEG = 112.0
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
@@ -176,7 +178,8 @@ def _turn_back(
         if group is None and previous is not None and turn.start_epoch_s - previous.end_epoch_s < TURN_BACK_PAUSE_S:
             turn = _join(previous, turn)
         group = turn if group is None else _join(group, turn)
-        if abs(float(wrap180(reached))) < INBOUND_WITHIN_DEG:
+        heading = path.value(path.heading_deg, min(turn.end_epoch_s, end))
+        if abs(float(wrap180(reached))) < INBOUND_WITHIN_DEG or abs(float(wrap180(heading))) < HEADED_WITHIN_DEG:
             return group
         if abs(from_outbound) < OUTBOUND_WITHIN_DEG:
             group = None
@@ -213,8 +216,9 @@ def _events(
     inbound: Moment | None = rollout
     by: InboundStartBy | None = "rollout" if rollout is not None else None
     near_tie = False
-    if rollout is not None and turned_back is not None:
-        crossed, inbound, by, near_tie = _inbound_start(path, turned_back.epoch_s, rollout, end)
+    if rollout is not None and (turned_back is not None or unbroken):
+        since = turned_back.epoch_s if turned_back is not None else _outbound_at(path, start, rollout.epoch_s, offset)
+        crossed, inbound, by, near_tie = _inbound_start(path, since, rollout, end)
 
     turned = path.value(path.track_deg, end) - offset
     if b is not None and abs(turned - 360.0) > 180.0:
@@ -237,6 +241,12 @@ def _events(
         end_cross_nm=b.cross_nm if b is not None else None,
         remarks=tuple(remarks),
     )
+
+
+def _outbound_at(path: FlightPath, start: float, end: float, offset: float) -> float:
+    """When the track first points outbound [s since 1970]: where an unbroken turn begins to lead back."""
+    inside = (path.epoch_s >= start) & (path.epoch_s <= end) & (path.track_deg - offset >= 180.0)
+    return float(path.epoch_s[np.argmax(inside)]) if np.any(inside) else start
 
 
 def _line_moment(path: FlightPath, epoch_s: float, *, along: bool) -> Moment:

@@ -9,7 +9,7 @@ import numpy as np
 from trackgrade.earth.angles import wrap180
 from trackgrade.hold.hold import Hold
 from trackgrade.segment.entry import describe_entry, outbound_leg, shape
-from trackgrade.segment.events import Passage, arrivals, inbound_passages
+from trackgrade.segment.events import Passage, arrivals, inbound_passages, overlaps
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import START_TO_DEG, NoLap, lap_between
 from trackgrade.segment.path import FlightPath
@@ -30,6 +30,12 @@ ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 CROSSWISE_FROM_DEG = 60.0
 #: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
 WRONG_SIDE_START_DEG = 60.0
+#: More turning than this since a passage of the fix is no entry but something else flown first [deg].
+MOST_TURNED_IN_ENTRY_DEG = 600.0
+#: No inbound leg of a hold lasts longer than this many times what it should; a procedure turn's does.
+LONGEST_INBOUND_LEGS = 2.8
+#: A passage this wide need not be the end of a lap [NM].
+WIDE_PASS_NM = 0.5
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -43,9 +49,7 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
     if visits:
         return Flown(visits)
     turned = path.seen_as(reciprocal=True, mirrored=False)
-    reverse = _without_overlaps(
-        _laps_of(turned, leg_s, mirrored=False) + _laps_of(turned, leg_s, mirrored=True)
-    )
+    reverse = _without_overlaps(_laps_of(turned, leg_s, mirrored=False) + _laps_of(turned, leg_s, mirrored=True))
     reverse_chains = [chain for chain in _chains(reverse, leg_s) if not _other_course(turned, chain)]
     if reverse_chains:
         laps = [found.lap for chain in reverse_chains for found in chain]
@@ -81,21 +85,32 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
     passages = inbound_passages(seen)
     found = []
     for a in passages + _crosswise(seen, passages):
-        b = next((p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0), None)
-        if b is None:
-            continue
         if mirrored and abs(float(wrap180(a.heading_deg))) > WRONG_SIDE_START_DEG:
             continue
-        seconds = b.moment.epoch_s - a.moment.epoch_s
-        if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
-            continue
-        lap = lap_between(seen, a, b)
-        if isinstance(lap, NoLap) or not _ends_inbound(seen, a, lap) or not _stays_near(seen, a, b, leg_s):
-            continue
-        if abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG and not _is_direct(seen, a, b):
-            continue
-        found.append(FoundLap(replace(lap, wrong_side=mirrored), _as_flown(a, mirrored), _as_flown(b, mirrored)))
+        for b in (p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0):
+            seconds = b.moment.epoch_s - a.moment.epoch_s
+            if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
+                break
+            lap = lap_between(seen, a, b)
+            if isinstance(lap, Lap):
+                if _credible(seen, a, b, lap, leg_s):
+                    found.append(
+                        FoundLap(replace(lap, wrong_side=mirrored), _as_flown(a, mirrored), _as_flown(b, mirrored))
+                    )
+                break
+            # Passing wide of the fix is no end of a lap that goes on: an orbit was inserted.
+            if abs(b.cross_nm) < WIDE_PASS_NM:
+                break
     return found
+
+
+def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) -> bool:
+    """Whether what has the events of a lap can be one of this hold: by its inbound leg, its reach, its start."""
+    if lap.inbound_start is not None and b.moment.epoch_s - lap.inbound_start.epoch_s > LONGEST_INBOUND_LEGS * leg_s:
+        return False
+    if not _ends_inbound(path, a, lap) or not _stays_near(path, a, b, leg_s):
+        return False
+    return abs(float(wrap180(a.heading_deg))) <= CROSSWISE_FROM_DEG or _is_direct(path, a, b)
 
 
 def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
@@ -119,9 +134,7 @@ def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
 def _as_flown(passage: Passage, mirrored: bool) -> Passage:
     if not mirrored:
         return passage
-    return replace(
-        passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg
-    )
+    return replace(passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg)
 
 
 def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
@@ -193,9 +206,7 @@ def _other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
         if end - start < OTHER_COURSE_LEG_S or abs(found.b.cross_nm) > OTHER_COURSE_MISS_NM:
             continue
         k0, k1 = path.index(start), path.index(end)
-        chord = np.degrees(
-            np.arctan2(path.cross_nm[k1] - path.cross_nm[k0], path.along_nm[k1] - path.along_nm[k0])
-        )
+        chord = np.degrees(np.arctan2(path.cross_nm[k1] - path.cross_nm[k0], path.along_nm[k1] - path.along_nm[k0]))
         angles.append(min(abs(float(chord)), abs(float(wrap180(found.b.track_deg)))))
     if not angles:
         return False
@@ -242,6 +253,8 @@ def _entry(
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
     earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
     for passage in reversed(earlier):
+        if _turned_deg(path, passage, first) > MOST_TURNED_IN_ENTRY_DEG:
+            break
         if _is_abeam_of(passage, earlier) or not _stays_near(path, passage, first, leg_s):
             continue
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
@@ -280,6 +293,15 @@ def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
     return float(np.median(angles)) if angles else None
 
 
+def _turned_deg(path: FlightPath, a: Passage, b: Passage) -> float:
+    """Degrees turned, either way, between two passages."""
+    start, end = a.moment.epoch_s, b.moment.epoch_s
+    return sum(
+        abs(turn.change_deg) * overlaps(turn, start, end) / max(turn.end_epoch_s - turn.start_epoch_s, 1.0)
+        for turn in path.turns
+    )
+
+
 def _is_abeam_of(passage: Passage, earlier: list[Passage]) -> bool:
     """Whether a pass is only the abeam point of an entry that began at the fix shortly before."""
     miss = abs(passage.cross_nm)
@@ -303,9 +325,7 @@ def _broken_laps(path: FlightPath, chain: list[FoundLap], passages: list[Passage
     for one, two in zip(chain[:-1], chain[1:]):
         if two.a.moment.epoch_s - one.b.moment.epoch_s <= 1.0:
             continue
-        start = next(
-            (p for p in passages if abs(p.moment.epoch_s - one.b.moment.epoch_s) < 0.5), None
-        )
+        start = next((p for p in passages if abs(p.moment.epoch_s - one.b.moment.epoch_s) < 0.5), None)
         if start is None:
             continue
         read = lap_between(path, start, None)
@@ -361,5 +381,3 @@ def _what_was_seen(path: FlightPath, chains: list[list[FoundLap]]) -> tuple[str,
     if turned < 200.0:
         return ("the fix was passed without a hold",)
     return ("turns near the fix, but no lap that leaves it outbound and comes back to it inbound",)
-
-
