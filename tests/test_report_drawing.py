@@ -13,9 +13,12 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from tests.report_flights import make_debrief
+from trackgrade.earth.geodesy import LocalPlane
+from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
 from trackgrade.report.drawing import element, pleasant_step, polyline, runs, short, simplify
 from trackgrade.report.flight_data import MOST_SAMPLES, differences, flight_data, thin
+from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.needles import needle_lines
 from trackgrade.report.plan_view import draw as draw_plan
 from trackgrade.report.strips import strips
@@ -284,3 +287,37 @@ def test_an_outlier_does_not_flatten_the_strip() -> None:
     spoiled = dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, alt_ft=altitude))
     strip = strips(spoiled, lay_out(spoiled), needle_lines(spoiled))[0]
     assert strip.high < 5000.0
+
+
+@pytest.mark.parametrize("turns", ["right", "left"])
+@pytest.mark.parametrize("place", ["at", "behind"])
+def test_the_corridor_of_a_vor_is_where_its_needle_reads_the_limit(turns: str, place: str) -> None:
+    station = {"at": (44.0, -93.0), "behind": (44.0 + 12.0 / 60.0, -93.0)}[place]
+    guidance = Guidance(
+        kind="vor", full_scale_deg=10.0, station_lat_deg=station[0], station_lon_deg=station[1],
+        station_variation_deg=0.0, course_to_set_deg=180.0,
+    )  # fmt: skip
+    debrief = make_debrief(turns=turns, course_deg=180.0, guidance=guidance)
+    drawn = str(draw_plan(debrief, lay_out(debrief)).svg)
+    path = re.search(r'<path d="M(-?\d+)\s?(-?\d+)l([-\d ]+)Z" class="corridor"', drawn)
+    assert path is not None
+    steps = np.array(re.findall(r"-?\d+", path[3]), dtype=float).reshape(-1, 2)
+    points = np.vstack(
+        ([[float(path[1]), float(path[2])]], np.array([float(path[1]), float(path[2])]) + steps.cumsum(0))
+    )
+    east, north = points[:, 0] / 1000.0, -points[:, 1] / 1000.0
+    lat, lon = LocalPlane(44.0, -93.0).to_geographic(east, north)
+    far = np.hypot(lat - station[0], (lon - station[1]) * 0.72) > 0.02
+    reading = np.abs(vor_needle(debrief.hold, lat, lon))
+    np.testing.assert_allclose(reading[far], 0.75, atol=0.01)
+
+
+def test_the_corridor_follows_the_standard() -> None:
+    half = make_debrief(standard="easa_instrument_aeroplane")
+    three_quarters = make_debrief()
+    assert corridor_share(three_quarters) == 0.75
+    assert half.standard is not None
+    limit = half.standard.item("course")
+    assert limit is not None
+    assert corridor_share(half) == limit.limit
+    assert share_words(0.75) == "three quarters of full scale"

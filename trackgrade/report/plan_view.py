@@ -13,8 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
+from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.guidance import station_of
 from trackgrade.report.drawing import element, short, simplified_polyline
+from trackgrade.report.limits import corridor_share
 from trackgrade.report.plan_marks import (
     Event,
     find_events,
@@ -75,15 +78,13 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
         aria_labelledby="plan-title plan-desc",
         data_view="hold",
     )
-    plates = tuple((stretch, _plate(debrief, stretch, events, frame, views[0])) for stretch in timeline.stretches)
+    plates = tuple((stretch, _plate(debrief, stretch, events, frame, views[0])) for stretch in timeline.laps)
     return PlanView(svg, views, plates, alternative)
 
 
 def _views(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[View, View]:
     east, north = _outline(debrief, timeline, frame)
-    return tuple(  # type: ignore[return-value]
-        fit(name, turn, east, north) for name, turn in (("hold", -debrief.hold.inbound_course_true_deg), ("north", 0.0))
-    )
+    return fit("hold", -debrief.hold.inbound_course_true_deg, east, north), fit("north", 0.0, east, north)
 
 
 def _outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Floats, Floats]:
@@ -162,23 +163,23 @@ def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -
 
 
 def _corridor(debrief: Debrief, frame: HoldFrame) -> str:
-    """Three quarters of full scale either side of the course, 8 NM before the fix to the fix."""
-    guidance = debrief.hold.guidance
+    """The standard's share of full scale either side of the course, 8 NM before the fix to the fix."""
+    hold, share = debrief.hold, corridor_share(debrief)
     along = np.linspace(-8.0, 0.0, 9)
-    if guidance.kind == "gps":
-        half = np.full(len(along), 0.75 * guidance.full_scale_nm)
-        axis = np.zeros(len(along))
+    if hold.guidance.kind == "gps":
+        left = np.full(len(along), -share * hold.guidance.full_scale_nm)
+        right = -left
     else:
-        station_along, station_cross = 0.0, 0.0
-        if guidance.station_lat_deg is not None and guidance.station_lon_deg is not None:
-            a, c = frame.from_geographic(np.array([guidance.station_lat_deg]), np.array([guidance.station_lon_deg]))
-            station_along, station_cross = float(a[0]), float(c[0])
-        half = np.abs(along - station_along) * np.tan(np.radians(0.75 * guidance.full_scale_deg))
-        axis = np.full(len(along), station_cross) if abs(station_cross) < 0.3 else np.zeros(len(along))
-    edge_along = np.concatenate((along, along[::-1]))
-    edge_cross = np.concatenate((axis + half, (axis - half)[::-1]))
-    east, north = frame.east_north(edge_along, edge_cross)
-    return _line(east, north, 0.0) + "Z"
+        # Two rays through the station; the course set may differ from the hold's by what charts round off.
+        lat, lon, set_deg = station_of(hold)
+        station_along, station_cross = (float(v) for v in frame.from_geographic(lat, lon))
+        off_deg = float(turn_from_to(hold.inbound_course_true_deg, set_deg))
+        left, right = (
+            hold.side * station_cross + (along - station_along) * np.tan(np.radians(off_deg + edge))
+            for edge in (-share * hold.guidance.full_scale_deg, share * hold.guidance.full_scale_deg)
+        )
+    edges = np.concatenate((along, along[::-1])), hold.side * np.concatenate((left, right[::-1]))
+    return _line(*frame.east_north(*edges), 0.0) + "Z"
 
 
 def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], frame: HoldFrame, view: View) -> Markup:

@@ -13,6 +13,7 @@ import numpy as np
 from markupsafe import Markup
 
 from trackgrade.report.drawing import element, pleasant_step, short, simplified_polyline
+from trackgrade.report.limits import corridor_share, limit_of, share_words
 from trackgrade.report.needles import NeedleLine
 from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
@@ -110,14 +111,6 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> DrawnStrip:
 # -- the quantities ------------------------------------------------------------------------------------------------
 
 
-def _limit(debrief: Debrief, item: str) -> float | None:
-    """The standard's limit for an item, from the standard or, without one, from any result."""
-    if debrief.standard is not None:
-        found = debrief.standard.item(item)
-        return found.limit if found else None
-    return next((each.limit for each in debrief.items if each.item == item and each.limit is not None), None)
-
-
 def _outside(debrief: Debrief, *items: str) -> tuple[tuple[float, float], ...]:
     spans = {
         (each.start_epoch_s, each.start_epoch_s + each.seconds)
@@ -168,7 +161,7 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     reference = debrief.altitude_reference_ft
     if reference is None:
         reference = debrief.hold.altitude_ft
-    limit = _limit(debrief, "altitude")
+    limit = limit_of(debrief, "altitude")
     bands: tuple[Band, ...] = ()
     words = ""
     if reference is not None and limit is not None:
@@ -197,7 +190,7 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     ground = Line("ground speed", samples.groundspeed_kt, "second")
     bands: tuple[Band, ...] = ()
     words, why = "", ""
-    limit = _limit(debrief, "airspeed")
+    limit = limit_of(debrief, "airspeed")
     reference = debrief.airspeed_reference_kias
     if lines and "indicated" in lines[0].words and limit is not None and reference is not None:
         bands = (Band(reference - limit, reference + limit),)
@@ -215,8 +208,7 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
 
 def _needle(debrief: Debrief, needles: tuple[NeedleLine, ...]) -> Strip:
     """Deflection as the pilot saw it, pegged at full scale."""
-    limit = _limit(debrief, "course")
-    share = limit if limit is not None else 0.75
+    share = corridor_share(debrief)
     lines = tuple(
         Line(needle.label, np.clip(needle.share, -1.04, 1.04), "first" if needle.own else "second")
         for needle in needles
@@ -225,7 +217,7 @@ def _needle(debrief: Debrief, needles: tuple[NeedleLine, ...]) -> Strip:
         "needle", "Needle: aircraft left or right of the course", "of full scale", lines,
         (Band(-share, share, only_inbound=True),), _outside(debrief, "course"), -1.2, 1.2,
         ((1.0, "full R"), (0.5, "½"), (0.0, "0"), (-0.5, "½"), (-1.0, "full L")),
-        f"band: {share:g} of full scale, inbound legs",
+        f"band: {share_words(share)}, inbound legs",
     )  # fmt: skip
 
 
@@ -236,7 +228,7 @@ def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
         samples.heading_rate_deg_s if np.isfinite(samples.heading_rate_deg_s).any() else samples.ground_track_rate_deg_s
     )
     values = rate * side
-    limit = _limit(debrief, "turn_rate")
+    limit = limit_of(debrief, "turn_rate")
     due = [
         turn.due_rate_deg_s
         for lap in debrief.laps

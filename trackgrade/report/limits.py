@@ -1,0 +1,26 @@
+"""The limits that the pictures draw as bands and corridor."""
+
+from __future__ import annotations
+
+from trackgrade.score.debrief import Debrief
+
+#: Share of full scale that the corridor shows where the standard grades no course (FAA-S-ACS-8C: three quarters).
+THREE_QUARTERS = 0.75
+
+
+def limit_of(debrief: Debrief, item: str) -> float | None:
+    """The standard's limit for an item, from the standard or, without one, from any result; None where not graded."""
+    if debrief.standard is not None:
+        found = debrief.standard.item(item)
+        return found.limit if found else None
+    return next((each.limit for each in debrief.items if each.item == item and each.limit is not None), None)
+
+
+def corridor_share(debrief: Debrief) -> float:
+    """Half width of the corridor as a share of full scale."""
+    return limit_of(debrief, "course") or THREE_QUARTERS
+
+
+def share_words(share: float) -> str:
+    """ "three quarters of full scale", "half of full scale", "0.6 of full scale"."""
+    return {0.75: "three quarters", 0.5: "half"}.get(share, f"{share:g}") + " of full scale"
