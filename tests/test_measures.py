@@ -155,8 +155,8 @@ def test_each_lap_and_the_whole_hold_has_every_item() -> None:
     assert [item.item for item in debrief.items_of("arrival")] == ["arrival_speed"]
 
 
-def test_a_leg_in_miles_is_graded_where_the_turn_back_begins_and_not_by_the_watch() -> None:
-    """AIM 5-3-8, legs by distance: the outbound leg ends at the stated distance."""
+def test_a_leg_in_miles_is_graded_by_distance_and_not_by_the_watch() -> None:
+    """AIM 5-3-8, legs by distance: the outbound leg ends at the distance, or RNAV makes the inbound leg that long."""
     hold = replace(arithmetic.HOLD, leg=Leg(nm=2.0))
     debrief = _judged(arithmetic.fly(arithmetic.Plan(straights_s=(72.0, 60.0)), hold))
     assert _item(debrief, "leg_length").value == pytest.approx(0.0, abs=1e-9)
@@ -164,7 +164,8 @@ def test_a_leg_in_miles_is_graded_where_the_turn_back_begins_and_not_by_the_watc
     assert not [item for item in debrief.items if item.item == "inbound_time"]
     assert debrief.corrections == ()
     assert debrief.next_lap is not None
-    assert debrief.next_lap.outbound_nm == 2.0
+    # In still air the turn back begins 2 NM out and a turn diameter abeam the course.
+    assert debrief.next_lap.outbound_nm == pytest.approx(math.hypot(2.0, 2.0 * arithmetic.RADIUS_NM), abs=0.02)
 
 
 @pytest.mark.parametrize(

@@ -342,9 +342,9 @@ class WindWork:
 
 @dataclass(frozen=True)
 class NextLap:
-    """What to fly next in this wind. Headings true and magnetic [deg]; ``outbound_s`` is timed from
-    ``timed_from``.
+    """What to fly next in this wind. Headings true and magnetic [deg]; ``outbound_s`` is timed from ``timed_from``.
 
+    ``outbound_nm``: distance from the fix at which to turn back, for a leg in NM; None for a timed leg.
     ``equal_seconds_s`` is what the equal-seconds rule asks after the last lap, beside the solved lap.
     ``feasible`` False: no such lap exists (``why``), and the numbers are the best that can be done.
     """

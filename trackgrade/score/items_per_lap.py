@@ -34,17 +34,24 @@ def inbound_time(item: Item, measured: Measured) -> list[ItemResult]:
 
 
 def leg_length(item: Item, measured: Measured) -> list[ItemResult]:
-    """Where the turn back began, less the leg asked for [NM]; long is positive (AIM 5-3-8, legs by
-    distance)."""
+    """Leg length less the one asked for [NM]; long is positive.
+
+    By DME the outbound leg ends at the stated distance (AIM 5-3-8); area navigation takes the distance as the length of
+    the inbound leg, which moves the turn back (AIM 5-3-8, notes on RNAV). Either is right: the nearer one counts.
+    """
     nm = measured.hold.leg.nm
     if nm is None:
         return []
 
     def miss(lap: LapMeasures) -> Measurement:
-        end = lap.outbound_end_nm
-        return end if end.value is None else replace(end, value=end.value - nm)
+        both = [each for each in (lap.outbound_end_nm, lap.inbound_nm) if each.value is not None]
+        if not both:
+            return lap.outbound_end_nm
+        nearer = min(both, key=lambda each: abs((each.value or 0.0) - nm))
+        return replace(nearer, value=(nearer.value or 0.0) - nm)
 
-    return _values(item, measured, miss, f"{nm:g} NM from the fix at the turn back", lambda lap: None)
+    reference = f"{nm:g} NM, at the turn back or as the inbound leg, whichever is nearer"
+    return _values(item, measured, miss, reference, lambda lap: lap.outbound_start_epoch_s)
 
 
 def _values(

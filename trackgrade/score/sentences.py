@@ -190,7 +190,7 @@ def next_lap_sentence(card: NextLap, hold: Hold) -> str:
     heading = f"Fly {_three(card.outbound_heading_mag_deg)} magnetic outbound"
     correction = degrees_words(card.outbound_correction_deg or 0.0)
     if hold.leg.minutes is None:
-        leg = f"turn back at {card.outbound_nm:g} NM"
+        leg = f"turn back {card.outbound_nm or 0.0:.1f} NM from the fix"
     else:
         leg = f"turn back {card.outbound_s:.0f} s after abeam"
     inbound = _three(card.inbound_heading_mag_deg or 0.0)

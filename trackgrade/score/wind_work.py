@@ -136,7 +136,7 @@ def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: LapMe
         outbound_heading_mag_deg=float(wrap360(outbound - hold.variation_deg)),
         outbound_correction_deg=solved.outbound_wca_deg,
         outbound_s=solved.outbound_s,
-        outbound_nm=hold.leg.nm,
+        outbound_nm=None if hold.leg.nm is None else solved.outbound_end_from_fix_nm,
         timed_from="abeam",
         inbound_heading_true_deg=float(wrap360(inbound)),
         inbound_heading_mag_deg=float(wrap360(inbound - hold.variation_deg)),
