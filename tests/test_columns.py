@@ -216,6 +216,17 @@ def test_a_map_settles_two_altitudes_a_north_and_an_order_of_day_and_month(tmp_p
     assert "would do as well" not in told
 
 
+def test_a_unit_in_the_map_settles_what_the_positions_would_be_asked(tmp_path: Path) -> None:
+    text = "time_utc,lat,lon,alt_ft,HDG,Speed\n" + "\n".join(
+        f"{r.time.isoformat()},{r.lat},{r.lon},{r.alt_ft},212,65" for r in FLIGHT
+    )
+    path = flight_of(tmp_path, text)
+    assert not read_track(path).channels
+    track = read_track(path, map_of(tmp_path, 'heading_mag_deg = "deg"\ngroundspeed_kt = "m/s"\n'))
+    assert track.channels["heading_mag_deg"][0] == 212
+    assert track.channels["groundspeed_kt"][0] == pytest.approx(65 * 3600 / 1852)
+
+
 def test_columns_of_one_name_are_told_apart_by_number(tmp_path: Path) -> None:
     text = "time_utc,lat,lon,Alt (ft),Alt (ft)\n" + "\n".join(
         f"{r.time.isoformat()},{r.lat},{r.lon},1,{r.alt_ft}" for r in FLIGHT

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ from trackgrade.track.readers import gpx, read_track
 from trackgrade.track.track import Track
 
 BOUNDED = settings(
-    max_examples=80, deadline=5_000, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
 )
 CELLS = st.one_of(
     st.sampled_from(
@@ -40,13 +41,16 @@ def track_or_refused(folder: Path, data: bytes) -> Track | str:
     """The contract; anything but a sound track or one plain line fails the test."""
     path = folder / "any"
     path.write_bytes(data)
+    started = time.process_time()
     try:
         track = read_track(path)
     except InputError as refused:
         line = str(refused)
         assert line.isprintable()
         assert len(line) < 1_000
+        assert time.process_time() - started < fuzz.LONGEST_S
         return line
+    assert time.process_time() - started < fuzz.LONGEST_S
     assert len(track) >= 2
     for values in (track.epoch_s, track.lat_deg, track.lon_deg):
         assert np.isfinite(values).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 from pathlib import Path
 
 import numpy as np
@@ -135,6 +136,13 @@ def test_of_two_tracks_at_the_same_time_the_longer_is_read_and_told(tmp_path: Pa
     track = read_text(tmp_path, with_segments(segment_text(other), segment_text(FLIGHT), tracks=True))
     assert_is_the_flight(track)
     assert any("same time" in note and "60 points" in note for note in track.notes)
+
+
+def test_a_segment_without_times_is_left_out_and_told(tmp_path: Path) -> None:
+    drawn = re.sub("<time>.*?</time>", "", segment_text(FLIGHT[:7]))
+    track = read_text(tmp_path, with_segments(drawn, segment_text(FLIGHT)))
+    assert_is_the_flight(track)
+    assert any("7 points stand in segments without any time" in note for note in track.notes)
 
 
 def test_times_without_a_zone_are_utc_and_told(tmp_path: Path) -> None:

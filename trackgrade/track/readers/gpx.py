@@ -225,7 +225,7 @@ def _joined(segments: list[tuple[int, list[Any]]], epoch_s: Floats, told: list[s
     if len(segments) == 1:
         return list(range(len(epoch_s)))
     spans = []
-    first = 0
+    first = untimed = 0
     for track, points in segments:
         rows = range(first, first + len(points))
         first += len(points)
@@ -235,6 +235,10 @@ def _joined(segments: list[tuple[int, list[Any]]], epoch_s: Floats, told: list[s
             # The middle 96 %: one point with a wild date must not stretch the segment over the others.
             start, end = np.percentile(times, [2.0, 98.0])
             spans.append((float(start), float(end), rows, track))
+        else:
+            untimed += len(points)
+    if untimed:
+        told.append(f"{untimed} points stand in segments without any time and were left out")
     kept: list[tuple[float, float, range, int]] = []
     for span in sorted(spans, key=lambda s: (-len(s[2]), s[0])):
         if all(span[1] <= other[0] or span[0] >= other[1] for other in kept):

@@ -37,7 +37,7 @@ def settled(reading: Reading, choice: Choice, values: Floats, cell_unit: Unit | 
 
     ``cell_unit``: a unit written into the cells themselves ("4000 ft").
     """
-    rule = choice.rule
+    rule = None if choice.stated == "map" else choice.rule  # the map has settled it
     unit, note = choice.unit, choice.note
     if cell_unit is not None and unit is not None and choice.stated and cell_unit.name != unit.name:
         reading.notes.append(
