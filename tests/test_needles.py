@@ -15,7 +15,6 @@ from trackgrade.score.needles import (
     needle_contrasts,
     needles_of,
     own_needle,
-    practice_station,
     read_needle,
 )
 
@@ -73,14 +72,16 @@ def test_the_needle_is_left_alone_over_the_station() -> None:
     assert abs(at_end) >= STATION_PASSAGE_NM - 0.03
 
 
-def test_station_behind_the_fix_reads_the_same_course() -> None:
+def test_a_practice_station_beyond_the_fix_reads_the_angle_there() -> None:
     """A station 5 NM beyond the fix: at the fix, 0.25 NM off is atan(0.25 / 5) = 2.86 degrees."""
     course = math.radians(arithmetic.HOLD.inbound_course_true_deg)
-    hold = practice_station(
-        arithmetic.HOLD,
-        44.0 + 5.0 * math.cos(course) / 60.0,
-        -93.0 + 5.0 * math.sin(course) / (60.0 * math.cos(math.radians(44.0))),
+    station = Guidance(
+        station_lat_deg=44.0 + 5.0 * math.cos(course) / 60.0,
+        station_lon_deg=-93.0 + 5.0 * math.sin(course) / (60.0 * math.cos(math.radians(44.0))),
+        station_place="beyond",
     )
+    hold = replace(arithmetic.HOLD, guidance=station)
+    assert any(needle.label.startswith("practice VOR,") for needle in needles_of(hold))
     flight = _offset(0.25)
     reading = _read(flight, "VOR", hold)
     assert reading.largest == pytest.approx(math.degrees(math.atan2(0.25, 5.0)) / 10.0, abs=0.02)

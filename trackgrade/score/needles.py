@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -59,7 +59,7 @@ class Deflection:
 def needles_of(hold: Hold) -> tuple[Needle, ...]:
     """The needles each inbound leg is read by: the three linear scales, the hold's own, and a VOR.
 
-    Where the hold names no station the VOR is a practice station at the fix.
+    The VOR is the hold's own, or a practice station that a GPS hold's file names; without one it stands at the fix.
     """
     guidance = hold.guidance
     needles = [
@@ -75,7 +75,9 @@ def needles_of(hold: Hold) -> tuple[Needle, ...]:
     ]
     if guidance.kind == "gps" and not any(needle.own for needle in needles):
         needles.append(Needle("gps", f"GPS {guidance.full_scale_nm:g} NM", guidance.full_scale_nm, "NM", True, hold))
-    where = "practice VOR at the fix" if guidance.station_lat_deg is None else "VOR"
+    where = "VOR" if guidance.kind == "vor" else "practice VOR"
+    if guidance.station_lat_deg is None:
+        where += " at the fix"
     label = f"{where}, {guidance.full_scale_deg:g}° full scale"
     needles.append(Needle("vor", label, guidance.full_scale_deg, "deg", guidance.kind == "vor", hold))
     return tuple(needles)
@@ -84,12 +86,6 @@ def needles_of(hold: Hold) -> tuple[Needle, ...]:
 def own_needle(hold: Hold) -> Needle:
     """The needle the hold is flown by."""
     return next(needle for needle in needles_of(hold) if needle.own)
-
-
-def practice_station(hold: Hold, lat_deg: float, lon_deg: float, full_scale_deg: float = 10.0) -> Hold:
-    """The same hold with an angular needle of a station elsewhere; its guidance kind stays."""
-    guidance = replace(hold.guidance, station_lat_deg=lat_deg, station_lon_deg=lon_deg, full_scale_deg=full_scale_deg)
-    return replace(hold, guidance=guidance)
 
 
 def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
