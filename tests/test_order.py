@@ -40,7 +40,7 @@ ONLY_IMPORTED_BY = {
     "pygeomag": ("earth/variation.py",),
     "gpxpy": ("track/readers/",),
     "pandas": ("track/",),
-    "matplotlib": ("report/", "logbook/"),
+    "matplotlib": (),
     "jinja2": ("briefing/", "report/", "logbook/"),
     "sqlalchemy": ("logbook/",),
     "distributed": ("batch/",),

@@ -11,7 +11,7 @@ import io
 import sys
 from pathlib import Path
 
-from PIL import Image  # comes with matplotlib
+from PIL import Image
 from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
