@@ -168,13 +168,13 @@ def read_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[Input
     """
     shown = _shown(Path(path))
     try:
+        if Path(path).is_dir():
+            raise IsADirectoryError
         # A pipe that nobody writes to reads as empty instead of waiting for ever.
         flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
         with os.fdopen(os.open(path, flags), "rb") as file:
             if hasattr(os, "O_NONBLOCK"):
                 os.set_blocking(file.fileno(), True)
-            if stat.S_ISDIR(os.fstat(file.fileno()).st_mode):
-                raise IsADirectoryError
             raw = file.read(limit_bytes + 1)
     except FileNotFoundError:
         raise error(f"{shown}: no such file. Check the name and the folder") from None
