@@ -50,7 +50,7 @@ class Page:
     side_tables : outbound times by reference, inbound legs by needle
     stretches : what can be chosen in the pictures; ``line_styles`` their CSS classes by key
     plan, strips, heads, time_words : the pictures
-    corridor_words : what the shaded corridor is
+    corridor_share, corridor_words : half width of the shaded corridor, and what it is
     needles : (kind, label, own) of the two instruments
     signs : (drawing, words) of the plan view's marks
     entries, wind_facts, item_rows, methods : the evidence in words and numbers
@@ -84,6 +84,7 @@ class Page:
     strips: tuple[DrawnStrip, ...]
     heads: Markup
     time_words: Markup
+    corridor_share: float
     corridor_words: str
     needles: tuple[tuple[str, str, bool], ...]
     signs: tuple[tuple[Markup, str], ...]
@@ -134,6 +135,7 @@ def page_of(debrief: Debrief) -> Page:
         strips=tuple(draw_strip(each, debrief, timeline) for each in strips(debrief, timeline, needles)),
         heads=lap_heads(timeline),
         time_words=time_axis(timeline),
+        corridor_share=corridor_share(debrief),
         corridor_words=share_words(corridor_share(debrief)),
         needles=tuple((each.kind, each.label, each.own) for each in needles),
         signs=tuple((sign(shape), words) for shape, words in EVENT_SIGNS),

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from trackgrade.hold.courses import course_name, heading_name
+from trackgrade.hold.courses import heading_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.report.drawing import element, pleasant_step, short
+from trackgrade.report.limits import magnetic_course
 from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.report.view import HEIGHT, WIDTH, View, at, both
@@ -206,7 +207,7 @@ def fix_mark(views: tuple[View, View]) -> Markup:
 def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View]) -> Markup:
     """The inbound course where its line comes into the frame, and the holding side inside the pattern."""
     hold = debrief.hold
-    course = f"inbound {course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)}° mag"
+    course = f"inbound {magnetic_course(hold)}° mag"
     length_nm, width_nm = 2.0, 1.2
     if debrief.solved is not None:
         length_nm = max(1.2, -float(np.min(debrief.solved.path_along_nm)))

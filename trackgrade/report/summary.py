@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trackgrade.hold.courses import course_name, heading_name
+from trackgrade.report.limits import magnetic_course
 from trackgrade.report.numbers import clock, day, figure, sentence
 from trackgrade.report.timeline import Timeline
 from trackgrade.score.debrief import Debrief, Finding
@@ -43,9 +44,8 @@ def magnetic_name(debrief: Debrief, true_deg: float) -> str:
 def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
     hold = debrief.hold
     leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
-    course = course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)
     facts = [
-        Fact("Inbound course", f"{course}° mag", f"{hold.inbound_course_true_deg:.1f}° true"),
+        Fact("Inbound course", f"{magnetic_course(hold)}° mag", f"{hold.inbound_course_true_deg:.1f}° true"),
         Fact("Turns", hold.turns),
         Fact("Leg", leg),
     ]
