@@ -69,19 +69,20 @@ def command(out: str, season: bool) -> None:
 
 
 def _fly(hold_path: Path) -> SimulatedFlight:
-    """A flight with a crosswind that the pilot underrates and learns about lap by lap."""
+    """Four laps in a crosswind that the pilot has to learn about, with a weakness: the turns lose altitude."""
     import datetime as dt
 
     from trackgrade.hold.holdfile import read_hold_file
     from trackgrade.hold.setup import resolve
-    from trackgrade.simulator import Air, Pilot, Scenario, fly
+    from trackgrade.simulator import Air, Mistakes, Pilot, Scenario, fly
 
     scenario = Scenario(
         name="demo",
         laps=4,
         arrive_from_nm=6.0,
         air=Air(wind_from_true_deg=280.0, wind_kt=18.0),
-        pilot=Pilot(wind_error_kt=9.0, drift_rule="triple", learning=0.6, altitude_sd_ft=30.0, finesse=0.4),
+        pilot=Pilot(wind_error_kt=3.0),
+        mistakes=Mistakes(altitude_lost_in_turns_ft=140.0),
     )
     day = dt.datetime.fromtimestamp(scenario.start_epoch_s, dt.UTC).date()
     return fly(resolve(read_hold_file(hold_path), day), scenario, SEED)
