@@ -275,15 +275,15 @@ def test_names_that_are_refused(tmp_path: Path, name: str, says: str) -> None:
 
 def test_names_of_any_script_are_kept(place: str) -> None:
     with Logbook(place) as logbook:
-        for day, name in enumerate(["Ångström", "飛行士", "O'Brien; DROP TABLE pilot", "نون\u200cها"]):
+        for day, name in enumerate(["Pilöt Å", "飛行士", "P'lot; DROP TABLE pilot", "نون\u200cها"]):
             logbook.record(made_debrief(day), pilot=name)
         assert {name for name, _, _ in logbook.pilots()} == {
-            "Ångström",
+            "Pilöt Å",
             "飛行士",
-            "O'Brien; DROP TABLE pilot",
+            "P'lot; DROP TABLE pilot",
             "نون\u200cها",
         }
-        assert pilot_history(logbook, "ANGSTROM".replace("A", "Å").replace("O", "Ö")).total.pilot == "Ångström"
+        assert pilot_history(logbook, "PILÖT å").total.pilot == "Pilöt Å"
 
 
 def test_a_debrief_without_a_hold_is_not_recorded(tmp_path: Path) -> None:
