@@ -27,8 +27,7 @@ def lines(debrief: Json) -> Iterator[str]:
     if laps:
         yield from _lap_table(debrief).split("\n")
     for number, finding in enumerate(_work_on(debrief), start=1):
-        where = f"lap {finding['lap']}: " if finding.get("lap") is not None else ""
-        yield f"  {number}. {where}{console.plain(finding['evidence'])}"
+        yield f"  {number}. {console.emphasise(finding['title'])}. {console.plain(finding['evidence'])}"
         yield f"     {console.plain(finding['advice'])}"
     next_lap = debrief.get("next_lap") or {}
     if next_lap.get("sentence"):
