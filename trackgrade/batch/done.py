@@ -96,8 +96,8 @@ class DoneBefore:
                 each.hold,
                 place,
                 each.flown,
-                zlib.compress(each.debrief_json.encode()),
-                zlib.compress(each.laps_csv.encode()),
+                zlib.compress(each.debrief_json.encode(), level=1),
+                zlib.compress(each.laps_csv.encode(), level=1),
                 *report,
             )
             for place, (each, report) in enumerate(zip(outcome.graded, reports))

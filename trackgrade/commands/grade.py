@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trackgrade.batch.done import DoneBefore
     from trackgrade.batch.outputs import Debriefs, Index, Laps
     from trackgrade.batch.work import Flight, Outcome, Settings
+    from trackgrade.commands.summary import Json
     from trackgrade.score.standard import Standard
 
 
@@ -166,7 +167,8 @@ def grade(
                 advance=advance,
             )
             for flight, outcome in stack.enter_context(contextlib.closing(outcomes)):
-                told.add(flight, outcome, writing.write(flight, outcome))
+                debriefs = [json.loads(graded.debrief_json) for graded in outcome.graded]
+                told.add(flight, outcome, debriefs, writing.write(flight, outcome, debriefs))
             if writing.index is not None:
                 told.index = writing.index.write()
     except KeyboardInterrupt:
@@ -190,15 +192,14 @@ class _Writing:
     done: DoneBefore | None
     session: dict[str, str | None] | None
 
-    def write(self, flight: Flight, outcome: Outcome) -> list[str]:
+    def write(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json]) -> list[str]:
         """Write what one flight gave; returns lines that say where."""
         from trackgrade.batch.outputs import output_name, write_report
         from trackgrade.logbook import record_debrief
 
         said = []
         reports = []
-        for graded in outcome.graded:
-            debrief = json.loads(graded.debrief_json)
+        for graded, debrief in zip(outcome.graded, debriefs):
             name = output_name(flight.report_name, graded.hold, len(self.settings.holds))
             report = ("", "")
             if graded.html is not None:
@@ -233,7 +234,7 @@ class _Told:
         self._faults = 0
         self._not_flown = ""
 
-    def add(self, flight: Flight, outcome: Outcome, said: Sequence[str]) -> None:
+    def add(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json], said: Sequence[str]) -> None:
         from trackgrade.commands import summary
 
         self.flights += 1
@@ -243,8 +244,7 @@ class _Told:
             self._faults += outcome.fault
             return
         self._counts["flown" if outcome.flown else "not flown"] += 1
-        for graded in outcome.graded:
-            debrief = json.loads(graded.debrief_json)
+        for graded, debrief in zip(outcome.graded, debriefs):
             if not graded.flown:
                 self._not_flown = summary.not_flown(debrief)
             elif self._several:
