@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 import unicodedata
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 
 import click
@@ -51,15 +51,22 @@ def result_word(result: str) -> str:
     return click.style(plain(result), fg=RESULT_COLOURS.get(result))
 
 
-def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1, indent: int = 2) -> str:
-    """Columns aligned by what is seen: the first ``left`` ones to the left, numbers to the right."""
+def table(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    left: int = 1,
+    indent: int = 2,
+    words: Collection[int] = (),
+) -> str:
+    """Columns aligned by what is seen: the first ``left`` ones and those of ``words`` to the left, numbers right."""
     lines = [list(header), *[list(row) for row in rows]]
     widths = [max(_shown_width(line[column]) for line in lines) for column in range(len(header))]
     return "\n".join(
         (
             " " * indent
             + "  ".join(
-                _pad(cell, width, to_left=column < left)
+                _pad(cell, width, to_left=column < left or column in words)
                 for column, (cell, width) in enumerate(zip(line, widths))
             )
         ).rstrip()

@@ -42,7 +42,7 @@ def command(track: str, folder: str | None, columns: str | None) -> None:
             f"{path.name}: no hold in this track: nowhere two turns the same way with a leg between, back to one point"
         )
     console.say(f"{console.plain(path.name)}: {len(proposals)} hold{'s' if len(proposals) > 1 else ''} flown")
-    console.say(console.table(HEADER, [row(each) for each in proposals]))
+    console.say(console.table(HEADER, [row(each) for each in proposals], words=(4, 6)))
     console.say("Times are UTC; courses magnetic by the model and (true); ± is the scatter of the laps.")
     if folder is not None:
         _write(proposals, Path(folder), path)

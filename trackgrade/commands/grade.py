@@ -262,7 +262,7 @@ class _Told:
         from trackgrade.commands import summary
 
         if self._rows:
-            console.say(console.table(summary.ROW_HEADER, self._rows, left=3, indent=0))
+            console.say(console.table(summary.ROW_HEADER, self._rows, left=3, indent=0, words=(4,)))
         flown, not_flown, wrong = (self._counts[key] for key in ("flown", "not flown", "wrong"))
         if self._several:
             unread = f", {wrong} not readable" if wrong else ""

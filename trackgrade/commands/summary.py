@@ -82,7 +82,7 @@ def _lap_table(debrief: Json) -> str:
                 console.result_word(worst(lap)),
             )
         )
-    return console.table(header, rows)
+    return console.table(header, rows, words=(3, 5))
 
 
 def _seconds(value: float | None) -> str:
