@@ -39,9 +39,9 @@ SHAPES = {
     ),
     "local time and minutes": (
         "Lcl Date\tLcl Time\tUTCOfst\tLat\tLon\tAltInd (ft)",
-        lambda t, a, o, z: "\t".join(
-            [f"{t - FIVE_HOURS:%Y-%m-%d}", f"{t - FIVE_HOURS:%H:%M:%S}", "-05:00"]
-            + [minutes(a, "NS"), minutes(o, "EW"), f"{z:.1f}"]
+        lambda t, a, o, z: (
+            f"{t - FIVE_HOURS:%Y-%m-%d}\t{t - FIVE_HOURS:%H:%M:%S}\t-05:00\t"
+            f"{minutes(a, 'NS')}\t{minutes(o, 'EW')}\t{z:.1f}"
         ),
     ),
     "epoch milliseconds": (

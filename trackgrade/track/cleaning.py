@@ -15,6 +15,7 @@ from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
 from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
+from trackgrade.track.one_flight import largest_flight
 from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
 
 Bools = npt.NDArray[np.bool_]
@@ -61,6 +62,10 @@ def clean(track: Track) -> CleanTrack:
     if np.any(backward):
         notes.append(f"{np.count_nonzero(backward)} points were out of time order; the track was sorted by time.")
         track = _take(track, np.argsort(track.epoch_s, kind="stable"))
+
+    apart = "over 6 hours from the rest: a wrong date, or another flight"
+    track = _keep(track, largest_flight(track.epoch_s, track.source), apart, rejections)
+    _enough(track, points_read)
 
     track = _keep(track, ~_exact_duplicates(track), "the same point twice", rejections)
     track, spread = _spread_whole_seconds(track)

@@ -28,6 +28,7 @@ DEFAULT = "faa_instrument_airplane"
 _BASES = ("published", "common practice", "choice")
 _READ = ("document", "transcription", "secondary", "memory")
 _STARTS = ("abeam", "abeam_or_heading", "wings_level")
+_HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
 
 
@@ -125,7 +126,7 @@ class _Reader:
 
     def number(self, table: dict[str, Any], key: str, prefix: str, low: float, high: float) -> float:
         value = table.get(key)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < _HUGE:
             raise self.refuse(prefix + key, f"is {value!r}; it must be a number.")
         if not low < value <= high:
             raise self.refuse(prefix + key, f"is {value:g}; it must be above {low:g} and at most {high:g}.")
