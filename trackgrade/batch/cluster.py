@@ -49,7 +49,7 @@ def _connect(address: str) -> Client:
         from distributed import Client
     except ImportError:
         raise UsageError(
-            "--scheduler needs the extra 'cluster', here and on each worker: in the copy of trackgrade, pip install '.[cluster]'"
+            "--scheduler needs one more package, here and on each worker: pip install distributed"
         ) from None
     try:
         return Client(address, timeout=CONNECT_S, set_as_default=False)

@@ -87,7 +87,7 @@ def open_engine(place: str | os.PathLike[str], *, create: bool) -> sa.Engine:
         engine = sa.create_engine(url, poolclass=sa.pool.NullPool, connect_args=_connect_args(url))
     except ModuleNotFoundError as error:
         raise LogbookError(
-            f"logbook {name}: PostgreSQL needs one more package; run  pip install 'trackgrade[postgres]'."
+            f"logbook {name}: PostgreSQL needs one more package; run  pip install 'psycopg[binary]'."
         ) from error
     if url.get_backend_name() == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite)
