@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -122,9 +122,9 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
     return _without_names(view) if hide_names else view
 
 
-def _order(sorting: Sorting):  # type: ignore[no-untyped-def]
+def _order(sorting: Sorting) -> Callable[[PilotRow], tuple[float, str]]:
     if sorting == "name":
-        return lambda row: row.pilot.casefold()
+        return lambda row: (0.0, row.pilot.casefold())
     if sorting == "laps":
         return lambda row: (-row.total.laps, row.pilot.casefold())
     return lambda row: (-row.need, row.pilot.casefold())

@@ -1,7 +1,7 @@
 """What a pilot has practised, what not, and the exercise to fly next. Pure.
 
 One new thing at a time: a pilot whose laps are mostly outside keeps the conditions and works on the weakest
-item; one whose laps hold gets the condition missing longest. The limits and the order here are our own choice.
+item; one whose laps hold gets the first due condition of `_ORDER`. The limits and the order are our own choice.
 """
 
 from __future__ import annotations
