@@ -27,7 +27,9 @@ STUDENT_DEGREES = 5.0
 #: The wind is refused beyond these standard errors, or below this cover of directions.
 LARGEST_SD_KT, LEAST_COVER_DEG = 8.0, 200.0
 #: Airspeed wander lasts at least this long [s] (common practice, no source).
-LEAST_CORRELATION_S = 12.0
+LEAST_CORRELATION_S = 20.0
+#: The residuals never hold less than this share of the variance.
+LEAST_LEFT = 0.2
 #: What no fit can know: airspeed that goes with heading (slower in every turn) reads as neither [m/s].
 FLOOR_SD_M_S = 0.15
 #: Prior on the drift of the wind over the fit: this much per half hour [m/s].
@@ -81,9 +83,9 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
     """
     if len(time_s) < 12:
         return None, "too few positions near the hold to estimate the wind"
+    cover = directions_covered_deg(velocity_m_s)  # of all: thinned, a turn flown alike in every lap shows holes
     thin = max(1, int(np.ceil(len(time_s) / MOST_POINTS)))
     time_s, velocity_m_s = time_s[::thin], velocity_m_s[::thin]
-    cover = directions_covered_deg(velocity_m_s)
     if cover < LEAST_COVER_DEG:
         return None, f"the directions flown cover only {cover:.0f}° of 360°, too little to tell wind from airspeed"
 
@@ -121,9 +123,11 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
     # Sandwich covariance: correlated residuals widen it by far more than their count narrows it.
     correlation_s = _correlation_s(time_s, residual)
     lag = np.abs(time_s[:, None] - time_s[None, :])
-    noise = np.exp(-lag / correlation_s) * max(float(np.average(residual**2, weights=weight)), velocity_sd_m_s**2)
+    alike = np.exp(-lag / correlation_s)
     weighted = weight[:, None] * jacobian / spread**2
     inverse = np.linalg.inv(normal)
+    seen = _share_left(jacobian, inverse @ weighted.T, alike, weight)
+    noise = alike * max(float(np.average(residual**2, weights=weight)) / seen, velocity_sd_m_s**2)
     covariance = (inverse @ (weighted.T @ noise @ weighted) @ inverse)[:3, :3]
     covariance = covariance + np.eye(3) * FLOOR_SD_M_S**2
     largest_sd_kt = float(np.sqrt(np.linalg.eigvalsh(covariance[:2, :2])[-1])) * KT_PER_M_S
@@ -161,6 +165,17 @@ def _direction_weight(velocity_m_s: Floats) -> Floats:
     density = np.sum(np.exp(DIRECTION_KERNEL * (np.cos(track[:, None] - track[None, :]) - 1.0)), axis=1)
     weight = 1.0 / np.maximum(density, 0.25 * np.mean(density))
     return np.asarray(weight / np.mean(weight))
+
+
+def _share_left(jacobian: Floats, response: Floats, alike: Floats, weight: Floats) -> float:
+    """Share of the variance of correlated noise that is left in the residuals; the fit swallows the rest.
+
+    One lap holds only some six independent looks at an airspeed that wanders over twenty seconds, and the fit takes up
+    three of them. ``response`` (5, n) is how the fit answers to noise, ``alike`` (n, n) the noise's correlation.
+    """
+    answer = response @ alike
+    swallowed = 2.0 * np.sum(jacobian * answer.T, axis=1) - np.sum(jacobian @ (answer @ response.T) * jacobian, axis=1)
+    return max(float(np.average(1.0 - swallowed, weights=weight)), LEAST_LEFT)
 
 
 def _correlation_s(time_s: Floats, residual: Floats) -> float:
