@@ -30,6 +30,8 @@ STUDENT_DEGREES = 4.0
 PASSES = 3
 #: Noise along and across the track this near to each other is one noise: the estimates differ by as much by chance.
 SAME_NOISE = 1.2
+#: A step this many times the usual one is a hole; its ends are open for this many response times of the smoother.
+HOLE_STEPS, HOLE_SETTLING = 4.0, 1.7
 #: A trace of prior on each state keeps the matrix positive definite for poor tracks.
 LEAST_VELOCITY_PRECISION, LEAST_ACCELERATION_PRECISION = 1e-12, 1e-8
 
@@ -81,16 +83,27 @@ class Trajectory:
 
         Between samples the model is a bridge: variance q*(t*(T-t)/T)**5/20. At samples the posterior
         variance of the continuous-time smoother, noise**2 * dt * w/3 with w = (q/(noise**2 dt))**(1/6),
-        never more than a single position's own.
+        never more than a single position's own. At the ends of a hole velocity and acceleration are not known
+        exactly either: the bridge begins `HOLE_SETTLING` / w earlier (within a sixth of a Kalman smoother's errors).
         """
         k = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)
         gap_s = self.time_s[k + 1] - self.time_s[k]
         into_s = np.clip(time_s - self.time_s[k], 0.0, gap_s)
-        bridge = JERK_DENSITY_M2_S5 / 20.0 * (into_s * (gap_s - into_s) / gap_s) ** 5
-        return (
-            np.sqrt(smoothed_variance_m2(self.noise_cross_m, gap_s) + bridge),
-            np.sqrt(smoothed_variance_m2(self.noise_along_m, gap_s) + bridge),
-        )
+        usual_s = float(np.median(np.diff(self.time_s)))
+        hole = gap_s > HOLE_STEPS * usual_s
+
+        def error(noise_m: float) -> Floats:
+            settling_s = HOLE_SETTLING * (noise_m**2 * usual_s / JERK_DENSITY_M2_S5) ** (1.0 / 6.0)
+            across_hole = _bridge_m2(into_s + settling_s, gap_s + 2.0 * settling_s)
+            between = smoothed_variance_m2(noise_m, gap_s) + _bridge_m2(into_s, gap_s)
+            return np.asarray(np.sqrt(np.where(hole, np.maximum(across_hole, between), between)))
+
+        return error(self.noise_cross_m), error(self.noise_along_m)
+
+
+def _bridge_m2(into_s: Floats, gap_s: Floats) -> Floats:
+    """Variance [m2] of a position ``into_s`` after one end of a bridge over ``gap_s``, its ends known exactly."""
+    return np.asarray(JERK_DENSITY_M2_S5 / 20.0 * (into_s * (gap_s - into_s) / gap_s) ** 5)
 
 
 def smoothed_variance_m2(noise_m: float, interval_s: Floats) -> Floats:
