@@ -83,6 +83,8 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             errors.append(error)
         if times[1] <= times[0]:
             times = [edges[2 * k].epoch_s, edges[2 * k + 1].epoch_s]
+        # A turn that the record begins or ends in is known from there on only.
+        times = [float(np.clip(each, time_s[0], max(time_s[-1], trajectory.time_s[-1]))) for each in times]
         # A slice, not a mask over the whole flight: many turns stay linear.
         first, last = np.searchsorted(time_s, times[0]), np.searchsorted(time_s, times[1], side="right")
         turning = slice(int(first), int(last))
