@@ -62,3 +62,14 @@ def test_what_is_wrong_is_one_line_and_status_2(arguments: tuple[str, ...], says
     assert status == 2
     assert says in text
     assert "Traceback" not in text
+
+
+def test_a_shipped_file_can_be_printed_edited_and_used(tmp_path: Path) -> None:
+    status, text = _shown("training", "--as-file")
+    assert status == 0
+    mine = tmp_path / "mine.toml"
+    mine.write_text(text.replace("limit = 50.0", "limit = 40.0"), encoding="utf-8")
+    altitude = load_standard(mine).item("altitude")
+    assert altitude is not None
+    assert altitude.limit == 40.0
+    assert _shown("--as-file")[0] == 2

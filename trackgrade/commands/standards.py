@@ -24,15 +24,18 @@ READ_WORDS = {
 @click.command("standards", short_help="List the standards, or show one with its sources.", epilog=console.CAUTION)
 @click.argument("standard", required=False, metavar="[NAME|FILE]")
 @click.option("--timing-band", type=float, metavar="S", help="Show it with your own band on the leg time.")
-def command(standard: str | None, timing_band: float | None) -> None:
+@click.option("--as-file", is_flag=True, help="Print the file itself, to edit into a standard of your own.")
+def command(standard: str | None, timing_band: float | None, as_file: bool) -> None:
     """List the standards shipped, or show one in full: limits, sources, choices.
 
     A file of your own works by its path. No civil test standard publishes seconds for the leg: the timing band is
     a choice in every one of them, and --timing-band sets your own.
     """
     from trackgrade.errors import UsageError
-    from trackgrade.score.standards import DEFAULT, list_standards, load_standard
+    from trackgrade.score.standards import DEFAULT, list_standards, load_standard, text_of
 
+    if standard is None and as_file:
+        raise UsageError("--as-file needs a standard: trackgrade standards NAME --as-file")
     if standard is None:
         rows = []
         for name in list_standards():
@@ -42,6 +45,9 @@ def command(standard: str | None, timing_band: float | None) -> None:
         console.say(f"The default is {DEFAULT}. One in full: trackgrade standards NAME")
         return
     shown = load_standard(standard)
+    if as_file:
+        console.say(text_of(standard).rstrip("\n"))
+        return
     if timing_band is not None:
         try:
             shown = shown.with_timing_band(timing_band)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade.errors import StandardFileError
-from trackgrade.files import plain_text, read_toml
+from trackgrade.files import plain_text, read_bytes, read_toml
 from trackgrade.score.standard import (
     ITEMS,
     TIMING_ITEMS,
@@ -29,6 +29,7 @@ _BASES = ("published", "common practice", "choice")
 _READ = ("document", "transcription", "secondary", "memory")
 _STARTS = ("abeam", "abeam_or_heading", "wings_level")
 _HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
+LARGEST_FILE_BYTES = 256 * 1024
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
 
 
@@ -46,17 +47,30 @@ def load_standard(name_or_path: str | Path = DEFAULT) -> Standard:
     StandardFileError
         No such standard or file, or the file is wrong: one line with file, key, reason and remedy.
     """
+    path, shown, own_file = _find(name_or_path)
+    data = read_toml(path, StandardFileError)
+    return _Reader(shown).standard(data, path.stem, "" if not own_file else str(path))
+
+
+def text_of(name_or_path: str | Path) -> str:
+    """The file of a standard as it stands, to edit into one's own. Raises StandardFileError when it is wrong."""
+    load_standard(name_or_path)
+    content = read_bytes(_find(name_or_path)[0], LARGEST_FILE_BYTES, StandardFileError)
+    return content.data.decode("utf-8-sig")
+
+
+def _find(name_or_path: str | Path) -> tuple[Path, str, bool]:
+    """Path of a standard, its name in messages, and whether it is a user's own."""
     text = str(name_or_path)
-    own_file = text.endswith(".toml") or "/" in text or "\\" in text
-    path = Path(text) if own_file else FOLDER / f"{text.replace('-', '_')}.toml"
-    shown = path.name if own_file else path.stem
-    if not own_file and not path.is_file():
+    if text.endswith(".toml") or "/" in text or "\\" in text:
+        return Path(text), Path(text).name, True
+    path = FOLDER / f"{text.replace('-', '_')}.toml"
+    if not path.is_file():
         raise StandardFileError(
             f'no standard named "{text}". Shipped are: {", ".join(list_standards())}. '
             "For a file of your own give its path, ending in .toml."
         )
-    data = read_toml(path, StandardFileError)
-    return _Reader(shown).standard(data, path.stem, "" if not own_file else str(path))
+    return path, path.stem, False
 
 
 class _Reader:
