@@ -97,7 +97,7 @@ def test_altitude_without_an_assignment_is_measured_from_the_start_of_the_first_
     plan = arithmetic.Plan(altitude_ft=lambda t: np.where(t < 400.0, 3950.0, 4080.0))
     debrief = _judged(arithmetic.fly(plan, hold))
     assert debrief.altitude_reference_ft == 3950.0
-    assert "none is assigned" in debrief.altitude_reference_note
+    assert "as none is assigned" in debrief.altitude_reference_note
     assert _item(debrief, "altitude", "lap 2").value == pytest.approx(130.0)
     assert _item(debrief, "altitude", "lap 2").result == "outside"
 

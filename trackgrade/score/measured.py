@@ -84,7 +84,7 @@ def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     held = median_over(samples, series.alt_ft, start_s, start_s + REFERENCE_WINDOW_S)
     if not math.isfinite(held):
         return Reference(None, "the track carries no altitude")
-    return Reference(held, f"{held:.0f} ft, held when the first lap began (none is assigned in the hold file)")
+    return Reference(held, f"{held:.0f} ft, held when the first lap began as none is assigned")
 
 
 def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Series) -> Reference:
@@ -97,7 +97,7 @@ def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     typical = median_over(samples, series.ias_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
     if not math.isfinite(typical):
         return Reference(None, "no airspeed known on the first lap")
-    return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap (none is planned in the hold file)")
+    return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
 
 
 def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ...]) -> float | None:

@@ -276,11 +276,11 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
     ),
     "course_overshot": (
         "Inbound course overshot",
-        "Lay off more correction outbound, so that the turn back ends on the course.",
+        "The outbound leg lay too close to the course: turn the outbound heading away from it, by the next-lap card.",
     ),
     "course_undershot": (
         "Inbound course undershot",
-        "Lay off less correction outbound, so that the turn back reaches the course.",
+        "The outbound leg lay too far from the course: turn the outbound heading toward it, by the next-lap card.",
     ),
     "course_left": (
         "Off the inbound course",
@@ -295,7 +295,7 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
         "Keep the outbound leg on the holding side: check the heading against the hold before starting the watch.",
     ),
     "time_not_corrected": (
-        "Outbound time not corrected, or hardly",
+        "Outbound time hardly corrected",
         "Note each inbound time at the fix, and take the difference out of the next outbound leg.",
     ),
     "time_corrected_wrong_way": (
@@ -358,12 +358,18 @@ PRAISE_WORDS: dict[str, tuple[str, str]] = {
 }
 
 
+#: So many consequences are named with a mistake; more would bury the cause.
+CONSEQUENCES_NAMED = 3
+
+
 def finding_evidence(finding: Finding, clauses: Sequence[str], worst_clause: str) -> str:
     """Where a mistake was seen and its worst case, with what it led to."""
-    where = f"On {lap_words(finding.laps)}: " if finding.laps else ""
-    text = f"{where}{worst_clause}"
-    if len(clauses) > 1:
-        text += f" ({'the worst of ' + str(len(clauses))})"
+    where = f"On {lap_words(finding.laps)}" if finding.laps else ""
+    if where and len(clauses) > 1:
+        where += ", at worst"
+    text = f"{where}: {worst_clause}" if where else worst_clause
     if finding.consequences:
-        text += f". It led to: {listed([each.lower() for each in finding.consequences])}"
+        named = [each[0].lower() + each[1:] for each in finding.consequences[:CONSEQUENCES_NAMED]]
+        more = len(finding.consequences) - len(named)
+        text += f". It led to: {listed([*named, f'{more} more'] if more else named)}"
     return f"{text[0].upper()}{text[1:]}."

@@ -116,8 +116,8 @@ def _band_left(seen: Seen, item: str, unit: str, above: str, below: str) -> Iter
             lap.number,
             result.at_epoch_s,
             abs(result.value) / result.limit,
-            f"up to {amount(abs(result.value), unit)} {word}, outside for {result.outside_s or 0.0:.0f} s "
-            f"(from {result.reference})",
+            f"up to {amount(abs(result.value), unit)} {word}, outside for {result.outside_s or 0.0:.0f} s, "
+            f"against {result.reference}",
         )
 
 
