@@ -1,6 +1,7 @@
 """The entry that was flown: what the path from the first passage to the inbound leg looks like.
 
-AIM 5-3-8 and ICAO Doc 8168 describe the three by where they go: direct turns at the fix to the outbound leg; teardrop leaves
+AIM 5-3-8 and ICAO Doc 8168 describe the three by where they go: direct turns at the fix to the outbound leg; teardrop
+leaves
 the fix about 30 degrees into the holding side; parallel flies outbound on the course or its non-holding side and
 turns back toward the holding side.
 """
@@ -25,6 +26,8 @@ OUTBOUND_WITHIN_DEG = 75.0
 PARALLEL_WITHIN_RADII = 0.45
 #: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
 BOUNDARY_DEG = 110.0
+#: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
+ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
 LEAST_WRONG_TURN_DEG = 70.0
 
@@ -67,8 +70,9 @@ def describe_entry(
             margin_deg=margin,
             remarks=("no outbound leg could be told apart after the first passage of the fix",),
         )
-    kind = shape(path, leg, heading, lap_outward_deg)
-    first = _first_turn(path, start, leg)
+    first = first_turn(path, start, leg)
+    crab = 0.0 if end is None else float(wrap180(end.heading_deg - end.track_deg))
+    kind = shape(path, leg, heading, first, crab, lap_outward_deg)
     wrong_way, remark = _wrong_way(kind, heading, first, leg)
     inside = slice(path.index(start), path.index(until) + 1)
     cross = path.cross_nm[inside]
@@ -145,12 +149,18 @@ def outbound_leg(path: FlightPath, start: float, end: float) -> OutboundLeg | No
 
 
 def shape(
-    path: FlightPath, leg: OutboundLeg, arrival_heading_deg: float, lap_outward_deg: float | None = None
+    path: FlightPath,
+    leg: OutboundLeg,
+    arrival_heading_deg: float,
+    first: Turn | None,
+    inbound_crab_deg: float,
+    lap_outward_deg: float | None = None,
 ) -> EntryKind:
-    """Direct, teardrop or parallel, by the offset of the outbound leg, its direction, and the turn back.
+    """Direct, teardrop or parallel, by the offset of the outbound leg, its direction, and the turns at its ends.
 
     In strong wind a direct entry and a teardrop can trace the same path; the sector decides there, unless the
-    outbound legs of this pilot's laps (``lap_outward_deg``) show that this one was another leg.
+    outbound legs of this pilot's laps (``lap_outward_deg``) show that this one was another leg. A direct entry's own
+    outbound heading is three times the inbound crab (``inbound_crab_deg``) off the reciprocal (AIM 5-3-8).
     """
     k = path.index(0.5 * (leg.back.start_epoch_s + leg.back.end_epoch_s))
     airspeed_nm_s = float(path.airspeed_kt[k]) / 3600.0
@@ -161,13 +171,17 @@ def shape(
     across = leg.cross_at_end_nm / radius_nm
     if toward_holding_side and across < 1.5 and outward_deg < 22.0:
         return "parallel"
-    if across < PARALLEL_WITHIN_RADII and outward_deg < 15.0:
+    round_the_fix = first is not None and first.change_deg > ROUND_THE_FIX_DEG
+    if across < PARALLEL_WITHIN_RADII and outward_deg < 15.0 and not round_the_fix:
         return "parallel"
     # Between teardrop (from the fix, 30 degrees outward) and direct (two radii aside, no slope): what the
     # wind does to a direct entry moves both together, so their difference tells them apart.
     offset = leg.offset_at_fix_nm / radius_nm
     heading = float(wrap180(arrival_heading_deg))
     toward_teardrop = float(np.clip((heading - BOUNDARY_DEG) / 10.0, -1.0, 1.0))
+    held = float(wrap180(180.0 - path.value(path.heading_deg, 0.5 * (leg.start_s + leg.end_s))))
+    if heading < BOUNDARY_DEG and abs(3.0 * inbound_crab_deg) > 20.0 and abs(held - 3.0 * inbound_crab_deg) < 15.0:
+        return "direct"
     if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.25 * toward_teardrop:
         return "teardrop"
     if lap_outward_deg is not None and heading < BOUNDARY_DEG:
@@ -179,7 +193,7 @@ def shape(
     return "direct"
 
 
-def _first_turn(path: FlightPath, start: float, leg: OutboundLeg) -> Turn | None:
+def first_turn(path: FlightPath, start: float, leg: OutboundLeg) -> Turn | None:
     """The first real turn at the fix, before the outbound leg."""
     for turn in path.turns:
         if turn.end_epoch_s > start and turn.start_epoch_s < leg.end_s - 1.0 and overlaps(turn, start, leg.end_s) > 1.0:

@@ -182,9 +182,7 @@ class _Reading:
     @staticmethod
     def of(motion: Motion, run: list[Turn], first: int) -> _Reading:
         at = [max(run[k].start_epoch_s - REACTION_S, 0.0) for k in range(first, len(run), 2)]
-        legs = [
-            _leg(motion, run[k - 1].end_epoch_s, run[k].start_epoch_s) for k in range(first or 2, len(run), 2)
-        ]
+        legs = [_leg(motion, run[k - 1].end_epoch_s, run[k].start_epoch_s) for k in range(first or 2, len(run), 2)]
         points, _, _ = motion.trajectory.at(np.array(at))
         if (len(run) - 1 - first) % 2 == 1:  # the last turn was the turn back: the fix is passed once more
             until = min(run[-1].end_epoch_s + LONGEST_LEG_S, float(motion.grid_s[-1]))

@@ -30,14 +30,16 @@ START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 62.0
 LATEST_FIX_TURN_S = 50.0
 #: It may begin a little early, and even one unbroken turn through the whole lap is about one circle [s, deg].
 EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
+#: A turn from inbound to outbound, even from across and in a gale, is less than a full circle [deg].
+MOST_FIX_TURN_DEG = 345.0
+#: After one unbroken turn back to the inbound side only corrections follow [deg, all together].
+MOST_AFTER_UNBROKEN_DEG = 150.0
 #: Turns in one direction this close together are one turn with a wobble [s].
-SAME_TURN_PAUSE_S = 2.0
+SAME_TURN_PAUSE_S = 3.0
 #: A turn back may begin with a bite and a pause this long [s].
 TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
-#: In a gale the track is still elsewhere when the heading is inbound [deg].
-HEADED_WITHIN_DEG = 45.0
 #: A turn at the fix that pauses before this much is not over [deg].
 FIX_TURN_LEAST_DEG = 112.0
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
@@ -85,6 +87,10 @@ def lap_between(
         return NoLap("an orbit: the turn began long before the fix or went round more than once")
     # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
     unbroken = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
+    if unbroken and _turned_after(turns, fix_turn) > MOST_AFTER_UNBROKEN_DEG:
+        return NoLap("an orbit: circles before the fix came again")
+    if not unbroken and fix_turn.change_deg > MOST_FIX_TURN_DEG:
+        return NoLap("an orbit at the fix")
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
     abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
@@ -106,6 +112,11 @@ def lap_between(
         if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
             return NoLap("an orbit: no straight legs")
     return _events(path, a, b, number, fix_turn, back, abeam_s, offset, unbroken)
+
+
+def _turned_after(turns: list[Turn], fix_turn: Turn) -> float:
+    """Degrees turned, either way, after a turn."""
+    return sum(abs(turn.change_deg) for turn in turns if turn.start_epoch_s > fix_turn.end_epoch_s - 0.5)
 
 
 def _joined(turns: list[Turn]) -> list[Turn]:
@@ -178,8 +189,8 @@ def _turn_back(
         if group is None and previous is not None and turn.start_epoch_s - previous.end_epoch_s < TURN_BACK_PAUSE_S:
             turn = _join(previous, turn)
         group = turn if group is None else _join(group, turn)
-        heading = path.value(path.heading_deg, min(turn.end_epoch_s, end))
-        if abs(float(wrap180(reached))) < INBOUND_WITHIN_DEG or abs(float(wrap180(heading))) < HEADED_WITHIN_DEG:
+        # In a gale the turn ends on a cut that points well across the course; what it has passed is the inbound side.
+        if -INBOUND_WITHIN_DEG < float(wrap180(reached)) < 180.0 - OUTBOUND_WITHIN_DEG:
             return group
         if abs(from_outbound) < OUTBOUND_WITHIN_DEG:
             group = None

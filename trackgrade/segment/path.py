@@ -71,9 +71,7 @@ class FlightPath:
         return float(np.interp(epoch_s, self.epoch_s, array))
 
 
-def flight_path(
-    motion: Motion, air: AirMotion, turns: list[Turn], frame: HoldFrame
-) -> FlightPath:
+def flight_path(motion: Motion, air: AirMotion, turns: list[Turn], frame: HoldFrame) -> FlightPath:
     """The motion on its even grid, turned into the hold's frame."""
     along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
     across_m, lengthwise_m = motion.trajectory.position_sd_m(motion.grid_s)

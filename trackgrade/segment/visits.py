@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.hold.hold import Hold
-from trackgrade.segment.entry import describe_entry, outbound_leg, shape
+from trackgrade.segment.entry import describe_entry, first_turn, outbound_leg, shape
 from trackgrade.segment.events import Passage, arrivals, inbound_passages, overlaps
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import START_TO_DEG, NoLap, lap_between
@@ -23,16 +24,18 @@ OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
 #: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
 OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
 #: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
-NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 1.0, 0.6
+NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 0.6, 0.6
 #: A pass this far off the fix, soon after a much nearer one, is the abeam of the same entry [NM, s].
 ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 #: Arrivals on headings beyond this may pass the fix without along rising [deg].
 CROSSWISE_FROM_DEG = 60.0
+#: Headings to the inbound course well inside the direct sector (AIM 5-3-8: -70 to 110) [deg].
+SECTOR_FROM_DEG, SECTOR_TO_DEG = -65.0, 105.0
 #: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
 WRONG_SIDE_START_DEG = 60.0
 #: More turning than this since a passage of the fix is no entry but something else flown first [deg].
 MOST_TURNED_IN_ENTRY_DEG = 600.0
-#: No inbound leg of a hold lasts longer than this many times what it should; a procedure turn's does.
+#: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
 LONGEST_INBOUND_LEGS = 2.8
 #: A passage this wide need not be the end of a lap [NM].
 WIDE_PASS_NM = 0.5
@@ -106,11 +109,15 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
 
 def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) -> bool:
     """Whether what has the events of a lap can be one of this hold: by its inbound leg, its reach, its start."""
-    if lap.inbound_start is not None and b.moment.epoch_s - lap.inbound_start.epoch_s > LONGEST_INBOUND_LEGS * leg_s:
-        return False
+    if lap.inbound_start is not None:
+        k = path.index(lap.inbound_start.epoch_s)
+        airspeed_nm_s = float(np.median(path.airspeed_kt[k : path.index(b.moment.epoch_s) + 1])) / 3600.0
+        if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * airspeed_nm_s:
+            return False
     if not _ends_inbound(path, a, lap) or not _stays_near(path, a, b, leg_s):
         return False
-    return abs(float(wrap180(a.heading_deg))) <= CROSSWISE_FROM_DEG or _is_direct(path, a, b)
+    # From the direct sector it is a lap unless later laps show otherwise; from elsewhere only if it looks like one.
+    return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b)
 
 
 def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
@@ -128,7 +135,10 @@ def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
 def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
     """Whether a round begun far off the inbound course has the shape of a direct entry's lap, not of another entry."""
     leg = outbound_leg(path, a.moment.epoch_s, b.moment.epoch_s)
-    return leg is None or shape(path, leg, a.heading_deg) == "direct"
+    if leg is None:
+        return True
+    crab = float(wrap180(b.heading_deg - b.track_deg))
+    return shape(path, leg, a.heading_deg, first_turn(path, a.moment.epoch_s, leg), crab) == "direct"
 
 
 def _as_flown(passage: Passage, mirrored: bool) -> Passage:
@@ -322,7 +332,7 @@ def _stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
 def _broken_laps(path: FlightPath, chain: list[FoundLap], passages: list[Passage]) -> list[Lap]:
     """What lies between two laps of one visit that do not join: flown, not completed."""
     broken = []
-    for one, two in zip(chain[:-1], chain[1:]):
+    for one, two in pairwise(chain):
         if two.a.moment.epoch_s - one.b.moment.epoch_s <= 1.0:
             continue
         start = next((p for p in passages if abs(p.moment.epoch_s - one.b.moment.epoch_s) < 0.5), None)
