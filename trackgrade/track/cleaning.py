@@ -30,6 +30,11 @@ LEAST_SPIKE_M = 60.0
 LEAST_GAP_S = 10.0
 #: A resampler's straight chord must be this long to matter [s] and bend this much at an end [deg].
 INVENTED_LEAST_S, INVENTED_KINK_DEG = 20.0, 12.0
+#: So many rows in a row must be exact, by the last printed digit [deg]: coarser positions are exact by chance.
+INVENTED_LEAST_ROWS = ((1e-7, 2), (1e-6, 3), (1.0, 6))
+#: Single real rows between runs of exact ones make a pattern after so many runs; the real rows must stray from the
+#: chord by this many printed digits, else the file is too coarse to tell.
+PATTERN_RUNS, PATTERN_DIGITS = 5, 10.0
 #: Altitude further than this from the median of its neighbours is an outlier [ft].
 ALTITUDE_OUTLIER_FT = 400.0
 #: Steps too far for any aircraft, of all steps; a spike makes two, a spoofed stretch two.
@@ -202,14 +207,18 @@ def _stale_repeats(track: Track) -> Bools:
     return np.asarray(same & moving[np.cumsum(~same) - 1])
 
 
+def _fastest_m_s(seconds: Floats, steps_m: Floats) -> float:
+    """Beyond this no step is believed: what this aircraft itself does most of the time bounds it better than any could."""
+    usual = float(np.quantile(steps_m / np.maximum(seconds, 0.1), 0.75))
+    return min(FASTEST_M_S, 40.0 + 2.0 * usual)
+
+
 def _off_chain(track: Track) -> Bools:
     """Whole excursions: stretches bounded by impossible speeds, left out where the rest joins up without them."""
     n = len(track)
     seconds = np.diff(track.epoch_s)
     steps = _steps_m(track)
-    # What this aircraft itself does most of the time bounds it better than what any aircraft could do.
-    usual = float(np.quantile(steps / np.maximum(seconds, 0.1), 0.75))
-    fastest = min(FASTEST_M_S, 40.0 + 2.0 * usual)
+    fastest = _fastest_m_s(seconds, steps)
     broken = steps > fastest * seconds + 500.0
     if not np.any(broken):
         return np.zeros(n, dtype=bool)
@@ -262,6 +271,13 @@ def _spikes(track: Track) -> Bools:
         return np.zeros(n, dtype=bool)
     excess = np.zeros(n)
     excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s)
+    # Neighbours that cannot be joined stand on the two sides of a jump: no chord, and no work for this rule, which
+    # would eat up the sound points beside it. One of the two steps is impossible, which `_off_chain` sees.
+    seconds = np.diff(track.epoch_s)
+    fastest = _fastest_m_s(seconds, _steps_m(track))
+    _, nm = azimuth_distance(track.lat_deg[:-2], track.lon_deg[:-2], track.lat_deg[2:], track.lon_deg[2:])
+    joined = nm * METRES_PER_NM <= fastest * (seconds[:-1] + seconds[1:]) + 1000.0
+    excess[1:-1][~joined] = 0.0
     before = np.concatenate([[0.0], excess[:-1]])
     after = np.concatenate([excess[1:], [0.0]])
     return np.asarray((excess > 0) & (excess >= before) & (excess > after))
@@ -298,10 +314,11 @@ class _Run:
 
 
 def _invented_rows(track: Track) -> Bools:
-    """Inner rows of exact straight chords with equal steps, where the flight bends at an end of the chord.
+    """Rows that a resampler put between real ones, by being exactly on the chord of their neighbours.
 
     Real positions carry noise: their second differences are not zero to the last printed digit for twenty seconds. On a
-    truly straight, noise-free leg such a row tells the truth, so only chords with a kink at an end are dropped.
+    truly straight, noise-free leg such a row tells the truth, so only chords with a kink at an end are dropped; and
+    midpoints (or thirds, ...) between real rows, which give themselves away by their regular order.
     """
     n = len(track)
     drop = np.zeros(n, dtype=bool)
@@ -314,15 +331,38 @@ def _invented_rows(track: Track) -> Bools:
     bend_lat = np.abs(track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part))
     bend_lon = np.abs(lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part))
     exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
-    # Where most points are exact the file is too coarse, or too clean, for this sign to mean anything.
-    if np.mean(exact) > 0.6:
+    runs = _runs(exact)
+    bend = np.maximum(bend_lat, bend_lon)[~exact]
+    if len(bend) and np.median(bend) > PATTERN_DIGITS * quantum:
+        drop |= _between_single_rows(runs, n)
+    # Where most points are exact the file is too coarse, or too clean, for a chord to mean anything.
+    if np.mean(exact & ~drop[1:-1]) > 0.6:
         return drop
-    for run in _runs(exact):
+    least_rows = next(rows for digit, rows in INVENTED_LEAST_ROWS if quantum <= 1.5 * digit)
+    for run in runs:
         first, last = run.first, run.last + 2  # indices of the chord's ends in the track
-        if t[last] - t[first] < INVENTED_LEAST_S or first < 2 or last > n - 3:
+        if t[last] - t[first] < INVENTED_LEAST_S or first < 2 or last > n - 3 or last - first - 1 < least_rows:
             continue
         if max(_kink_deg(track, lon, first - 1, first, last), _kink_deg(track, lon, first, last, last + 1)) > INVENTED_KINK_DEG:
             drop[first + 1 : last] = True
+            # The chord's real end may have gone as a spike, for the corner there: then this end is made, too.
+            usual = 1.5 * (t[last] - t[first]) / (last - first)
+            drop[first] |= bool(t[first] - t[first - 1] > usual)
+            drop[last] |= bool(t[last + 1] - t[last] > usual)
+    return drop
+
+
+def _between_single_rows(runs: list[_Run], n: int) -> Bools:
+    """Rows (n,) of short runs of exact rows that take turns with single rows that are not, many times over."""
+    drop = np.zeros(n, dtype=bool)
+    group: list[_Run] = []
+    for run in [*runs, _Run(n + 9, n + 9)]:
+        if group and run.first - group[-1].last != 2:
+            if len(group) >= PATTERN_RUNS:
+                for each in group:
+                    drop[each.first + 1 : each.last + 2] = True
+            group = []
+        group.append(run)
     return drop
 
 
