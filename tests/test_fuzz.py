@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 import time
@@ -15,7 +16,8 @@ from hypothesis import strategies as st
 
 from tests import fuzz
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
-from trackgrade.errors import InputError
+from trackgrade.errors import InputError, StandardFileError
+from trackgrade.score.standards import load_standard
 from trackgrade.track.readers import gpx, read_track
 from trackgrade.track.track import Track
 
@@ -173,3 +175,13 @@ def test_the_short_form_of_the_large_run(tmp_path: Path) -> None:
     print(done.stdout)
     assert done.returncode == 0, done.stdout[-4_000:]
     assert "4000 inputs, 0 failures" in done.stdout
+
+
+def test_a_limit_larger_than_any_float_is_refused(tmp_path: Path) -> None:
+    # Found by tests.fuzz: an integer of TOML may have 400 digits, and no float holds it.
+    text = fuzz.corpus("standard")[0].decode()
+    path = tmp_path / "own.toml"
+    path.write_text(re.sub(r"(?m)^limit = .*$", "limit = " + "9" * 400, text, count=1))
+    with pytest.raises(StandardFileError, match="must be a number") as refused:
+        load_standard(str(path))
+    assert len(str(refused.value)) < 500

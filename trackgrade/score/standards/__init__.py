@@ -7,6 +7,7 @@ no number, a published limit without a citation, seconds for a leg presented as 
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -80,7 +81,8 @@ class _Reader:
         self.shown = shown
 
     def refuse(self, key: str, reason: str) -> StandardFileError:
-        return StandardFileError(f"{plain_text(self.shown)}: {plain_text(f'{key} {reason}', 400)}")
+        short = re.sub(r"(\S{40})\S{20,}", r"\1…", f"{key} {reason}")  # a value may be a thousand digits
+        return StandardFileError(f"{plain_text(self.shown)}: {plain_text(short, 400)}")
 
     def standard(self, data: dict[str, Any], name: str, path: str) -> Standard:
         texts = ("title", "authority", "document", "edition", "section", "read")
