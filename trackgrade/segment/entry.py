@@ -25,7 +25,7 @@ OUTBOUND_WITHIN_DEG = 75.0
 #: At the end of its outbound leg a parallel entry is still this near the course, in turn radii.
 PARALLEL_WITHIN_RADII = 0.45
 #: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
-BOUNDARY_DEG = 110.0
+BOUNDARY_DEG, BOUNDARY_WIDTH_DEG = 110.0, 6.0
 #: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
 ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
@@ -47,14 +47,23 @@ class OutboundLeg:
 
 
 def describe_entry(
-    path: FlightPath, hold: Hold, arrival: Passage, end: Passage | None, lap_outward_deg: float | None = None
+    path: FlightPath,
+    hold: Hold,
+    arrival: Passage,
+    end: Passage | None,
+    lap_outward_deg: float | None = None,
+    *,
+    mirrored: bool = False,
 ) -> Entry:
     """What was flown from ``arrival`` to the passage that closes the entry (or the direct entry's first lap).
 
     ``lap_outward_deg``: how far the outbound legs of the laps point into the holding side, where laps are known.
+    ``mirrored``: the path is seen from the wrong side, which is where this pilot held; the entry flown is named in that
+    pattern, the entry expected in the hold's own.
     """
     heading = _arrival_heading(path, arrival)
-    heading_true = float(wrap360(hold.inbound_course_true_deg + hold.side * heading))
+    side = -hold.side if mirrored else hold.side
+    heading_true = float(wrap360(hold.inbound_course_true_deg + side * heading))
     expected = expected_entries(hold.inbound_course_true_deg, hold.side, heading_true)
     margin = sector_margin_deg(hold.inbound_course_true_deg, hold.side, heading_true)
     start = arrival.moment.epoch_s
@@ -86,7 +95,7 @@ def describe_entry(
         turn_start=None if first is None else Moment(first.start_epoch_s, first.start_sd_s),
         outbound_start=Moment(leg.start_s, leg.start_sd_s),
         outbound_end=Moment(leg.end_s, leg.end_sd_s),
-        outbound_track_true_deg=float(wrap360(hold.inbound_course_true_deg + hold.side * leg.track_deg)),
+        outbound_track_true_deg=float(wrap360(hold.inbound_course_true_deg + side * leg.track_deg)),
         max_offset_nm=float(np.max(np.abs(cross))),
         non_holding_side_nm=max(0.0, -float(np.min(cross))),
         turned_wrong_way=wrong_way,
@@ -178,11 +187,11 @@ def shape(
     # wind does to a direct entry moves both together, so their difference tells them apart.
     offset = leg.offset_at_fix_nm / radius_nm
     heading = float(wrap180(arrival_heading_deg))
-    toward_teardrop = float(np.clip((heading - BOUNDARY_DEG) / 10.0, -1.0, 1.0))
+    toward_teardrop = float(np.clip((heading - BOUNDARY_DEG) / BOUNDARY_WIDTH_DEG, -1.0, 1.0))
     held = float(wrap180(180.0 - path.value(path.heading_deg, 0.5 * (leg.start_s + leg.end_s))))
     if heading < BOUNDARY_DEG and abs(3.0 * inbound_crab_deg) > 20.0 and abs(held - 3.0 * inbound_crab_deg) < 15.0:
         return "direct"
-    if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.25 * toward_teardrop:
+    if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop:
         return "teardrop"
     if lap_outward_deg is not None and heading < BOUNDARY_DEG:
         # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.

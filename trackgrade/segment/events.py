@@ -42,7 +42,8 @@ class Passage:
 def crossing_moment(path: FlightPath, epoch_s: float, angle_deg: float = 0.0) -> Moment:
     """A line crossed: the position's error over the closing speed is the time's.
 
-    ``angle_deg`` is between the ground track and the line's normal: 0 meets the line head on. In a hole of the record over which the direction changes the error is a quarter of the hole.
+    ``angle_deg`` is between the ground track and the line's normal: 0 meets the line head on. In a hole of the
+    record over which the direction changes the error is a quarter of the hole.
     """
     k = path.index(epoch_s)
     closing = abs(float(np.cos(np.radians(angle_deg))))

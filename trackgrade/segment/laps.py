@@ -1,7 +1,8 @@
 """From passages and turns to laps: which pairs of fix passages enclose a lap, and its events in order.
 
-A lap is: the fix passed inbound; a turn in the hold's direction to the outbound side; abeam; a turn in the hold's direction
-back to the inbound side; the fix passed inbound. What lacks one of these is no lap, and the lack is the reason told.
+A lap is: the fix passed inbound; a turn in the hold's direction to the outbound side; abeam; a turn in the hold's
+direction back to the inbound side; the fix passed inbound. What lacks one of these is no lap, and the lack is the
+reason told.
 """
 
 from __future__ import annotations
@@ -32,6 +33,8 @@ LATEST_FIX_TURN_S = 50.0
 EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
 #: A turn from inbound to outbound, even from across and in a gale, is less than a full circle [deg].
 MOST_FIX_TURN_DEG = 345.0
+#: The half circle at the fix with a whole one flown straight on [deg].
+ORBIT_AND_HALF_DEG = (480.0, 620.0)
 #: After one unbroken turn back to the inbound side only corrections follow [deg, all together].
 MOST_AFTER_UNBROKEN_DEG = 150.0
 #: Turns in one direction this close together are one turn with a wobble [s].
@@ -83,14 +86,20 @@ def lap_between(
         return NoLap("no turn to the outbound leg after the fix")
     if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S:
         return NoLap("the turn came too long after the fix")
-    if start - fix_turn.start_epoch_s > EARLIEST_FIX_TURN_S or fix_turn.change_deg > LARGEST_TURN_DEG:
-        return NoLap("an orbit: the turn began long before the fix or went round more than once")
+    if start - fix_turn.start_epoch_s > EARLIEST_FIX_TURN_S:
+        return NoLap("an orbit: the turn began long before the fix")
+    reached = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset
+    # An orbit flown straight on from the turn at the fix ends outbound all the same.
+    with_orbit = (
+        ORBIT_AND_HALF_DEG[0] < fix_turn.change_deg < ORBIT_AND_HALF_DEG[1]
+        and abs(float(wrap180(reached - 180.0))) < OUTBOUND_WITHIN_DEG
+    )
     # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
-    unbroken = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset > 360.0 - INBOUND_WITHIN_DEG
+    unbroken = reached > 360.0 - INBOUND_WITHIN_DEG and not with_orbit
+    if fix_turn.change_deg > (LARGEST_TURN_DEG if unbroken else MOST_FIX_TURN_DEG) and not with_orbit:
+        return NoLap("an orbit at the fix")
     if unbroken and _turned_after(turns, fix_turn) > MOST_AFTER_UNBROKEN_DEG:
         return NoLap("an orbit: circles before the fix came again")
-    if not unbroken and fix_turn.change_deg > MOST_FIX_TURN_DEG:
-        return NoLap("an orbit at the fix")
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
     abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)

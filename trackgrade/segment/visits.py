@@ -88,8 +88,6 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
     passages = inbound_passages(seen)
     found = []
     for a in passages + _crosswise(seen, passages):
-        if mirrored and abs(float(wrap180(a.heading_deg))) > WRONG_SIDE_START_DEG:
-            continue
         for b in (p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0):
             seconds = b.moment.epoch_s - a.moment.epoch_s
             if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
@@ -102,7 +100,7 @@ def _laps_of(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap
                     )
                 break
             # Passing wide of the fix is no end of a lap that goes on: an orbit was inserted.
-            if abs(b.cross_nm) < WIDE_PASS_NM:
+            if abs(b.cross_nm) < WIDE_PASS_NM or abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG:
                 break
     return found
 
@@ -181,15 +179,17 @@ def _chains(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
             chains[-1].append(each)
         else:
             chains.append([each])
-    return [kept for kept in map(_without_parallel_entry, chains) if _near_enough(kept)]
+    return [kept for kept in map(_without_parallel_entry, chains) if kept and _near_enough(kept)]
 
 
 def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
     """A first round to one side, begun far off the inbound course, before laps to the other side, is a parallel
-    entry and not a lap; so is any first round to the wrong side."""
-    if len(chain) < 2 or chain[0].lap.wrong_side == chain[1].lap.wrong_side:
-        return chain
+    entry and not a lap; so is any first round to the wrong side that no other to that side follows."""
     far_off = abs(float(wrap180(chain[0].a.heading_deg))) > WRONG_SIDE_START_DEG
+    if len(chain) == 1:
+        return [] if far_off and chain[0].lap.wrong_side else chain
+    if chain[0].lap.wrong_side == chain[1].lap.wrong_side:
+        return chain
     return chain[1:] if far_off or chain[0].lap.wrong_side else chain
 
 
@@ -259,7 +259,8 @@ def _entry(
     without a first round that is an entry and no lap."""
     first = chain[0].a
     wrong = chain[0].lap.wrong_side
-    outward = _laps_outward_deg(path.seen_as(reciprocal=False, mirrored=wrong), chain)
+    seen = path.seen_as(reciprocal=False, mirrored=wrong)
+    outward = _laps_outward_deg(seen, chain)
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
     earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
     for passage in reversed(earlier):
@@ -270,22 +271,20 @@ def _entry(
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
         if leg is None:
             continue
-        entry = describe_entry(path, hold, passage, first, outward)
+        entry = describe_entry(seen, hold, _as_flown(passage, wrong), _as_flown(first, wrong), outward, mirrored=wrong)
         if entry.kind == "direct":
-            seen = path.seen_as(reciprocal=False, mirrored=wrong)
             lap = lap_between(seen, _as_flown(passage, wrong), _as_flown(first, wrong), any_start=True)
             if isinstance(lap, Lap):
                 return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)], chain
         return entry, [], chain
     # Nothing before: the chain's own first passage is the arrival.
-    entry = describe_entry(path, hold, first, chain[0].b, outward)
+    entry = describe_entry(seen, hold, _as_flown(first, wrong), _as_flown(chain[0].b, wrong), outward, mirrored=wrong)
     if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
         return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), [], chain
     far_off = abs(float(wrap180(first.heading_deg))) > CROSSWISE_FROM_DEG
     if len(chain) > 1 and far_off and entry.kind in ("teardrop", "parallel"):
         return entry, [], chain[1:]
-    kind = entry.kind if wrong and entry.kind != "unclear" else "direct"
-    return replace(entry, kind=kind, end=first.moment), [], chain
+    return replace(entry, kind="direct", end=first.moment), [], chain
 
 
 def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
