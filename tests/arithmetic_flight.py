@@ -152,11 +152,13 @@ def path_of(flight: Flight, hold: Hold = HOLD) -> FlightPath:
     speed_kt = np.hypot(east, north) * 3600.0 / METRES_PER_NM
     ones = np.ones_like(t)
     track = np.degrees(np.unwrap(np.arctan2(east, north)))
+    heading = flight.at("heading_deg", t)
+    track += 360.0 * np.round((heading[0] - track[0]) / 360.0)
     return FlightPath(
         epoch_s=START_S + t,
         along_nm=along,
         cross_nm=cross,
-        heading_deg=hold.side * (flight.at("heading_deg", t) - hold.inbound_course_true_deg),
+        heading_deg=hold.side * (heading - hold.inbound_course_true_deg),
         track_deg=hold.side * (track - hold.inbound_course_true_deg),
         rate_deg_s=hold.side * flight.at("rate_deg_s", t),
         groundspeed_kt=speed_kt,
@@ -203,3 +205,28 @@ def keep(track: Track, index: np.ndarray) -> Track:
 def laps(count: int, straight_s: float = 60.0, side: int = 1) -> list[Piece]:
     """Laps from the fix: turn, outbound leg, turn, inbound leg; the last leg ends at the fix."""
     return [turn(side * 180.0), straight(straight_s), turn(side * 180.0), straight(straight_s)] * count
+
+
+def end_of(pieces: Sequence[Piece], hold: Hold = HOLD, **more: float) -> tuple[float, float]:
+    """Along and cross [NM] where the pieces end."""
+    flight = fly(pieces, **more)  # type: ignore[arg-type]
+    along, cross = in_frame(flight, hold, flight.t[-1:])
+    return float(along[0]), float(cross[0])
+
+
+def brought_to_course(
+    before: Sequence[Piece], after: Sequence[Piece], hold: Hold = HOLD, **more: float
+) -> list[Piece]:
+    """The pieces with a straight leg between, as long as it takes to end on the course, and one to the fix.
+
+    The last piece must leave the aircraft on the inbound course, before the fix.
+    """
+    pieces = [*before, *after]
+    misses = [end_of([*before, straight(seconds), *after], hold, **more)[1] for seconds in (10.0, 20.0)]
+    seconds = 10.0 - misses[0] * 10.0 / (misses[1] - misses[0])  # linear in the length of the leg
+    pieces = [*before, straight(seconds), *after]
+    along, _ = end_of(pieces, hold, **more)
+    assert seconds > 0.0
+    assert along < 0.0
+    speed = float(more.get("tas_kt", 100.0)) / 3600.0
+    return [*pieces, straight(-along / speed)]

@@ -55,7 +55,9 @@ def assert_same_points(cleaned: CleanTrack, track: Track) -> None:
 @pytest.mark.parametrize("interval_s", [0.1, 0.2, 1.0, 2.0, 5.0, 10.0])
 @pytest.mark.parametrize(("noise_m", "decimals"), [(0.0, None), (0.0, 7), (0.0, 5), (0.0, 4), (3.0, 7), (3.0, 5)])
 @pytest.mark.parametrize("tas_kt", [60.0, 280.0])
-def test_a_straight_flight_loses_nothing(interval_s: float, noise_m: float, decimals: int | None, tas_kt: float) -> None:
+def test_a_straight_flight_loses_nothing(
+    interval_s: float, noise_m: float, decimals: int | None, tas_kt: float
+) -> None:
     """Free of noise or coarse: five decimals are about a metre, four eleven."""
     for heading_deg in (0.0, 33.0, 90.0):
         track = record(
