@@ -60,6 +60,16 @@ def test_speeds_of_every_unit_are_knots(tmp_path: Path) -> None:
         np.testing.assert_allclose(track.channels["groundspeed_kt"], 110.0, atol=0.02)
 
 
+@pytest.mark.parametrize("rate_hz", [1, 5, 20])
+def test_a_speed_of_no_unit_is_known_at_any_rate(tmp_path: Path, rate_hz: int) -> None:
+    lines = ["time_utc,lat,lon,alt_ft,GndSpd"]
+    for i in range(40 * rate_hz):
+        moment = f"2026-05-03T15:20:{i // rate_hz:02d}.{i % rate_hz * 1000 // rate_hz:03d}Z"
+        lines.append(f"{moment},{44 + i / rate_hz * 110 / 216_000:.7f},-93,4000,{110 * 1.852:.1f}")
+    track = read_text(tmp_path, "\n".join(lines) + "\n")
+    np.testing.assert_allclose(track.channels["groundspeed_kt"], 110.0, atol=0.05)
+
+
 def test_magnetic_and_true_headings_are_kept_apart(tmp_path: Path) -> None:
     track = read_text(tmp_path, SHAPES["magnetic_and_true_headings"].data())
     difference = track.channels["heading_true_deg"] - track.channels["heading_mag_deg"]

@@ -97,9 +97,10 @@ def _course(reading: Reading, choice: Choice, values: Floats, unit: Unit | None)
             f"heading_true_deg or heading_mag_deg in {_REMEDY}"
         )
         return None, ""
-    _, course_deg = ground_motion(reading.epoch_s, reading.lat_deg, reading.lon_deg)
-    logged = values[:-1] * unit.factor
-    difference = np.mod(logged - course_deg + 180.0, 360.0) - 180.0
+    flown = ground_motion(reading.epoch_s, reading.lat_deg, reading.lon_deg)
+    with np.errstate(over="ignore", invalid="ignore"):
+        logged = flown.logged_before(values) * unit.factor
+        difference = np.mod(logged - flown.course_deg + 180.0, 360.0) - 180.0
     difference = difference[np.isfinite(difference)]
     off = float(np.median(difference)) if len(difference) >= 5 else np.nan
     if not abs(off) <= _SAME_COURSE_DEG:
@@ -113,9 +114,9 @@ def _course(reading: Reading, choice: Choice, values: Floats, unit: Unit | None)
 
 
 def _airspeed(reading: Reading, choice: Choice, values: Floats, unit: Unit) -> tuple[Unit | None, str]:
-    speed_kt, _ = ground_motion(reading.epoch_s, reading.lat_deg, reading.lon_deg)
+    flown = ground_motion(reading.epoch_s, reading.lat_deg, reading.lon_deg)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        ratio = values[:-1] / speed_kt
+        ratio = flown.logged_before(values) / flown.speed_kt
         ratio = ratio[np.isfinite(ratio) & (ratio > 0)]
     title = QUANTITIES[choice.quantity].title
     low, high = _AIRSPEED_TO_GROUNDSPEED
