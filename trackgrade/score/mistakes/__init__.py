@@ -118,6 +118,17 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
+        "time_not_corrected",
+        times.time_not_corrected,
+        34.0,
+        needs="repeated",
+        leads_to=_TIMES | _ROLLOUT,
+        whole_visit=True,
+        habit=True,
+    ),
+    Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
+    Mistake(
         "course_undershot",
         wind.course_undershot,
         28.0,
@@ -131,10 +142,7 @@ MISTAKES: tuple[Mistake, ...] = (
         leads_to=_TIMES | {"course_undershot", "course_left"},
         laps_after=1,
     ),
-    Mistake("time_not_corrected", times.time_not_corrected, 34.0, "repeated", _TIMES | _ROLLOUT, whole_visit=True),
     Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
-    Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
-    Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("time_overcorrected", times.time_overcorrected, 30.0, leads_to=_TIMES, laps_after=1),
     Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
     Mistake("course_left", wind.course_left, 40.0),
@@ -144,6 +152,7 @@ MISTAKES: tuple[Mistake, ...] = (
 )
 
 NAMES = tuple(mistake.name for mistake in MISTAKES)
+HABITS = frozenset(mistake.name for mistake in MISTAKES if mistake.habit)
 
 
 def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Finding, ...]:
@@ -190,9 +199,13 @@ def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> d
         causes = sightings[mistake.name]
         if not causes or not _often_enough(mistake, causes, laps):
             continue
+        if mistake.habit and 2 * _laps_of(causes) <= laps:
+            continue  # named where it is seen twice, but it explains others only as a habit
         taken = []
         for name in NAMES:
             if name not in mistake.leads_to or name == mistake.name:
+                continue
+            if name in HABITS and 2 * _laps_of(sightings[name]) > laps and _laps_of(causes) < _laps_of(sightings[name]):
                 continue
             left = [each for each in sightings[name] if not _follows(each, causes, mistake)]
             if len(left) < len(sightings[name]):
@@ -213,9 +226,13 @@ def _follows(sighting: Sighting, causes: Sequence[Sighting], mistake: Mistake) -
     return False
 
 
+def _laps_of(sightings: Sequence[Sighting]) -> int:
+    return len({(each.visit, each.lap) for each in sightings})
+
+
 def _often_enough(mistake: Mistake, sightings: Sequence[Sighting], laps: int) -> bool:
     """Whether a mistake was seen on as many laps as it needs to be worth its name."""
-    seen_on = len({(each.visit, each.lap) for each in sightings})
+    seen_on = _laps_of(sightings)
     if mistake.needs == "once":
         return True
     return seen_on >= min(2, max(1, laps)) and (mistake.needs == "repeated" or 2 * seen_on > laps)

@@ -106,7 +106,7 @@ def _band_left(seen: Seen, item: str, unit: str, above: str, below: str) -> Iter
     results = [(lap, seen.item(item, lap.scope)) for lap in seen.measured.laps]
     left = [(lap, r) for lap, r in results if r is not None and r.result in ("outside", "brief excursion")]
     clear = [(lap, r) for lap, r in left if r.result == "outside" and not r.straddles]
-    again_and_again = len(left) > 1 and 2 * len(left) > len(results) and any(r.result == "outside" for _, r in left)
+    again_and_again = len(left) > 1 and 2 * len(left) >= len(results) and any(r.result == "outside" for _, r in left)
     for lap, result in left if again_and_again else clear:
         if result.value is None or result.limit is None:
             continue

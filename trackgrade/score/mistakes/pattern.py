@@ -58,6 +58,10 @@ def wrong_entry(seen: Seen) -> Iterator[Sighting]:
 def entry_turned_wrong_way(seen: Seen) -> Iterator[Sighting]:
     """The turn of the entry went to the wrong side."""
     for visit in seen.measured.flown.visits:
+        first = next((lap for lap in seen.measured.laps if lap.visit == visit.number), None)
+        turned = first.fix_turn.change_deg if first is not None and first.fix_turn is not None else None
+        if visit.entry.kind == "direct" and turned is not None and turned * seen.measured.hold.side > 0.0:
+            continue  # the turn of a direct entry is the first lap's, and that one went the hold's way
         if visit.entry.turned_wrong_way:
             at = visit.entry.outbound_end or visit.entry.start
             kind = visit.entry.kind

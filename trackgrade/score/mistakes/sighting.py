@@ -65,3 +65,4 @@ class Mistake:
     leads_to: frozenset[str] = frozenset()
     whole_visit: bool = False
     laps_after: int = 0
+    habit: bool = False

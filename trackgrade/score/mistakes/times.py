@@ -10,7 +10,9 @@ from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
-CHANGED_FROM_S = 5.0
+CHANGED_FROM_S = 3.0
+#: A change the wrong way of less than this is as good as none [s]: a choice.
+HARDLY_S = 5.0
 #: A change of less than this share of what was asked leaves the time as good as uncorrected: a choice.
 UNDER_SHARE = 0.5
 #: An inbound time that misses by this many bands asks for a correction that nobody can overlook: a choice.
@@ -26,7 +28,9 @@ def time_not_corrected(seen: Seen) -> Iterator[Sighting]:
         if row.error_s is None or row.change_s is None or row.outbound_s is None or asked is None:
             continue
         half = UNDER_SHARE * abs(asked - row.outbound_s)
-        if row.judged == "none" or (row.judged == "too small" and abs(row.change_s) < half):
+        hardly = row.judged == "too small" and abs(row.change_s) < half
+        hardly = hardly or (row.judged == "wrong way" and abs(row.change_s) < HARDLY_S)
+        if row.judged == "none" or hardly:
             wanted = f"where equal seconds asks for {asked - row.outbound_s:+.0f} s"
             left = f"outbound then changed by {row.change_s:+.0f} s {wanted}"
             yield _correction(seen, row, f"inbound {_off(row.error_s)}, and {left}")
