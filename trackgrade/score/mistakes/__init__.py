@@ -144,7 +144,7 @@ MISTAKES: tuple[Mistake, ...] = (
     ),
     Mistake("late_at_fix", times.late_at_fix, 33.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("time_overcorrected", times.time_overcorrected, 30.0, leads_to=_TIMES, laps_after=1),
-    Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | _ROLLOUT | {"course_left", "late_at_fix"}),
+    Mistake("needle_chased", wind.needle_chased, 26.0, leads_to=_TIMES | {"course_left", "late_at_fix"}),
     Mistake("course_left", wind.course_left, 40.0),
     Mistake("heading_wandered", handling.heading_wandered, 20.0),
     Mistake("inbound_times_off", times.inbound_times_off, 28.0, needs="repeated"),

@@ -32,7 +32,7 @@ UNDERSHOT_RADII = 0.55
 #: This far beyond the course is far on the non-holding side, wherever in the lap [turn radii]: a choice.
 FAR_BEYOND_RADII = 1.15
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
-SWING_DEG = 6.0
+SWING_DEG = 8.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
 SWINGS = 2
 
