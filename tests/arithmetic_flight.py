@@ -214,19 +214,38 @@ def end_of(pieces: Sequence[Piece], hold: Hold = HOLD, **more: float) -> tuple[f
     return float(along[0]), float(cross[0])
 
 
-def brought_to_course(
-    before: Sequence[Piece], after: Sequence[Piece], hold: Hold = HOLD, **more: float
-) -> list[Piece]:
-    """The pieces with a straight leg between, as long as it takes to end on the course, and one to the fix.
+def turn_to(from_deg: float, to_deg: float, direction: int = 0) -> list[Piece]:
+    """A turn from one heading to another: the shorter way, or right (1) or left (-1); small ones at a lower rate."""
+    change = (to_deg - from_deg) % 360.0
+    if direction < 0 or (direction == 0 and change > 180.0):
+        change -= 360.0
+    if abs(change) < 0.5 or abs(change) > 359.5:
+        return []
+    return [turn(change, min(STANDARD_RATE_DEG_S, abs(change) / 5.0))]
 
-    The last piece must leave the aircraft on the inbound course, before the fix.
+
+def to_the_fix(before: Sequence[Piece], outbound_deg: float, direction: int, hold: Hold, **more: float) -> list[Piece]:
+    """The pieces, then a turn in a direction onto an intercept of the inbound course, onto it, and to the fix.
+
+    ``outbound_deg`` is the heading at the end of ``before``; ``more`` is what `fly` is to be told.
     """
-    pieces = [*before, *after]
-    misses = [end_of([*before, straight(seconds), *after], hold, **more)[1] for seconds in (10.0, 20.0)]
-    seconds = 10.0 - misses[0] * 10.0 / (misses[1] - misses[0])  # linear in the length of the leg
-    pieces = [*before, straight(seconds), *after]
-    along, _ = end_of(pieces, hold, **more)
-    assert seconds > 0.0
-    assert along < 0.0
-    speed = float(more.get("tas_kt", 100.0)) / 3600.0
-    return [*pieces, straight(-along / speed)]
+    course = hold.inbound_course_true_deg
+    speed_nm_s = float(more.get("tas_kt", 100.0)) / 3600.0
+    pieces = [*before, *turn_to(outbound_deg, course, direction)]
+    along, cross = end_of(pieces, hold, **more)
+    if abs(cross) < 1e-6:
+        return [*pieces, straight(-along / speed_nm_s)]
+    toward = hold.side * (1 if cross < 0 else -1)  # right or left of the course, toward it
+    for angle in (45.0, 30.0, 20.0, 10.0, 5.0, 2.0, 60.0, 75.0):
+        intercept = course + toward * angle
+        out = [*before, *turn_to(outbound_deg, intercept, direction)]
+        last = turn_to(intercept, course)
+        misses = [end_of([*out, straight(seconds), *last], hold, **more)[1] for seconds in (10.0, 20.0)]
+        seconds = 10.0 - misses[0] * 10.0 / (misses[1] - misses[0])  # linear in the length of the leg
+        if seconds < 1.0:
+            continue
+        pieces = [*out, straight(seconds), *last]
+        along, _ = end_of(pieces, hold, **more)
+        if along < -0.1:
+            return [*pieces, straight(-along / speed_nm_s)]
+    raise AssertionError("this flight cannot be brought to the fix on its inbound course")
