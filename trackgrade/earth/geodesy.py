@@ -24,6 +24,19 @@ def azimuth_distance(
     return np.mod(azimuth, 360.0), np.asarray(distance) / METRES_PER_NM
 
 
+def cartesian_m(lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.float64]:
+    """Earth-centred coordinates (n, 3) [m] of latitudes and longitudes (n,) [deg], at height 0.
+
+    The straight line between two places is the quick way to their distance: 1 micrometre short at 1 km, 1 m at 50 NM.
+    Source: the definition of geodetic coordinates on the WGS 84 ellipsoid (NIMA TR8350.2).
+    """
+    lat, lon = np.radians(lat_deg), np.radians(lon_deg)
+    normal = _WGS84.a / np.sqrt(1.0 - _WGS84.es * np.sin(lat) ** 2)
+    equatorial = normal * np.cos(lat)
+    polar = normal * (1.0 - _WGS84.es) * np.sin(lat)
+    return np.stack([equatorial * np.cos(lon), equatorial * np.sin(lon), polar], axis=-1)
+
+
 def destination(
     lat_deg: Any, lon_deg: Any, azimuth_deg: Any, distance_nm: Any
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

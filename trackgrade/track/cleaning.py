@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.geodesy import azimuth_distance, cartesian_m
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
 from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
@@ -135,8 +135,7 @@ def _enough(track: Track, points_read: int) -> None:
 
 def _refuse_jumping_about(track: Track) -> None:
     """A file whose positions mostly cannot follow each other is no flight, whatever subset of them could be one."""
-    _, distance_nm = azimuth_distance(track.lat_deg[:-1], track.lon_deg[:-1], track.lat_deg[1:], track.lon_deg[1:])
-    metres = distance_nm * METRES_PER_NM
+    metres = _steps_m(track)
     impossible = (metres > LEAST_SPIKE_M) & (metres > FASTEST_M_S * np.diff(track.epoch_s))
     if np.mean(impossible) > MOST_IMPOSSIBLE_STEPS:
         raise TrackFileError(
@@ -188,9 +187,10 @@ def _spread_whole_seconds(track: Track) -> tuple[Track, int]:
     return replace(track, epoch_s=spread, channels=dict(track.channels)), moved
 
 
-def _steps_m(track: Track) -> Floats:
-    _, nm = azimuth_distance(track.lat_deg[:-1], track.lon_deg[:-1], track.lat_deg[1:], track.lon_deg[1:])
-    return nm * METRES_PER_NM
+def _steps_m(track: Track, over: int = 1) -> Floats:
+    """Distance from each point to the next, or to the one ``over`` points on [m]."""
+    place = cartesian_m(track.lat_deg, track.lon_deg)
+    return np.asarray(np.linalg.norm(place[over:] - place[:-over], axis=1))
 
 
 def _stale_repeats(track: Track) -> Bools:
@@ -275,8 +275,7 @@ def _spikes(track: Track) -> Bools:
     # would eat up the sound points beside it. One of the two steps is impossible, which `_off_chain` sees.
     seconds = np.diff(track.epoch_s)
     fastest = _fastest_m_s(seconds, _steps_m(track))
-    _, nm = azimuth_distance(track.lat_deg[:-2], track.lon_deg[:-2], track.lat_deg[2:], track.lon_deg[2:])
-    joined = nm * METRES_PER_NM <= fastest * (seconds[:-1] + seconds[1:]) + 1000.0
+    joined = _steps_m(track, over=2) <= fastest * (seconds[:-1] + seconds[1:]) + 1000.0
     excess[1:-1][~joined] = 0.0
     before = np.concatenate([[0.0], excess[:-1]])
     after = np.concatenate([excess[1:], [0.0]])
