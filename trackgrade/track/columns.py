@@ -341,20 +341,21 @@ def is_unit_word(word: str) -> bool:
     return any(word in unit.words for units in UNITS.values() for unit in units)
 
 
+def _known(rule: Rule) -> frozenset[str]:
+    """Every word that a header may have under a rule."""
+    unit_words = [w for unit in UNITS[QUANTITIES[rule.quantity].kind] for w in unit.words]
+    return frozenset([*rule.needs, *rule.may, *NOISE, *unit_words])
+
+
+_RULES_AND_WORDS = tuple((rule, frozenset(rule.needs), _known(rule)) for rule in RULES)
+_ALL_KNOWN = frozenset[str]().union(*(known for _, _, known in _RULES_AND_WORDS))
+
+
 @lru_cache(maxsize=4096)
 def matching_rule(header: str) -> Rule | None:
     """The rule a header satisfies, or None. A rule with more needs wins, then the lower rank."""
-    words = header_words(header)
-    if not words:
+    words = {word for word in header_words(header) if not word.isdigit()}
+    if not words <= _ALL_KNOWN:
         return None
-    best: Rule | None = None
-    for rule in RULES:
-        if not set(rule.needs) <= set(words):
-            continue
-        unit_words = {w for unit in UNITS[QUANTITIES[rule.quantity].kind] for w in unit.words}
-        known = {*rule.needs, *rule.may, *NOISE, *unit_words}
-        if any(word not in known and not word.isdigit() for word in words):
-            continue
-        if best is None or (len(rule.needs), -rule.rank) > (len(best.needs), -best.rank):
-            best = rule
-    return best
+    fitting = [rule for rule, needs, known in _RULES_AND_WORDS if needs <= words <= known]
+    return max(fitting, key=lambda rule: (len(rule.needs), -rule.rank), default=None)
