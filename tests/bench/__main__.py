@@ -16,6 +16,7 @@ from pathlib import Path
 
 from tests import plain_flight
 from tests.bench.timing import MemoryWatch, Ratio, call_s, compare, process_s
+from trackgrade.batch.pool import cores
 
 WIDER_IN_CI = 2.0
 #: Fewer flights are over before the memory has settled.
@@ -33,6 +34,7 @@ def main() -> int:
     parser.add_argument("--flights", type=int, help="flights of the batch (1000; short: 60)")
     chosen = parser.parse_args()
     runs = 3 if chosen.short else 7
+    busy = os.getloadavg()[0] > 0.5 * cores()
     # One thread, as the program sets for itself: the floor must not gain or lose by threads of its own.
     os.environ.update(OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1", MKL_NUM_THREADS="1")
     os.environ["PYTHONPATH"] = str(Path(__file__).resolve().parents[2])
@@ -41,12 +43,13 @@ def main() -> int:
         write_flights(folder)
         lines = [*start_up(folder, runs), *one_flight(folder, runs), *analysis(folder, runs)]
         lines += batch(folder, chosen.flights or (60 if chosen.short else 1000))
-    table = shown(lines, widened=WIDER_IN_CI if chosen.short else 1.0)
+    widened = WIDER_IN_CI if chosen.short else 1.0
+    table = shown(lines, widened, busy)
     print(table)
     if chosen.out:
         chosen.out.parent.mkdir(parents=True, exist_ok=True)
         chosen.out.write_text(table + "\n", encoding="utf-8")
-    return 0 if all(reached(line, WIDER_IN_CI if chosen.short else 1.0) for line in lines) else 1
+    return 0 if all(reached(line, widened) for line in lines if not (busy and line.by_the_clock)) else 1
 
 
 def write_flights(folder: Path) -> None:
@@ -197,6 +200,7 @@ def batch(folder: Path, count: int) -> list[Ratio]:
             one_s / two_s,
             1.8,
             at_least=True,
+            by_the_clock=True,
             note=f"{count / two_s:.1f} flights/s, same bytes",
         ),
         *([memory] if count >= FEWEST_FOR_MEMORY else []),
@@ -213,7 +217,7 @@ def reached(line: Ratio, widened: float) -> bool:
     return line.ratio >= bound if line.at_least else line.ratio <= bound
 
 
-def shown(lines: list[Ratio], widened: float) -> str:
+def shown(lines: list[Ratio], widened: float, busy: bool) -> str:
     header = f"{'what':32} {'floor':26} {'floor s':>8} {'took s':>8} {'ratio':>6}  {'wanted':>7}  reached"
     rows = [
         f"{line.what:32} {line.floor:26} {line.floor_s:8.3f} {line.measured_s:8.3f} {line.ratio:6.2f}"
@@ -221,6 +225,8 @@ def shown(lines: list[Ratio], widened: float) -> str:
         for line in lines
     ]
     told = f"\nThis run ends badly only beyond {widened:g} times the bounds." if widened != 1.0 else ""
+    if busy:
+        told += "\nTHE MACHINE WAS BUSY AT THE START: the throughput of two workers is not judged. Run again when it is idle."
     return "\n".join([header, *rows]) + told
 
 

@@ -20,7 +20,10 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class Ratio:
-    """One line of the table: median seconds of both, the median of the paired ratios, and its bound."""
+    """One line of the table: median seconds of both, the median of the paired ratios, and its bound.
+
+    ``by_the_clock``: seconds of the clock, which neighbours on the machine lengthen.
+    """
 
     what: str
     floor: str
@@ -29,6 +32,7 @@ class Ratio:
     ratio: float
     bound: float
     at_least: bool = False
+    by_the_clock: bool = False
     note: str = ""
 
     @property
