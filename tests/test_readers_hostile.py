@@ -143,8 +143,22 @@ def test_texts_that_make_a_parser_slow_are_read_or_refused_soon(tmp_path: Path, 
         "time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,44,-93\n" * 410_000,
         "time_utc" + "\x00" * 1_000_000 + ",lat,lon\n",
         "time_utc,lat,lon\n" + '2026-05-03T15:20:00Z,"4""4",-93\n' * 10_000,
+        "\n".join(",".join(f"alt{i}{j}x" for j in range(1_900)) for i in range(140)),
     ],
-    ids=["quotes", "blanks", "blank side", "digits", "comment", "lines", "commas", "words", "rows", "nul", "doubled"],
+    ids=[
+        "quotes",
+        "blanks",
+        "blank side",
+        "digits",
+        "comment",
+        "lines",
+        "commas",
+        "words",
+        "rows",
+        "nul",
+        "doubled",
+        "headers",
+    ],
 )
 def test_tables_that_make_a_parser_slow_are_read_or_refused_soon(tmp_path: Path, text: str) -> None:
     read_or_refused_soon(written(tmp_path, text, "flight.csv"))
