@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +64,7 @@ def as_dict(debrief: Debrief) -> dict[str, Any]:
     return debrief_json.debrief_to_dict(debrief)
 
 
+@cache
 def _validator() -> jsonschema.Draft202012Validator:
     schema = debrief_json.schema()
     jsonschema.Draft202012Validator.check_schema(schema)
@@ -150,7 +152,7 @@ def test_a_missing_key_fails_the_schema(as_dict: dict[str, Any], path: str) -> N
     for part in parents:
         at = at[int(part)] if isinstance(at, list) else at[part]
     del at[last]
-    assert list(_validator().iter_errors(broken)), path
+    assert not _validator().is_valid(broken), path
 
 
 @pytest.mark.parametrize(
@@ -174,7 +176,7 @@ def test_a_wrong_value_fails_the_schema(as_dict: dict[str, Any], path: str, valu
     for part in parents:
         at = at[int(part)] if isinstance(at, list) else at[part]
     at[last] = value
-    assert list(_validator().iter_errors(broken)), path
+    assert not _validator().is_valid(broken), path
 
 
 def test_a_flight_without_a_hold_still_gives_a_debrief() -> None:
