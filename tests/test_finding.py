@@ -1,0 +1,113 @@
+"""Holds found with no hold file: the fix, the course, the side and the leg of racetracks known by arithmetic."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.arithmetic_flight import HOLD, LEFT_HOLD, START_S, Piece, fly, keep, laps, record, straight, turn
+from trackgrade.earth.angles import wrap180
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.errors import TrackFileError
+from trackgrade.hold.hold import Hold
+from trackgrade.segment.finding import HoldProposal, find_holds
+
+FIX_S = 120.0
+#: The turn is taken to begin 2.5 s after the fix; here it begins on it: 0.07 NM at 100 kt.
+FIX_NM = 0.1
+
+
+def found_in(pieces: list[Piece], hold: Hold = HOLD, **more: float) -> list[HoldProposal]:
+    flight = fly(pieces, fix_at_s=FIX_S, heading_deg=hold.inbound_course_true_deg)
+    return find_holds(record(flight, hold, noise_m=2.0, **more))  # type: ignore[arg-type]
+
+
+def miss_nm(proposal: HoldProposal, hold: Hold = HOLD) -> float:
+    _, apart = azimuth_distance(proposal.fix_lat_deg, proposal.fix_lon_deg, hold.fix_lat_deg, hold.fix_lon_deg)
+    return float(apart)
+
+
+@pytest.mark.parametrize(("hold", "side"), [(HOLD, 1), (LEFT_HOLD, -1)])
+@pytest.mark.parametrize("count", [2, 4])
+def test_a_hold_is_found_with_its_fix_course_side_and_leg(hold: Hold, side: int, count: int) -> None:
+    (proposal,) = found_in([straight(FIX_S), *laps(count, side=side), straight(60.0)], hold)
+    assert proposal.turns == hold.turns
+    assert proposal.leg_minutes == 1.0
+    assert proposal.altitude_ft == 4000.0
+    off = float(wrap180(proposal.inbound_course_true_deg - hold.inbound_course_true_deg))
+    # Without wind and scatter both ends of a racetrack look alike; which is the fix is then open.
+    at_fix = miss_nm(proposal, hold) < FIX_NM and abs(off) < 2.0
+    at_other_end = abs(abs(off) - 180.0) < 2.0
+    assert at_fix or at_other_end
+    assert proposal.laps in (count - 1, count, count + 1)
+    assert START_S + FIX_S - 10.0 < proposal.start_epoch_s < START_S + FIX_S + 140.0
+
+
+def uneven_laps(side: int = 1) -> list[Piece]:
+    """Four laps of different length, each brought back to the fix: outbound they end where they may."""
+    out: list[Piece] = []
+    for seconds in (50.0, 75.0, 60.0, 68.0):
+        out += [turn(side * 180.0), straight(seconds), turn(side * 180.0), straight(seconds)]
+    return out
+
+
+@pytest.mark.parametrize(("hold", "side"), [(HOLD, 1), (LEFT_HOLD, -1)])
+@pytest.mark.parametrize("course", [10.0, 220.0, 355.0])
+def test_of_the_two_ends_the_one_met_lap_after_lap_is_the_fix(hold: Hold, side: int, course: float) -> None:
+    hold = replace(hold, inbound_course_true_deg=course)
+    (proposal,) = found_in([straight(FIX_S), *uneven_laps(side), straight(60.0)], hold)
+    assert miss_nm(proposal, hold) < FIX_NM
+    assert wrap180(proposal.inbound_course_true_deg - course) == pytest.approx(0.0, abs=2.0)
+    assert 0.0 < proposal.inbound_course_true_deg <= 360.0
+    assert proposal.turns == hold.turns
+    assert proposal.laps == 4
+    assert proposal.fix_sd_nm < 0.1
+    assert proposal.course_sd_deg < 2.0
+
+
+def test_across_the_180_degree_meridian() -> None:
+    hold = replace(HOLD, fix_lat_deg=-40.0, fix_lon_deg=179.999)
+    (proposal,) = found_in([straight(FIX_S), *uneven_laps(), straight(60.0)], hold)
+    assert miss_nm(proposal, hold) < FIX_NM
+
+
+def test_two_holds_in_one_flight_are_two_proposals_in_order_of_time() -> None:
+    away = [straight(60.0), turn(60.0), straight(700.0)]
+    flown = [straight(FIX_S), *uneven_laps(), *away, *uneven_laps(-1), straight(60.0)]
+    one, two = found_in(flown)
+    assert (one.turns, two.turns) == ("right", "left")
+    assert (one.name, two.name) == ("hold 1", "hold 2")
+    assert one.end_epoch_s < two.start_epoch_s
+    assert wrap180(two.inbound_course_true_deg - 280.0) == pytest.approx(0.0, abs=3.0)
+
+
+@pytest.mark.parametrize(
+    "pieces",
+    [
+        [straight(600.0)],
+        [straight(120.0), turn(720.0), straight(200.0)],
+        [straight(60.0), *[turn(180.0), straight(200.0), turn(-180.0), straight(200.0)] * 3],
+        [straight(60.0), *[turn(45.0), turn(-90.0), turn(45.0)] * 4, straight(60.0)],
+        [straight(100.0), turn(90.0), straight(100.0), turn(90.0), straight(250.0)],
+    ],
+    ids=["straight", "orbits", "survey", "S-turns", "two sides of a circuit"],
+)
+def test_where_there_is_no_hold_none_is_found(pieces: list[Piece]) -> None:
+    assert find_holds(record(fly(pieces), noise_m=2.0)) == []
+
+
+def test_the_altitude_is_blank_where_the_log_has_none() -> None:
+    flight = fly([straight(FIX_S), *uneven_laps(), straight(60.0)], fix_at_s=FIX_S)
+    track = replace(record(flight, noise_m=2.0), alt_ft=np.full(len(record(flight)), np.nan), channels={})
+    (proposal,) = find_holds(track)
+    assert proposal.altitude_ft is None
+
+
+@pytest.mark.parametrize("n", [4, 10, 30])
+def test_little_logs_have_no_hold_and_too_little_ones_are_refused(n: int) -> None:
+    track = record(fly([straight(60.0)]))
+    assert find_holds(keep(track, np.arange(n))) == []
+    with pytest.raises(TrackFileError):
+        find_holds(keep(track, np.arange(3)))
