@@ -14,6 +14,7 @@ from trackgrade.motion.sampling import sample
 from trackgrade.motion.turns import find_turns, in_epoch_time
 from trackgrade.motion.wind import WindFit
 from trackgrade.segment.flown import Flown
+from trackgrade.segment.lap_wind import with_wind
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.cleaning import clean as clean_track
@@ -57,6 +58,7 @@ def measure(track: Track, hold: Hold) -> Measured:
         wind, why_not = wind_over(motion, over_the_visits(motion, _spans(flown)))
     turns, flown = _find(motion, wind, hold, frame, refine=True)
 
+    flown = with_wind(flown, wind, motion.start_epoch_s)
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
     clean = replace(clean, notes=clean.notes + channel_notes, interval_s=recorded.interval_s)
     return Measured(clean, samples, wind.as_wind() if wind else None, why_not, turns, flown)

@@ -240,6 +240,8 @@ def _lap_events(visit: Visit, lap: Lap) -> dict[str, Any]:
         "end_cross_nm": number(lap.end_cross_nm),
         "wrong_side": lap.wrong_side,
         "remarks": list(lap.remarks),
+        "wind_from_true_deg": number(lap.wind_from_true_deg),
+        "wind_kt": number(lap.wind_kt),
     }
 
 

@@ -1,9 +1,9 @@
 """When a turn begins and ends, to a fraction of a sample.
 
 A smoother blurs the roll-in: its turn rate starts to rise too early and stops falling too late. Here each
-edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that changes
-evenly during the roll, a steady turn, all in air that moves with the wind; and, as small departures from that, a
-bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the edge.
+edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that
+changes evenly during the roll, a steady turn, all in air that moves with the wind; and, as small departures from
+that, a bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the edge.
 All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
 """
 
@@ -249,7 +249,7 @@ def _gauss_newton(problem: _Problem, theta: Floats, mean: Floats, sd: Floats) ->
 
 
 def _crossing(problem: _Problem, theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
-    """Edge-relative times (e,) at which the modelled rate meets the threshold, nearest the turn, and their slopes (e, p)."""
+    """Edge-relative times (e,) at which the modelled rate meets the threshold, and their slopes (e, p)."""
     sign = np.sign(theta[:, 6])[:, None]
     rate = _rate(problem, theta) * sign - threshold[:, None]
     grid = problem.grid

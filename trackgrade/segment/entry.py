@@ -22,6 +22,8 @@ from trackgrade.segment.path import FlightPath
 
 #: The outbound leg of an entry ends at most this far from the outbound course [deg].
 OUTBOUND_WITHIN_DEG = 75.0
+#: A turn back ends within this of the inbound course [deg]: with a steep cut to it, in a gale.
+BACK_WITHIN_DEG = 115.0
 #: At the end of its outbound leg a parallel entry is still this near the course, in turn radii.
 PARALLEL_WITHIN_RADII = 0.45
 #: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
@@ -121,13 +123,15 @@ def outbound_leg(path: FlightPath, start: float, end: float) -> OutboundLeg | No
         before = path.value(path.heading_deg, turn.start_epoch_s)
         if turn.start_epoch_s < start or abs(float(wrap180(before - 180.0))) > OUTBOUND_WITHIN_DEG:
             continue
-        # The turn back: the first from outbound that (with what follows in its direction) ends inbound.
-        change = turn.change_deg
+        # The turn back: the first from outbound that (with what follows in its direction) ends inbound; a turn at the
+        # fix out of an arrival across the course begins nearly outbound, but ends outbound too.
+        change, last = turn.change_deg, turn
         for more in turns[k + 1 :]:
             if abs(change) > 110.0 or more.change_deg * change < 0 or more.start_epoch_s - turn.end_epoch_s > 45.0:
                 break
-            change += more.change_deg
-        if abs(change) < 85.0:
+            change, last = change + more.change_deg, more
+        ends = abs(float(wrap180(path.value(path.heading_deg, min(last.end_epoch_s, end)))))
+        if abs(change) < 85.0 or ends > BACK_WITHIN_DEG:
             continue
         leg_start, leg_start_sd = start, 1.0
         for earlier in turns[:k]:
@@ -196,7 +200,7 @@ def shape(
     if lap_outward_deg is not None and heading < BOUNDARY_DEG:
         # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.
         turned_out = 1.0 - np.cos(np.radians(np.clip(150.0 - heading, 0.0, 150.0)))
-        other_leg = outward_deg - lap_outward_deg > 15.0 and abs(outward_deg - 30.0) < 10.0
+        other_leg = outward_deg - lap_outward_deg > 22.0 and abs(outward_deg - 30.0) < 10.0
         if other_leg and offset < turned_out + 0.35:
             return "teardrop"
     return "direct"

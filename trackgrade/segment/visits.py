@@ -25,6 +25,8 @@ OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
 OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
 #: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
 NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 0.6, 0.6
+#: Laps that typically miss the fix by more may be those of a hold on the reciprocal course [NM].
+REVERSED_MISS_NM = 0.4
 #: A pass this far off the fix, soon after a much nearer one, is the abeam of the same entry [NM, s].
 ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 #: Arrivals on headings beyond this may pass the fix without along rising [deg].
@@ -35,6 +37,8 @@ SECTOR_FROM_DEG, SECTOR_TO_DEG = -65.0, 105.0
 WRONG_SIDE_START_DEG = 60.0
 #: More turning than this since a passage of the fix is no entry but something else flown first [deg].
 MOST_TURNED_IN_ENTRY_DEG = 600.0
+#: The outbound leg of an entry begins this soon after the fix [s], and lasts no more than this many legs.
+LATEST_ENTRY_LEG_S, LONGEST_ENTRY_LEGS = 200.0, 2.5
 #: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
 LONGEST_INBOUND_LEGS = 2.8
 #: A passage this wide need not be the end of a lap [NM].
@@ -47,23 +51,37 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
     straight = _laps_of(path, leg_s, mirrored=False) + _laps_of(path, leg_s, mirrored=True)
-    chains = _chains(_without_overlaps(straight), leg_s)
-    visits = _visits(path, hold, [chain for chain in chains if not _other_course(path, chain)], leg_s)
-    if visits:
-        return Flown(visits)
+    found = _chains(_without_overlaps(straight), leg_s)
+    chains = [chain for chain in found if not _other_course(path, chain)]
     turned = path.seen_as(reciprocal=True, mirrored=False)
     reverse = _without_overlaps(_laps_of(turned, leg_s, mirrored=False) + _laps_of(turned, leg_s, mirrored=True))
     reverse_chains = [chain for chain in _chains(reverse, leg_s) if not _other_course(turned, chain)]
-    if reverse_chains:
-        laps = [found.lap for chain in reverse_chains for found in chain]
-        side = "the other" if sum(lap.wrong_side for lap in laps) > len(laps) / 2 else "the hold's"
-        noun = "lap" if len(laps) == 1 else "laps"
-        return Flown(
-            (),
-            (f"a hold flown on the reciprocal course: {len(laps)} {noun}, turns to {side} side",),
-            tuple((lap.start.epoch_s, lap.end.epoch_s) for lap in laps if lap.end is not None),
-        )
-    return Flown((), _what_was_seen(path, chains))
+    # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
+    miss_nm = _miss_nm(chains)
+    if reverse_chains and miss_nm > REVERSED_MISS_NM and _miss_nm(reverse_chains) < 0.5 * miss_nm:
+        return _reversed(reverse_chains)
+    visits = _visits(path, hold, chains, leg_s)
+    if visits:
+        return Flown(visits)
+    return Flown((), _what_was_seen(path, found))
+
+
+def _miss_nm(chains: list[list[FoundLap]]) -> float:
+    """How far off the fix the laps of all stays begin and end, typically [NM]; infinite without laps."""
+    passages = [abs(p.cross_nm) for chain in chains for found in chain for p in (found.a, found.b)]
+    return float(np.median(passages)) if passages else float("inf")
+
+
+def _reversed(chains: list[list[FoundLap]]) -> Flown:
+    """A hold flown on the reciprocal course is no hold at this fix, but is told for what it is."""
+    laps = [found.lap for chain in chains for found in chain]
+    side = "the other" if sum(lap.wrong_side for lap in laps) > len(laps) / 2 else "the hold's"
+    noun = "lap" if len(laps) == 1 else "laps"
+    return Flown(
+        (),
+        (f"a hold flown on the reciprocal course: {len(laps)} {noun}, turns to {side} side",),
+        tuple((lap.start.epoch_s, lap.end.epoch_s) for lap in laps if lap.end is not None),
+    )
 
 
 def expected_leg_s(hold: Hold) -> float:
@@ -153,8 +171,11 @@ def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
     after = max(lap.outbound_turn_start.epoch_s - a.moment.epoch_s, 0.0)
     before = a.moment.epoch_s - float(path.epoch_s[0])
     for turn in path.turns:
+        if abs(turn.change_deg) > 60.0 and turn.start_epoch_s < a.moment.epoch_s - 5.0 < turn.end_epoch_s - 4.0:
+            if turn.start_epoch_s < lap.outbound_turn_start.epoch_s - 1.0:
+                before = 0.0  # still in the turn that leads up to here
         # Corrections on the inbound leg do not end it: only a turn through a good part of the half circle does.
-        if turn.end_epoch_s < a.moment.epoch_s + 1.0 and abs(turn.change_deg) > 60.0:
+        elif turn.end_epoch_s < a.moment.epoch_s + 1.0 and abs(turn.change_deg) > 60.0:
             before = a.moment.epoch_s - turn.end_epoch_s
     return after <= 10.0 + 0.7 * max(before, 0.0)
 
@@ -269,7 +290,11 @@ def _entry(
         if _is_abeam_of(passage, earlier) or not _stays_near(path, passage, first, leg_s):
             continue
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
-        if leg is None:
+        if (
+            leg is None
+            or leg.start_s - passage.moment.epoch_s > LATEST_ENTRY_LEG_S
+            or leg.end_s - leg.start_s > LONGEST_ENTRY_LEGS * leg_s + 30.0
+        ):
             continue
         entry = describe_entry(seen, hold, _as_flown(passage, wrong), _as_flown(first, wrong), outward, mirrored=wrong)
         if entry.kind == "direct":
