@@ -30,9 +30,9 @@ CORRECTIONS_DIFFER_DEG = 5.0
 OVERSHOT_RADII = 0.32
 UNDERSHOT_RADII = 0.55
 #: This far beyond the course is far on the non-holding side, wherever in the lap [turn radii]: a choice.
-FAR_BEYOND_RADII = 1.15
+FAR_BEYOND_RADII = 1.0
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
-SWING_DEG = 8.0
+SWING_DEG = 7.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
 SWINGS = 2
 
