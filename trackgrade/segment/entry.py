@@ -28,6 +28,8 @@ BACK_WITHIN_DEG = 115.0
 PARALLEL_WITHIN_RADII = 0.45
 #: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
 BOUNDARY_DEG, BOUNDARY_WIDTH_DEG = 110.0, 6.0
+#: Teardrops are flown up to some 45 degrees outward; a leg further across is another thing [deg].
+WIDEST_TEARDROP_DEG = 55.0
 #: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
 ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
@@ -194,6 +196,8 @@ def shape(
     toward_teardrop = float(np.clip((heading - BOUNDARY_DEG) / BOUNDARY_WIDTH_DEG, -1.0, 1.0))
     held = float(wrap180(180.0 - path.value(path.heading_deg, 0.5 * (leg.start_s + leg.end_s))))
     if heading < BOUNDARY_DEG and abs(3.0 * inbound_crab_deg) > 20.0 and abs(held - 3.0 * inbound_crab_deg) < 15.0:
+        return "direct"
+    if heading < BOUNDARY_DEG and outward_deg > WIDEST_TEARDROP_DEG:
         return "direct"
     if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop:
         return "teardrop"

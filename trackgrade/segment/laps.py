@@ -116,7 +116,8 @@ def lap_between(
             return NoLap("the fix was not passed inbound", outbound=True)
         if back is None and not unbroken:
             return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)
-        turning = sum(overlaps(turn, start, end) for turn in path.turns)
+        # Corrections on the legs are no part of a circle.
+        turning = sum(overlaps(turn, start, end) for turn in path.turns if abs(turn.change_deg) > 60.0)
         level = end - start - turning
         if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
             return NoLap("an orbit: no straight legs")

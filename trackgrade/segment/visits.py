@@ -15,6 +15,9 @@ from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import START_TO_DEG, NoLap, lap_between
 from trackgrade.segment.path import FlightPath
 
+#: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
+LEAST_TURNED_IN_PATTERN_DEG = 30.0
+BEGINS_IN_HOLD = "the record begins in the hold"
 #: An entry lasts at most this many times the leg, plus its turns [s].
 ENTRY_LEGS, ENTRY_TURNS_S = 3.5, 330.0
 #: A lap lasts at most this many times the leg, plus its turns [s].
@@ -284,6 +287,9 @@ def _entry(
     outward = _laps_outward_deg(seen, chain)
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
     earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
+    if _begins_in_pattern(seen, chain[0], earlier):
+        entry = describe_entry(seen, hold, _as_flown(first, wrong), _as_flown(chain[0].b, wrong), outward, mirrored=wrong)
+        return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
     for passage in reversed(earlier):
         if _turned_deg(path, passage, first) > MOST_TURNED_IN_ENTRY_DEG:
             break
@@ -305,11 +311,32 @@ def _entry(
     # Nothing before: the chain's own first passage is the arrival.
     entry = describe_entry(seen, hold, _as_flown(first, wrong), _as_flown(chain[0].b, wrong), outward, mirrored=wrong)
     if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
-        return replace(entry, kind="unclear", end=first.moment, remarks=("the record begins in the hold",)), [], chain
+        return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
     far_off = abs(float(wrap180(first.heading_deg))) > CROSSWISE_FROM_DEG
     if len(chain) > 1 and far_off and entry.kind in ("teardrop", "parallel"):
         return entry, [], chain[1:]
     return replace(entry, kind="direct", end=first.moment), [], chain
+
+
+def _begins_in_pattern(path: FlightPath, first: FoundLap, earlier: list[Passage]) -> bool:
+    """Whether the record begins where the lap after it was flown, less than a lap before the fix, and turns to it as
+    the hold does, with no earlier pass of the fix nearer than its abeam point. On the inbound leg alone it may as well
+    have come from afar."""
+    lap = first.lap
+    start, end = first.a.moment.epoch_s, first.b.moment.epoch_s
+    if lap.abeam is None or start - float(path.epoch_s[0]) > end - start:
+        return False
+    flown = slice(path.index(start), path.index(end) + 1)
+    along, cross = path.along_nm[flown], path.cross_nm[flown]
+    width = path.value(path.cross_nm, lap.abeam.epoch_s)
+    if any(abs(passage.cross_nm) < 0.5 * width for passage in earlier):
+        return False
+    inside = (
+        float(np.min(along)) - 0.5 * width < path.along_nm[0] < float(np.max(along)) + 0.5 * width
+        and float(np.min(cross)) - 0.3 * width < path.cross_nm[0] < float(np.max(cross)) + 0.3 * width
+    )
+    turned = path.value(path.track_deg, start) - float(path.track_deg[0])
+    return inside and LEAST_TURNED_IN_PATTERN_DEG < turned < 360.0 + LEAST_TURNED_IN_PATTERN_DEG
 
 
 def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
