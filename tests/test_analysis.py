@@ -83,9 +83,10 @@ def test_a_record_that_begins_inside_the_hold(into_s: float) -> None:
     track = record(flight(3), noise_m=2.0)
     measured = assert_measured(keep(track, track.epoch_s >= START_S + FIX_S + into_s), laps_flown=2, first_lap=1)
     (visit,) = measured.flown.visits
-    # No entry can be told where its first passage is not in the record.
-    assert visit.entry.kind in ("unclear", "direct")
-    if into_s > 200.0:
+    if into_s < 200.0:  # no entry can be told where its first passage is not in the record
+        assert visit.entry.kind == "unclear"
+        assert visit.entry.remarks == ("the record begins in the hold",)
+    else:  # straight in, for all the record shows
         assert visit.entry.kind == "direct"
 
 
@@ -102,6 +103,15 @@ def test_a_log_without_altitude_is_measured_all_the_same() -> None:
     assert np.all(np.isnan(blank.samples.alt_ft))
     assert np.all(np.isnan(blank.samples.ias_kt))
     np.testing.assert_allclose(np.median(blank.samples.tas_kt), 100.0, atol=1.0)
+
+
+def test_blank_altitudes_are_filled_over_seconds_but_not_over_a_hole() -> None:
+    track = record(flight(), noise_m=1.0)
+    alt = 4000.0 + np.arange(len(track))
+    alt[100], alt[300:360] = np.nan, np.nan
+    samples = measure(replace(track, alt_ft=alt, channels={}), HOLD).samples
+    assert samples.alt_ft[100] == pytest.approx(4100.0)
+    assert np.all(np.isnan(samples.alt_ft[320:340]))
 
 
 @pytest.mark.parametrize("n", [4, 5, 8, 12, 30, 31])

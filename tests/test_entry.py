@@ -19,6 +19,7 @@ from tests.arithmetic_flight import (
     path_of,
     straight,
     to_the_fix,
+    turn,
     turn_to,
 )
 from trackgrade.earth.angles import wrap180, wrap360
@@ -193,6 +194,33 @@ def test_a_record_that_begins_in_the_hold_has_no_entry_to_tell() -> None:
     assert visit.entry.kind == "unclear"
     assert visit.entry.remarks == ("the record begins in the hold",)
     assert len(visit.laps) == 2
+
+
+def test_round_from_a_downwind_outside_the_pattern_is_a_direct_entry() -> None:
+    """2.8 NM aside of the course outbound, and round: the record does not begin in the hold."""
+    round_it = [straight(60.0), turn(90.0), straight(60.0), turn(90.0), straight(40.0)]
+    flight = fly([*round_it, *laps(2), straight(30.0)], heading_deg=OUTBOUND_DEG, fix_at_s=228.0)
+    (visit,) = find_visits(path_of(flight), HOLD).visits
+    assert visit.entry.kind == "direct"
+    assert len(visit.laps) == 2
+
+
+@HOLDS
+@pytest.mark.parametrize("lead_in_s", [25.0, 45.0])
+def test_an_entry_whose_record_begins_shortly_before_the_fix_is_still_that_entry(hold: Hold, lead_in_s: float) -> None:
+    for shape, d in ((teardrop, 40.0), (parallel, -50.0)):
+        heading = arriving(hold, d)
+        path = path_of(flight_of(shape(hold, heading), hold, heading), hold)
+        first = int(FIX_S - lead_in_s)
+        short = replace(
+            path,
+            **{
+                name: getattr(path, name)[first:]
+                for name, value in vars(path).items()
+                if isinstance(value, np.ndarray)
+            },
+        )
+        assert find_visits(short, hold).visits[0].entry.kind == shape.__name__
 
 
 @HOLDS
