@@ -23,9 +23,9 @@ from trackgrade.hold.hold import Hold, Leg
 
 CLEAN = "clean"
 WITH_MARKS = ", marks logged"
-FIRST_SEED = 300
+FIRST_SEED = 500
 #: Wind from, against the inbound course (+ toward the right) [deg], and its speed [kt]. All ask for a drift correction.
-WINDS = ((50.0, 15.0), (-85.0, 11.0), (130.0, 15.0))
+WINDS = ((65.0, 13.0), (-75.0, 12.0), (120.0, 14.0))
 #: Inbound course [deg true] and turns.
 HOLDS = ((160.0, "right"), (85.0, "left"))
 #: The least share found and alone, and of clean flights with no finding.
@@ -206,7 +206,7 @@ def report(rows: list[Row], command: str) -> str:
     lines = [
         "# What the debrief names when one thing is flown wrong",
         "",
-        f"Made by `{command}`. One mistake a flight, four laps at 100 kt, 1 Hz, winds of 11 to 15 kt from three sides,",
+        f"Made by `{command}`. One mistake a flight, four laps at 100 kt, 1 Hz, winds of 12 to 14 kt from three sides,",
         f"right and left turns, seeds from {FIRST_SEED}. *Found*: its own finding is named. *Alone*: no other is.",
         f"Asked for: found and alone in {100 * FOUND:.0f} % of the flights, clean flights without a finding in "
         f"{100 * CLEAN_SHARE:.0f} %.",

@@ -29,10 +29,13 @@ CORRECTIONS_DIFFER_DEG = 5.0
 #: radii]: a choice.
 OVERSHOT_RADII = 0.32
 UNDERSHOT_RADII = 0.55
-#: This far beyond the course is far on the non-holding side, wherever in the lap [turn radii]: a choice.
-FAR_BEYOND_RADII = 1.0
+#: This far beyond the course in the turn back is far on the non-holding side [turn radii]: choices. The nearer one
+#: counts only where the outbound heading ran toward the course, by this much more than the wind asks for [deg].
+FAR_BEYOND_RADII = 1.5
+FAR_WITH_HEADING_RADII = 1.0
+HEADING_THROUGH_DEG = 35.0
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
-SWING_DEG = 7.0
+SWING_DEG = 8.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
 SWINGS = 2
 
@@ -159,7 +162,10 @@ def non_holding_side(seen: Seen) -> Iterator[Sighting]:
         outbound = -measured.samples.cross_nm[inside(measured.samples, start_s, turn_back.epoch_s)]
         index = inside(measured.samples, start_s, lap.end_epoch_s)
         beyond = -measured.samples.cross_nm[index]
-        if not outbound.size or (outbound.max() < limit * radius and beyond.max() < FAR_BEYOND_RADII * radius):
+        if not outbound.size:
+            continue
+        far = FAR_WITH_HEADING_RADII if _headed_through(seen, lap) else FAR_BEYOND_RADII
+        if outbound.max() < limit * radius and beyond.max() < far * radius:
             continue
         at = int(np.argmax(beyond))
         yield Sighting(
@@ -167,8 +173,17 @@ def non_holding_side(seen: Seen) -> Iterator[Sighting]:
             lap.number,
             float(measured.samples.epoch_s[index[at]]),
             float(beyond[at]) / (limit * radius),
-            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side",
+            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side{_laid_off(seen, lap)}",
         )
+
+
+def _headed_through(seen: Seen, lap: LapMeasures) -> bool:
+    """Whether the outbound heading was far from the one that works."""
+    for work in seen.measured.wind_work:
+        needed, flown = work.solved_correction_deg, work.outbound_correction_deg.value
+        if (work.visit, work.lap) == (lap.visit, lap.number) and needed is not None and flown is not None:
+            return abs(needed - flown) >= HEADING_THROUGH_DEG
+    return False
 
 
 def course_left(seen: Seen) -> Iterator[Sighting]:
