@@ -1,0 +1,198 @@
+"""Laps that belong together: every pair of passages that encloses a lap, and which of them are one stay in the hold.
+
+What has the events of a lap can still be another hold, a parallel entry seen from the wrong side, a procedure turn, or
+lines of a survey; the tests that tell them apart stand here, each with its reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trackgrade.earth.angles import wrap180
+from trackgrade.segment.entry import first_turn, outbound_leg, shape
+from trackgrade.segment.events import Passage, arrivals, inbound_passages
+from trackgrade.segment.flown import Lap
+from trackgrade.segment.laps import START_TO_DEG, lap_between
+from trackgrade.segment.path import FlightPath
+
+#: A lap lasts at most this many times the leg, plus its turns [s].
+LAP_LEGS, LAP_TURNS_S = 4.5, 420.0
+#: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
+OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
+#: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
+OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
+#: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
+NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 0.6, 0.6
+#: Arrivals on headings beyond this may pass the fix without along rising [deg].
+CROSSWISE_FROM_DEG = 60.0
+#: Headings to the inbound course well inside the direct sector (AIM 5-3-8: -70 to 110) [deg].
+SECTOR_FROM_DEG, SECTOR_TO_DEG = -65.0, 105.0
+#: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
+WRONG_SIDE_START_DEG = 60.0
+#: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
+LONGEST_INBOUND_LEGS = 2.8
+#: A passage this wide need not be the end of a lap [NM].
+WIDE_PASS_NM = 0.5
+
+
+@dataclass(frozen=True)
+class FoundLap:
+    """A lap with the passages that bound it."""
+
+    lap: Lap
+    a: Passage
+    b: Passage
+
+
+def laps_toward(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap]:
+    """Every pair of successive inbound passages that encloses a lap, turns toward one side."""
+    seen = path.seen_as(reciprocal=False, mirrored=mirrored)
+    passages = inbound_passages(seen)
+    found = []
+    for a in passages + _crosswise(seen, passages):
+        for b in (p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0):
+            seconds = b.moment.epoch_s - a.moment.epoch_s
+            if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
+                break
+            lap = lap_between(seen, a, b)
+            if isinstance(lap, Lap):
+                if _credible(seen, a, b, lap, leg_s):
+                    found.append(
+                        FoundLap(replace(lap, wrong_side=mirrored), as_flown(a, mirrored), as_flown(b, mirrored))
+                    )
+                break
+            # Passing wide of the fix is no end of a lap that goes on: an orbit was inserted.
+            if abs(b.cross_nm) < WIDE_PASS_NM or abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG:
+                break
+    return found
+
+
+def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) -> bool:
+    """Whether what has the events of a lap can be one of this hold: by its inbound leg, its reach, its start."""
+    if lap.inbound_start is not None:
+        k = path.index(lap.inbound_start.epoch_s)
+        airspeed_nm_s = float(np.median(path.airspeed_kt[k : path.index(b.moment.epoch_s) + 1])) / 3600.0
+        if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * airspeed_nm_s:
+            return False
+    if not _ends_inbound(path, a, lap) or not stays_near(path, a, b, leg_s):
+        return False
+    # From the direct sector it is a lap unless later laps show otherwise; from elsewhere only if it looks like one.
+    return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b)
+
+
+def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
+    """Arrivals across the course, which open a direct entry's first lap although along need not rise there."""
+    taken = np.array([p.moment.epoch_s for p in passages])
+    return [
+        p
+        for p in arrivals(path)
+        if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
+        and not path.in_hole[path.index(p.moment.epoch_s)]
+        and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
+    ]
+
+
+def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
+    """Whether a round begun far off the inbound course has the shape of a direct entry's lap, not of another entry."""
+    leg = outbound_leg(path, a.moment.epoch_s, b.moment.epoch_s)
+    if leg is None:
+        return True
+    crab = float(wrap180(b.heading_deg - b.track_deg))
+    return shape(path, leg, a.heading_deg, first_turn(path, a.moment.epoch_s, leg), crab) == "direct"
+
+
+def as_flown(passage: Passage, mirrored: bool) -> Passage:
+    if not mirrored:
+        return passage
+    return replace(passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg)
+
+
+def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
+    """The fix is where the inbound leg ends, not where the outbound leg begins: the turn comes sooner after it
+    than the straight flight before it lasted. Read on the wrong course a hold fails this."""
+    if lap.outbound_turn_start is None:
+        return False
+    after = max(lap.outbound_turn_start.epoch_s - a.moment.epoch_s, 0.0)
+    before = a.moment.epoch_s - float(path.epoch_s[0])
+    for turn in path.turns:
+        if abs(turn.change_deg) > 60.0 and turn.start_epoch_s < a.moment.epoch_s - 5.0 < turn.end_epoch_s - 4.0:
+            if turn.start_epoch_s < lap.outbound_turn_start.epoch_s - 1.0:
+                before = 0.0  # still in the turn that leads up to here
+        # Corrections on the inbound leg do not end it: only a turn through a good part of the half circle does.
+        elif turn.end_epoch_s < a.moment.epoch_s + 1.0 and abs(turn.change_deg) > 60.0:
+            before = a.moment.epoch_s - turn.end_epoch_s
+    return after <= 10.0 + 0.7 * max(before, 0.0)
+
+
+def without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
+    """Laps in order of time; of two that overlap the one nearer to the fix stays."""
+    ordered = sorted(found, key=lambda each: abs(each.a.cross_nm) + abs(each.b.cross_nm))
+    kept: list[FoundLap] = []
+    for each in ordered:
+        start, end = each.a.moment.epoch_s, each.b.moment.epoch_s
+        if all(end <= k.a.moment.epoch_s + 1.0 or start >= k.b.moment.epoch_s - 1.0 for k in kept):
+            kept.append(each)
+    return sorted(kept, key=lambda each: each.a.moment.epoch_s)
+
+
+def chains_of(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
+    """Laps that belong to one stay: no longer apart than one more lap would take."""
+    chains: list[list[FoundLap]] = []
+    for each in found:
+        apart = each.a.moment.epoch_s - chains[-1][-1].b.moment.epoch_s if chains else np.inf
+        if apart < 2.2 * leg_s + 300.0:
+            chains[-1].append(each)
+        else:
+            chains.append([each])
+    return [kept for kept in map(_without_parallel_entry, chains) if kept and _near_enough(kept)]
+
+
+def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
+    """A first round to one side, begun far off the inbound course, before laps to the other side, is a parallel
+    entry and not a lap; so is any first round to the wrong side that no other to that side follows."""
+    far_off = abs(float(wrap180(chain[0].a.heading_deg))) > WRONG_SIDE_START_DEG
+    if len(chain) == 1:
+        return [] if far_off and chain[0].lap.wrong_side else chain
+    if chain[0].lap.wrong_side == chain[1].lap.wrong_side:
+        return chain
+    return chain[1:] if far_off or chain[0].lap.wrong_side else chain
+
+
+def _near_enough(chain: list[FoundLap]) -> bool:
+    """Whether this stay came near the fix at all; lines flown nearby can look like a lap, but not at the fix."""
+    nearest = min(min(abs(found.a.cross_nm), abs(found.b.cross_nm)) for found in chain)
+    if any(found.lap.wrong_side for found in chain):
+        return nearest < NEAREST_WRONG_SIDE_NM
+    return len(chain) > 1 or nearest < NEAREST_ONCE_NM
+
+
+def other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
+    """Whether the inbound legs of these laps follow another course than this hold's."""
+    angles = []
+    for found in chain:
+        rolled = found.lap.inbound_turn_end
+        end = found.b.moment.epoch_s
+        if rolled is None:
+            continue
+        start = rolled.epoch_s
+        for turn in path.turns:
+            if start < turn.end_epoch_s < end:
+                start = turn.end_epoch_s
+        if end - start < OTHER_COURSE_LEG_S or abs(found.b.cross_nm) > OTHER_COURSE_MISS_NM:
+            continue
+        k0, k1 = path.index(start), path.index(end)
+        chord = np.degrees(np.arctan2(path.cross_nm[k1] - path.cross_nm[k0], path.along_nm[k1] - path.along_nm[k0]))
+        angles.append(min(abs(float(chord)), abs(float(wrap180(found.b.track_deg)))))
+    if not angles:
+        return False
+    return float(np.median(angles)) > (OTHER_COURSE_DEG if len(angles) > 1 else OTHER_COURSE_ONCE_DEG)
+
+
+def stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
+    """Whether the aircraft stayed within reach of the fix between two passages."""
+    inside = slice(path.index(a.moment.epoch_s), path.index(b.moment.epoch_s) + 1)
+    distance = np.hypot(path.along_nm[inside], path.cross_nm[inside])
+    speed = float(np.median(path.groundspeed_kt[inside]))
+    return float(np.max(distance)) < 3.0 + speed / 3600.0 * (1.8 * leg_s + 90.0)
