@@ -40,7 +40,7 @@ ONLY_IMPORTED_BY = {
     "pygeomag": ("earth/variation.py",),
     "gpxpy": ("track/readers/",),
     "pandas": ("track/",),
-    "matplotlib": (),
+    "matplotlib": ("report/",),
     "jinja2": ("briefing/", "report/", "logbook/"),
     "sqlalchemy": ("logbook/",),
     "distributed": ("batch/",),
