@@ -274,6 +274,11 @@ class TestMany:
         laps = [len(debrief["laps"]) for debrief in json.loads((tmp_path / "three.json").read_text())]
         assert laps == [2, 3, 2]
 
+    def test_sessions_of_many_flights_are_recorded_and_counted(self, run: Run, flights: Path, hold_file: Path) -> None:
+        result = run("grade", flights, "--hold", hold_file, "--no-html", "--jobs", "1", "--pilot", "Pilot A")
+        assert result.exit_code == 0, result.stderr
+        assert "Recorded in the logbook: 3 sessions." in result.stdout
+
     def test_several_holds_each_flight_is_graded_where_it_held(
         self, run: Run, flight: Path, hold_file: Path, tmp_path: Path
     ) -> None:

@@ -193,7 +193,7 @@ class _Writing:
     session: dict[str, str | None] | None
 
     def write(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json]) -> list[str]:
-        """Write what one flight gave; returns lines that say where."""
+        """Write what one flight gave; returns lines that say where: reports first, then logbook entries."""
         from trackgrade.batch.outputs import output_name, write_report
         from trackgrade.logbook import record_debrief
 
@@ -232,6 +232,7 @@ class _Told:
         self._counts = Counter[str]()
         self._wrong: list[str] = []
         self._faults = 0
+        self._recorded = 0
         self._not_flown = ""
 
     def add(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json], said: Sequence[str]) -> None:
@@ -254,7 +255,10 @@ class _Told:
                     console.say(line)
         if self._several and not outcome.flown:
             self._rows.append((console.plain(Path(flight.path).name), "-", "no hold flown", "-", "-"))
-        for line in said if not self._several else ():
+        if self._several:
+            self._recorded += len(said) - sum(graded.html is not None for graded in outcome.graded)
+            return
+        for line in said:
             console.say(f"  {line}")
 
     def finish(self) -> None:
@@ -267,6 +271,8 @@ class _Told:
         if self._several:
             unread = f", {wrong} not readable" if wrong else ""
             console.say(f"{self.flights} flights: {flown} graded, {not_flown} with no hold flown{unread}.")
+        if self._recorded:
+            console.say(f"Recorded in the logbook: {self._recorded} sessions.")
         if self.index is not None:
             console.say(f"Reports: {self.index}")
         if flown:
