@@ -88,8 +88,7 @@ def rows(
 
 def gpx(flight: list[Row]) -> str:
     points = "\n".join(
-        f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>{alt * 0.3048:.1f}</ele>'
-        f"<time>{_stamp(time)}</time></trkpt>"
+        f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>{alt * 0.3048:.1f}</ele><time>{_stamp(time)}</time></trkpt>'
         for time, lat, lon, alt in flight
     )
     return (

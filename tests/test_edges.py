@@ -30,9 +30,7 @@ def fit(
     rate = float(np.copysign(own.rate_deg_s, own.change_deg))
     off = dice.uniform(-guess_off_s, guess_off_s, 2)
     long_s = float(min(0.6 * (true_s[1] - true_s[0]), 20.0))
-    edges = [
-        Edge(true_s[k] + off[k], k == 0, rate * 1.05, own.threshold_deg_s, 18.0, long_s) for k in (0, 1)
-    ]
+    edges = [Edge(true_s[k] + off[k], k == 0, rate * 1.05, own.threshold_deg_s, 18.0, long_s) for k in (0, 1)]
     return fit_edges(smooth(t, truth), truth, wind_m_s, edges), true_s
 
 

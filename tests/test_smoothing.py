@@ -80,9 +80,7 @@ def test_between_samples_it_is_the_quintic_that_meets_both_ends() -> None:
 # --- Against other solutions of the same model ----------------------------------------------------------------------
 
 
-def kalman_and_rts(
-    t: np.ndarray, seen: np.ndarray, noise: np.ndarray, q: float
-) -> tuple[np.ndarray, np.ndarray]:
+def kalman_and_rts(t: np.ndarray, seen: np.ndarray, noise: np.ndarray, q: float) -> tuple[np.ndarray, np.ndarray]:
     """Plain Kalman filter and Rauch-Tung-Striebel smoother, state (p, v, a) by axis; ``noise`` (n, 2, 2) [m2]."""
     see = np.zeros((2, 6))
     see[0, 0] = see[1, 3] = 1.0

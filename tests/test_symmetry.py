@@ -41,7 +41,9 @@ def flown() -> tuple[Track, Measured]:
     return track, measure(track, HOLD)
 
 
-def moved(track: Track, hold: Hold, turn_deg: float, mirror: bool, lat_deg: float, lon_deg: float) -> tuple[Track, Hold]:
+def moved(
+    track: Track, hold: Hold, turn_deg: float, mirror: bool, lat_deg: float, lon_deg: float
+) -> tuple[Track, Hold]:
     """The flight and its hold, turned about the fix, mirrored or not, and set down elsewhere."""
     east, north = LocalPlane(hold.fix_lat_deg, hold.fix_lon_deg).to_plane(track.lat_deg, track.lon_deg)
     if mirror:
@@ -53,9 +55,7 @@ def moved(track: Track, hold: Hold, turn_deg: float, mirror: bool, lat_deg: floa
     turns = hold.turns if not mirror else ("left" if hold.turns == "right" else "right")
     return (
         replace(track, lat_deg=lat, lon_deg=lon, channels={}),
-        replace(
-            hold, fix_lat_deg=lat_deg, fix_lon_deg=lon_deg, inbound_course_true_deg=course % 360.0, turns=turns
-        ),
+        replace(hold, fix_lat_deg=lat_deg, fix_lon_deg=lon_deg, inbound_course_true_deg=course % 360.0, turns=turns),
     )
 
 

@@ -213,9 +213,7 @@ def test_published_wind_triangles(
     kt: float,
 ) -> None:
     """Fly a hold in the published wind; where its ground track is the published course, read heading and speeds."""
-    flight = fly(
-        [straight(60.0), *laps(2)], heading_deg=heading, tas_kt=tas, wind_from_deg=wind_from, wind_kt=wind_kt
-    )
+    flight = fly([straight(60.0), *laps(2)], heading_deg=heading, tas_kt=tas, wind_from_deg=wind_from, wind_kt=wind_kt)
     motion = trace(clean(record(flight)), LocalPlane(HOLD.fix_lat_deg, HOLD.fix_lon_deg))
     fit, why = wind_over(motion, np.ones(len(motion.grid_s), dtype=bool))
     assert fit is not None, why

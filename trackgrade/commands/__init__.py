@@ -74,9 +74,7 @@ class Program(click.Group):
         if "NO_COLOR" in os.environ:
             extra.setdefault("color", False)
         try:
-            returned = super().main(
-                args, prog_name or "trackgrade", complete_var, standalone_mode=False, **extra
-            )
+            returned = super().main(args, prog_name or "trackgrade", complete_var, standalone_mode=False, **extra)
             status = returned if isinstance(returned, int) else 0
         except Exception as error:
             status = _explain(error)

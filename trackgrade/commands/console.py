@@ -90,9 +90,7 @@ def progress(total: int, unit: str) -> Iterator[Callable[[], None]]:
         elapsed = time.monotonic() - started
         return f"{done}/{total}, {done / elapsed:.1f} {unit}/s" if done and elapsed > 0 else ""
 
-    with click.progressbar(
-        length=total, label=f"{unit}", item_show_func=rate, show_eta=True, file=sys.stderr
-    ) as bar:
+    with click.progressbar(length=total, label=f"{unit}", item_show_func=rate, show_eta=True, file=sys.stderr) as bar:
 
         def advance() -> None:
             nonlocal done

@@ -46,17 +46,13 @@ def trusted_channels(
         off = np.abs(wrap180(heading - heading_deg))
         # Without a known wind the estimate is the ground track, which may differ by a large drift.
         allow = 1.0 if wind_known else 3.0
-        heading = _trusted(
-            heading, off, HEADING_MEDIAN_DEG * allow, HEADING_MOST_DEG * allow, "heading", "°", notes
-        )
+        heading = _trusted(heading, off, HEADING_MEDIAN_DEG * allow, HEADING_MOST_DEG * allow, "heading", "°", notes)
     tas = _airspeed(channels.get("tas_kt"), tas_kt, "true airspeed", notes, wind_known)
     ias = _airspeed(channels.get("ias_kt"), ias_kt, "indicated airspeed", notes, wind_known)
     return Logged(heading, tas, ias, channels.get("bank_deg"), tuple(notes))
 
 
-def _airspeed(
-    logged: Floats | None, estimate: Floats, name: str, notes: list[str], wind_known: bool
-) -> Floats | None:
+def _airspeed(logged: Floats | None, estimate: Floats, name: str, notes: list[str], wind_known: bool) -> Floats | None:
     if logged is None:
         return None
     if not np.any(np.isfinite(estimate)):

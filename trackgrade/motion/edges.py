@@ -3,8 +3,8 @@
 A smoother blurs the roll-in: its turn rate starts to rise too early and stops falling too late. Here each
 edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that
 changes evenly during the roll, a steady turn, all in air that moves with the wind; and, as small departures from
-that, a bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the edge.
-All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
+that, a bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the
+edge. All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
 """
 
 from __future__ import annotations

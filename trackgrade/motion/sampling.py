@@ -42,9 +42,7 @@ def sample(
     ias = logged.ias_kt
     if ias is None and logged.tas_kt is not None and np.any(np.isfinite(altitude)):
         ias = cas_from_tas_kt(logged.tas_kt, altitude)
-    bank = np.degrees(
-        np.arctan(air.airspeed_m_s * np.radians(air.heading_rate_deg_s) / STANDARD_GRAVITY_M_S2)
-    )
+    bank = np.degrees(np.arctan(air.airspeed_m_s * np.radians(air.heading_rate_deg_s) / STANDARD_GRAVITY_M_S2))
     gap_before = np.zeros(len(track), dtype=bool)
     for gap in clean.gaps:
         gap_before[int(np.searchsorted(track.epoch_s, gap.end_epoch_s))] = True

@@ -75,8 +75,12 @@ def clean(track: Track) -> CleanTrack:
     track = _keep(track, ~_exact_duplicates(track), "the same point twice", rejections)
     track, spread = _spread_whole_seconds(track)
     if spread:
-        notes.append(f"{spread} points shared a time stamp with others; each group was spread evenly over its interval.")
-    track = _keep(track, np.concatenate([[True], np.diff(track.epoch_s) > 0]), "a second position at the same time", rejections)
+        notes.append(
+            f"{spread} points shared a time stamp with others; each group was spread evenly over its interval."
+        )
+    track = _keep(
+        track, np.concatenate([[True], np.diff(track.epoch_s) > 0]), "a second position at the same time", rejections
+    )
     _enough(track, points_read)
 
     track = _keep(track, ~_stale_repeats(track), "position repeated while the aircraft moved", rejections)
@@ -208,7 +212,7 @@ def _stale_repeats(track: Track) -> Bools:
 
 
 def _fastest_m_s(seconds: Floats, steps_m: Floats) -> float:
-    """Beyond this no step is believed: what this aircraft itself does most of the time bounds it better than any could."""
+    """Beyond this no step is believed: what this aircraft does most of the time bounds it better than any could."""
     usual = float(np.quantile(steps_m / np.maximum(seconds, 0.1), 0.75))
     return min(FASTEST_M_S, 40.0 + 2.0 * usual)
 
@@ -342,7 +346,10 @@ def _invented_rows(track: Track) -> Bools:
         first, last = run.first, run.last + 2  # indices of the chord's ends in the track
         if t[last] - t[first] < INVENTED_LEAST_S or first < 2 or last > n - 3 or last - first - 1 < least_rows:
             continue
-        if max(_kink_deg(track, lon, first - 1, first, last), _kink_deg(track, lon, first, last, last + 1)) > INVENTED_KINK_DEG:
+        if (
+            max(_kink_deg(track, lon, first - 1, first, last), _kink_deg(track, lon, first, last, last + 1))
+            > INVENTED_KINK_DEG
+        ):
             drop[first + 1 : last] = True
             # The chord's real end may have gone as a spike, for the corner there: then this end is made, too.
             usual = 1.5 * (t[last] - t[first]) / (last - first)
