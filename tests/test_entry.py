@@ -215,9 +215,7 @@ def test_an_entry_whose_record_begins_shortly_before_the_fix_is_still_that_entry
         short = replace(
             path,
             **{
-                name: getattr(path, name)[first:]
-                for name, value in vars(path).items()
-                if isinstance(value, np.ndarray)
+                name: getattr(path, name)[first:] for name, value in vars(path).items() if isinstance(value, np.ndarray)
             },
         )
         assert find_visits(short, hold).visits[0].entry.kind == shape.__name__
