@@ -367,3 +367,13 @@ class TestFind:
 
     def test_a_straight_flight_has_none(self, run: Run, straight_flight: Path) -> None:
         assert "no hold" in one_error(run("find", straight_flight), 3)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="devices of POSIX")
+def test_the_debrief_can_go_down_a_pipe(flight: Path, hold_file: Path, tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "trackgrade", "grade", str(flight), "--hold", str(hold_file), "--no-html"]
+    done = subprocess.run(
+        [*command, "--json", "/dev/stdout"], capture_output=True, text=True, timeout=60, cwd=ROOT, check=True
+    )
+    whole, _ = json.JSONDecoder().raw_decode(done.stdout)
+    assert len(whole["laps"]) == 3

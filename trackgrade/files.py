@@ -94,11 +94,11 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
     try:
         target = Path(os.path.realpath(asked))
         with contextlib.suppress(FileNotFoundError, NotADirectoryError):
-            mode = target.stat().st_mode
+            mode = asked.stat().st_mode  # of /dev/stdout the real path is no path: it may be a pipe
             if stat.S_ISDIR(mode):
                 raise OutputError(f"{_shown(asked)} is a folder: give the name of a file to write")
             if not stat.S_ISREG(mode):
-                with target.open("wb") as device:
+                with asked.open("wb") as device:
                     device.write(payload)
                 return asked
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from glob import glob
 from pathlib import Path
@@ -30,6 +31,8 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
     for argument in arguments:
         path = Path(argument)
         if path.is_dir():
+            if not os.access(path, os.R_OK | os.X_OK):
+                raise UsageError(f"{argument}: no permission to look into this folder")
             paths = inside(path)
             if not paths:
                 raise UsageError(f"{argument}: there is {nothing} in this folder")
