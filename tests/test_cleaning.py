@@ -76,7 +76,7 @@ def test_a_straight_flight_loses_nothing(
 
 
 @pytest.mark.parametrize("interval_s", [0.2, 1.0, 2.0, 5.0, 10.0])
-@pytest.mark.parametrize(("noise_m", "decimals"), [(0.0, None), (0.0, 6), (2.0, 7), (2.0, 5), (10.0, 7)])
+@pytest.mark.parametrize(("noise_m", "decimals"), [(0.0, None), (0.0, 6), (2.0, 7), (10.0, 7)])
 def test_a_hold_loses_nothing(interval_s: float, noise_m: float, decimals: int | None) -> None:
     track = log(interval_s, noise_m, decimals)
     cleaned = clean(track)
@@ -86,6 +86,15 @@ def test_a_hold_loses_nothing(interval_s: float, noise_m: float, decimals: int |
     assert cleaned.notes == ()
     assert cleaned.points_read == len(track)
     assert cleaned.interval_s == pytest.approx(interval_s)
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 2.0, 3.0, 5.0, 10.0])
+@pytest.mark.parametrize("noise_m", [0.0, 0.3, 1.0, 2.0])
+def test_a_hold_in_coarse_positions_loses_nothing(interval_s: float, noise_m: float) -> None:
+    """With five decimals rows lie on their neighbours' chord by chance, in runs and in turns with others."""
+    for seed in range(4):
+        track = record(flight(), interval_s=interval_s, noise_m=noise_m, decimals=5, seed=seed)
+        assert clean(track).rejections == ()
 
 
 def test_an_adaptive_log_loses_nothing_and_has_no_gaps() -> None:

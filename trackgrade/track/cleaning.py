@@ -32,9 +32,9 @@ LEAST_GAP_S = 10.0
 INVENTED_LEAST_S, INVENTED_KINK_DEG = 20.0, 12.0
 #: So many rows in a row must be exact, by the last printed digit [deg]: coarser positions are exact by chance.
 INVENTED_LEAST_ROWS = ((1e-7, 2), (1e-6, 3), (1.0, 6))
-#: Single real rows between runs of exact ones make a pattern after so many runs; the real rows must stray from the
-#: chord by this many printed digits, else the file is too coarse to tell.
-PATTERN_RUNS, PATTERN_DIGITS = 5, 10.0
+#: Single real rows between runs of exact ones make a pattern after so many runs; nine of ten real rows must stray from
+#: the chord by this many printed digits, else the file is too coarse to tell.
+PATTERN_RUNS, PATTERN_DIGITS = 5, 3.0
 #: Altitude further than this from the median of its neighbours is an outlier [ft].
 ALTITUDE_OUTLIER_FT = 400.0
 #: Steps too far for any aircraft, of all steps; a spike makes two, a spoofed stretch two.
@@ -336,7 +336,7 @@ def _invented_rows(track: Track) -> Bools:
     exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
     runs = _runs(exact)
     bend = np.maximum(bend_lat, bend_lon)[~exact]
-    if len(bend) and np.median(bend) > PATTERN_DIGITS * quantum:
+    if len(bend) and np.quantile(bend, 0.1) > PATTERN_DIGITS * quantum:
         drop |= _between_single_rows(runs, n)
     # Where most points are exact the file is too coarse, or too clean, for a chord to mean anything.
     if np.mean(exact & ~drop[1:-1]) > 0.6:
