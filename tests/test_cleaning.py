@@ -301,6 +301,20 @@ def test_exact_midpoints_between_real_rows_are_found(interval_s: float, noise_m:
     assert cleaned.gaps == ()
 
 
+@pytest.mark.parametrize("interval_s", [2.0, 5.0])
+@pytest.mark.parametrize("every", [2, 3])
+def test_in_coarse_positions_no_real_row_is_lost_to_the_pattern(interval_s: float, every: int) -> None:
+    """Real rows, too, lie on the chord by chance there; made ones can then not be told, and all stay."""
+    track = log(interval_s, 2.0, 5)
+    real = np.arange(len(track)) % every == 0
+    real[-1] = True
+    at = track.epoch_s - START_S
+    lat, lon = (np.round(np.interp(at, at[real], values[real]), 5) for values in (track.lat_deg, track.lon_deg))
+    cleaned = clean(replace(track, lat_deg=lat, lon_deg=lon, channels={}))
+    lost = set(track.epoch_s[real]) - set(cleaned.track.epoch_s)
+    assert len(lost) <= 0.02 * np.count_nonzero(real)
+
+
 def test_midpoints_in_one_stretch_are_found_there() -> None:
     track = log(1.0, 2.0)
     half, made = midpoints(track)

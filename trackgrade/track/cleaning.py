@@ -275,6 +275,8 @@ def _spikes(track: Track) -> Bools:
         return np.zeros(n, dtype=bool)
     excess = np.zeros(n)
     excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s)
+    if not np.any(excess > 0.0):
+        return np.zeros(n, dtype=bool)
     # Neighbours that cannot be joined stand on the two sides of a jump: no chord, and no work for this rule, which
     # would eat up the sound points beside it. One of the two steps is impossible, which `_off_chain` sees.
     seconds = np.diff(track.epoch_s)
