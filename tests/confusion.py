@@ -71,6 +71,13 @@ SHOWN_ONLY = {
     "other scatter",
     "lap cut short": "not a mistake by itself (a clearance may end a hold anywhere): listed as an incomplete lap",
 }
+#: Kinds that do not reach the figures yet, why, and the least share that the full study must still find.
+KNOWN_SHORT = {
+    "wrong entry direct": ("the arrival heading is read late when the turn begins before the fix is passed", 0.6),
+    "reversed drift correction": ("laps skewed by 40 degrees are taken for a hold on another course", 0.75),
+    "weaves inbound": ("with a short leg a weave may swing through the course only once", 0.8),
+    "airspeed wanders": ("a random wander that happens to stay near the band for most of a hold", 0.75),
+}
 #: Where both references of the watch lie closer than this [s], starting it at either is one and the same.
 WATCH_APART_S = 4.0
 
@@ -184,6 +191,15 @@ def tally(results: list[Named]) -> list[Row]:
     return rows
 
 
+def unexpected(rows: list[Row]) -> list[str]:
+    """Shortfalls beyond the known ones, and known ones that got worse."""
+    short = [text for text in shortfalls(rows) if text.split(":")[0] not in KNOWN_SHORT]
+    for row in rows:
+        if row.kind in KNOWN_SHORT and row.found < KNOWN_SHORT[row.kind][1] * row.flights:
+            short.append(f"{row.kind}: found in {row.found} of {row.flights}, which is less than it was")
+    return short
+
+
 def shortfalls(rows: list[Row]) -> list[str]:
     """What is below the figures, in words; empty when all of them are met."""
     short = []
@@ -197,7 +213,7 @@ def shortfalls(rows: list[Row]) -> list[str]:
         if row.found < FOUND * row.flights:
             short.append(f"{row.kind}: found in {row.found} of {row.flights}")
         if row.alone < ALONE * row.flights:
-            short.append(f"{row.kind}: alone in {row.alone} of {row.flights} ({row.others})")
+            short.append(f"{row.kind}: alone in {row.alone} of {row.flights}")
     return short
 
 
@@ -229,6 +245,10 @@ def report(rows: list[Row], command: str) -> str:
         f"Watch rows count flights in which abeam and wings level lay {WATCH_APART_S:.0f} s or more apart.",
         "",
         "Below the figures: " + ("; ".join(shortfalls(rows)) or "none") + ".",
+        "",
+        "Known to be below them, and why:",
+        "",
+        *(f"- {kind}: {reason}" for kind, (reason, _) in KNOWN_SHORT.items()),
         "",
     ]
     return "\n".join(lines)
