@@ -194,9 +194,11 @@ def tally(results: list[Named]) -> list[Row]:
 def unexpected(rows: list[Row]) -> list[str]:
     """Shortfalls beyond the known ones, and known ones that got worse."""
     short = [text for text in shortfalls(rows) if text.split(":")[0] not in KNOWN_SHORT]
-    for row in rows:
-        if row.kind in KNOWN_SHORT and row.found < KNOWN_SHORT[row.kind][1] * row.flights:
-            short.append(f"{row.kind}: found in {row.found} of {row.flights}, which is less than it was")
+    short += [
+        f"{row.kind}: found in {row.found} of {row.flights}, which is less than it was"
+        for row in rows
+        if row.kind in KNOWN_SHORT and row.found < KNOWN_SHORT[row.kind][1] * row.flights
+    ]
     return short
 
 
