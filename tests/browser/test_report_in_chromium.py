@@ -351,6 +351,8 @@ def test_prints_on_at_most_four_pages_with_nothing_cut(
     assert page.evaluate(TOO_WIDE) == []
     assert page.evaluate(CUT_WORDS) == []
     assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
+    # The drawings too: their paper is that of the sheet, not the cream of a screen.
+    assert page.evaluate("getComputedStyle(document.querySelector('.plan')).backgroundColor") == "rgb(255, 255, 255)"
 
 
 # -- axe-core --------------------------------------------------
