@@ -31,6 +31,7 @@ EXAMPLES = {
     "grade": [
         "trackgrade grade flight.gpx --hold tarne.toml",
         "trackgrade grade flight.gpx --hold tarne.toml --standard training --json flight.json --csv flight.csv",
+        "trackgrade grade flight.gpx --hold tarne.toml --figure handout.pdf",
         'trackgrade grade flight.csv --hold tarne.toml --pilot "Pilot A" --note "first left turns"',
     ],
     "find": ["trackgrade find flight.gpx --write holds"],

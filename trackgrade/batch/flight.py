@@ -78,12 +78,18 @@ def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
 
         html = render(debrief)
+    figure = None
+    if settings.figure:
+        from trackgrade.report.figure import picture  # so is matplotlib
+
+        figure = picture(debrief, settings.figure)
     return Graded(
         hold=hold_file.name,
         flown=flown,
         debrief_json=json.dumps(debrief_json.debrief_to_dict(debrief), ensure_ascii=False, allow_nan=False),
         laps_csv=laps_csv.to_text(debrief),
         html=html,
+        figure=figure,
     )
 
 

@@ -34,7 +34,7 @@ class Settings:
     """What is the same for every flight of a batch.
 
     ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of the program
-    that asks.
+    that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "".
     """
 
     holds: tuple[HoldFile, ...]
@@ -43,22 +43,27 @@ class Settings:
     report: bool = True
     columns: str = ""
     columns_data: bytes | None = field(default=None, repr=False)
+    figure: str = ""
 
     def fingerprint(self) -> str:
-        """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit."""
+        """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
+
+        A figure is drawn of a single flight only, which no record of earlier runs knows.
+        """
         parts = (self.holds, self.standard, self.version, self.report, self.columns_data)
         return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
 @dataclass(frozen=True)
 class Graded:
-    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report."""
+    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure."""
 
     hold: str
     flown: bool
     debrief_json: str
     laps_csv: str
     html: str | None = None
+    figure: bytes | None = None
 
 
 @dataclass(frozen=True)

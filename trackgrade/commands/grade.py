@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 @click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for the reports.")
 @click.option("--json", "json_path", metavar="FILE", help="Write the debrief. Of many: an array, .jsonl, a folder.")
 @click.option("--csv", "csv_path", metavar="FILE", help="Write the laps as a table.")
+@click.option("--figure", "figure_path", metavar="FILE", help="Draw one flight on one page: .png, .svg or .pdf.")
 @click.option("--no-html", is_flag=True, help="Write no report.")
 @click.option("--standard", metavar="NAME|FILE", help="Grade against this one (see: trackgrade standards).")
 @click.option("--timing-band", type=float, metavar="S", help="Your own band on the leg time, in seconds.")
@@ -51,6 +52,7 @@ def command(
     out: str,
     json_path: str | None,
     csv_path: str | None,
+    figure_path: str | None,
     no_html: bool,
     standard: str | None,
     timing_band: float | None,
@@ -70,7 +72,8 @@ def command(
     """
     if pilot is None and (instructor or note or logbook):
         raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")
-    flights, settings = plan(tracks, holds, standard, timing_band, columns, report=not no_html)
+    figure = _figure_kind(figure_path) if figure_path is not None else ""
+    flights, settings = plan(tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure)
     session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook} if pilot else None
     grade(
         flights,
@@ -78,6 +81,7 @@ def command(
         Path(out),
         json_path=Path(json_path) if json_path else None,
         csv_path=Path(csv_path) if csv_path else None,
+        figure_path=Path(figure_path) if figure_path else None,
         session=session,
         jobs=jobs,
         resume=resume,
@@ -93,6 +97,7 @@ def plan(
     columns: str | None = None,
     *,
     report: bool = True,
+    figure: str = "",
 ) -> tuple[list[Flight], Settings]:
     """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
 
@@ -109,7 +114,13 @@ def plan(
     flights = plan_flights(find_tracks(track_arguments))
     if not hold_arguments:
         raise UsageError("which hold? Give --hold HOLD.toml; 'trackgrade find TRACK' writes one for you to edit")
-    hold_files = [HoldFile(path.stem, read_hold_file(path)) for path in find_holds(hold_arguments)]
+    hold_paths = find_holds(hold_arguments)
+    if figure and (len(flights) > 1 or len(hold_paths) > 1):
+        raise UsageError(
+            f"--figure draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
+            " give one TRACK and one --hold, and run it again for each"
+        )
+    hold_files = [HoldFile(path.stem, read_hold_file(path)) for path in hold_paths]
     settings = Settings(
         holds=tuple(hold_files),
         standard=_standard(standard, timing_band),
@@ -117,6 +128,7 @@ def plan(
         report=report,
         columns=columns or "",
         columns_data=_bytes_of(columns),
+        figure=figure,
     )
     return flights, settings
 
@@ -128,6 +140,7 @@ def grade(
     *,
     json_path: Path | None = None,
     csv_path: Path | None = None,
+    figure_path: Path | None = None,
     session: dict[str, str | None] | None = None,
     jobs: int | None = None,
     resume: bool = False,
@@ -155,6 +168,7 @@ def grade(
                 laps=stack.enter_context(Laps(csv_path)) if csv_path else None,
                 index=Index(out, settings.standard.title) if settings.report and not single else None,
                 done=stack.enter_context(DoneBefore(out)) if several else None,
+                figure_path=figure_path,
                 session=session,
             )
             advance = stack.enter_context(console.progress(len(flights), "flights"))
@@ -190,11 +204,13 @@ class _Writing:
     laps: Laps | None
     index: Index | None
     done: DoneBefore | None
+    figure_path: Path | None
     session: dict[str, str | None] | None
 
     def write(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json]) -> list[str]:
         """Write what one flight gave; returns lines that say where: reports first, then logbook entries."""
         from trackgrade.batch.outputs import output_name, write_report
+        from trackgrade.files import write_whole
         from trackgrade.logbook import record_debrief
 
         said = []
@@ -206,6 +222,8 @@ class _Writing:
                 report = write_report(self.out, f"{name}.html", graded.html)
                 said.append(f"Report: {self.out / report[0]}")
             reports.append(report)
+            if self.figure_path is not None and graded.figure is not None:
+                said.append(f"Figure: {write_whole(self.figure_path, graded.figure)}")
             if self.debriefs is not None:
                 self.debriefs.add(f"{name}.json", graded.debrief_json)
             if self.laps is not None:
@@ -303,6 +321,16 @@ def _standard(name: str | None, timing_band_s: float | None) -> Standard:
         return standard.with_timing_band(timing_band_s)
     except ValueError as error:
         raise UsageError(f"--timing-band: {error}") from error
+
+
+def _figure_kind(path: str) -> str:
+    """The kind of figure that the ending of its file asks for. Raises UsageError."""
+    from trackgrade.report import FIGURE_KINDS
+
+    kind = Path(path).suffix[1:].lower()
+    if kind not in FIGURE_KINDS:
+        raise UsageError(f"--figure {console.plain(path)}: the name must end in .png, .svg or .pdf")
+    return kind
 
 
 def _bytes_of(columns: str | None) -> bytes | None:

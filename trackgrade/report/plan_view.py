@@ -83,11 +83,11 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
 
 
 def _views(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[View, View]:
-    east, north = _outline(debrief, timeline, frame)
+    east, north = outline(debrief, timeline, frame)
     return fit("hold", -debrief.hold.inbound_course_true_deg, east, north), fit("north", 0.0, east, north)
 
 
-def _outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Floats, Floats]:
+def outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Floats, Floats]:
     """Points (n,) east and north [NM] that the frame has to hold: laps, entry from the fix on, solved lap."""
     samples = debrief.samples
     inside = np.zeros(len(samples), dtype=bool)
@@ -121,12 +121,16 @@ def _line(east: Floats, north: Floats, tolerance: float = TOLERANCE) -> str:
 
 
 def _stretch_line(debrief: Debrief, start_s: float, end_s: float) -> str:
-    """The flown line between two times, its ends interpolated, holes left open."""
+    return _line(*flown_between(debrief, start_s, end_s))
+
+
+def flown_between(debrief: Debrief, start_s: float, end_s: float) -> tuple[Floats, Floats]:
+    """East and north (n,) [NM] flown between two times, the ends interpolated; NaN at a hole in the record."""
     samples = debrief.samples
     epoch = samples.epoch_s
     inside = np.flatnonzero((epoch >= start_s) & (epoch <= end_s))
     if len(inside) == 0:
-        return ""
+        return np.empty(0), np.empty(0)
     first, last = int(inside[0]), int(inside[-1])
     east, north = samples.east_nm[first : last + 1].copy(), samples.north_nm[first : last + 1].copy()
     holes = np.flatnonzero(samples.gap_before[first + 1 : last + 1]) + 1
@@ -136,7 +140,7 @@ def _stretch_line(debrief: Debrief, start_s: float, end_s: float) -> str:
         east, north = np.append(ends[0][0], east), np.append(ends[1][0], north)
     if last + 1 >= len(epoch) or not samples.gap_before[last + 1]:
         east, north = np.append(east, ends[0][1]), np.append(north, ends[1][1])
-    return _line(east, north)
+    return east, north
 
 
 def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -> Iterable[Markup]:
@@ -164,10 +168,17 @@ def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -
 
 def _corridor(debrief: Debrief, frame: HoldFrame) -> str:
     """The standard's share of full scale either side of the course, 8 NM before the fix to the fix."""
-    hold, share = debrief.hold, corridor_share(debrief)
     along = np.linspace(-8.0, 0.0, 9)
+    low, high = corridor_edges(debrief, frame, along)
+    edges = np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1]))
+    return _line(*frame.east_north(*edges), 0.0) + "Z"
+
+
+def corridor_edges(debrief: Debrief, frame: HoldFrame, along_nm: Floats) -> tuple[Floats, Floats]:
+    """The lower and the upper cross distance (n,) [NM] of the corridor at distances along the course (n,) [NM]."""
+    hold, share = debrief.hold, corridor_share(debrief)
     if hold.guidance.kind == "gps":
-        left = np.full(len(along), -share * hold.guidance.full_scale_nm)
+        left = np.full(len(along_nm), -share * hold.guidance.full_scale_nm)
         right = -left
     else:
         # Two rays through the station; the course set may differ from the hold's by what charts round off.
@@ -175,11 +186,10 @@ def _corridor(debrief: Debrief, frame: HoldFrame) -> str:
         station_along, station_cross = (float(v) for v in frame.from_geographic(lat, lon))
         off_deg = float(turn_from_to(hold.inbound_course_true_deg, set_deg))
         left, right = (
-            hold.side * station_cross + (along - station_along) * np.tan(np.radians(off_deg + edge))
+            hold.side * station_cross + (along_nm - station_along) * np.tan(np.radians(off_deg + edge))
             for edge in (-share * hold.guidance.full_scale_deg, share * hold.guidance.full_scale_deg)
         )
-    edges = np.concatenate((along, along[::-1])), hold.side * np.concatenate((left, right[::-1]))
-    return _line(*frame.east_north(*edges), 0.0) + "Z"
+    return np.minimum(hold.side * left, hold.side * right), np.maximum(hold.side * left, hold.side * right)
 
 
 def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], frame: HoldFrame, view: View) -> Markup:

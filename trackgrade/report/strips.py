@@ -111,7 +111,8 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> DrawnStrip:
 # -- the quantities ------------------------------------------------------------------------------------------------
 
 
-def _outside(debrief: Debrief, *items: str) -> tuple[tuple[float, float], ...]:
+def outside_spans(debrief: Debrief, *items: str) -> tuple[tuple[float, float], ...]:
+    """(start, end) of the times [s since 1970] in which an item counts a lap's value as outside."""
     spans = {
         (each.start_epoch_s, each.start_epoch_s + each.seconds)
         for result in debrief.items
@@ -121,7 +122,7 @@ def _outside(debrief: Debrief, *items: str) -> tuple[tuple[float, float], ...]:
     return tuple(sorted(spans))
 
 
-def _shown(values: Floats, debrief: Debrief, timeline: Timeline) -> Floats:
+def shown_values(values: Floats, debrief: Debrief, timeline: Timeline) -> Floats:
     """Finite values inside the stretches (or the whole axis without any)."""
     epoch = debrief.samples.epoch_s
     mask = np.zeros(len(epoch), dtype=bool)
@@ -146,7 +147,8 @@ def _range(values: Floats, bands: tuple[Band, ...], least: float) -> tuple[float
     return middle - 0.58 * span, middle + 0.58 * span
 
 
-def _even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, str], ...]:
+def even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, str], ...]:
+    """(value, words) of round steps through a range."""
     step = pleasant_step(high - low, most)
     first = np.ceil(low / step) * step
     values = np.arange(first, high + step * 1e-9, step)
@@ -155,7 +157,7 @@ def _even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, st
 
 def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     values = debrief.samples.alt_ft
-    shown = _shown(values, debrief, timeline)
+    shown = shown_values(values, debrief, timeline)
     if len(shown) == 0:
         return _empty("altitude", "Altitude", "ft", "not measurable: the track has no altitude")
     reference = debrief.altitude_reference_ft
@@ -169,8 +171,8 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
         words = f"band: ± {limit:g} ft about {_about(debrief.altitude_reference_note, reference, 'ft')}"
     low, high = _range(shown, bands, 200.0)
     return Strip(
-        "altitude", "Altitude", "ft", (Line("altitude", values),), bands, _outside(debrief, "altitude"), low, high,
-        _even_ticks(low, high), words,
+        "altitude", "Altitude", "ft", (Line("altitude", values),), bands, outside_spans(debrief, "altitude"), low, high,
+        even_ticks(low, high), words,
     )  # fmt: skip
 
 
@@ -183,9 +185,9 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     samples = debrief.samples
     source = {"logged": "logged", "estimated": "estimated", "none": ""}[samples.airspeed_source]
     lines = []
-    if len(_shown(samples.ias_kt, debrief, timeline)):
+    if len(shown_values(samples.ias_kt, debrief, timeline)):
         lines.append(Line(f"indicated airspeed, {source}", samples.ias_kt))
-    elif len(_shown(samples.tas_kt, debrief, timeline)):
+    elif len(shown_values(samples.tas_kt, debrief, timeline)):
         lines.append(Line(f"true airspeed, {source}", samples.tas_kt))
     ground = Line("ground speed", samples.groundspeed_kt, "second")
     bands: tuple[Band, ...] = ()
@@ -198,11 +200,11 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     if not lines:
         why = "airspeed not measurable: " + (debrief.wind_note or "none in the track, and no wind from the turns")
     drawn = (*lines, ground)
-    shown = np.concatenate([_shown(line.values, debrief, timeline) for line in drawn])
+    shown = np.concatenate([shown_values(line.values, debrief, timeline) for line in drawn])
     low, high = _range(shown, bands, 40.0)
     return Strip(
-        "airspeed", "Airspeed", "kt", drawn, bands, _outside(debrief, "airspeed"), low, high,
-        _even_ticks(low, high), words, why,
+        "airspeed", "Airspeed", "kt", drawn, bands, outside_spans(debrief, "airspeed"), low, high,
+        even_ticks(low, high), words, why,
     )  # fmt: skip
 
 
@@ -215,7 +217,7 @@ def _needle(debrief: Debrief, needles: tuple[NeedleLine, ...]) -> Strip:
     )
     return Strip(
         "needle", "Needle: aircraft left or right of the course", "of full scale", lines,
-        (Band(-share, share, only_inbound=True),), _outside(debrief, "course"), -1.2, 1.2,
+        (Band(-share, share, only_inbound=True),), outside_spans(debrief, "course"), -1.2, 1.2,
         ((1.0, "full R"), (0.5, "½"), (0.0, "0"), (-0.5, "½"), (-1.0, "full L")),
         f"band: {share_words(share)}, inbound legs",
     )  # fmt: skip
@@ -238,11 +240,11 @@ def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
     rate_due = float(np.median(due)) if due else 3.0
     bands = (Band(rate_due - limit, rate_due + limit),) if limit is not None else ()
     words = f"band: {rate_due:.1f} ± {limit:g}°/s" if limit is not None else f"standard rate is {3.0:g}°/s"
-    low, high = _range(np.append(_shown(values, debrief, timeline), [0.0, 3.0]), bands, 4.0)
+    low, high = _range(np.append(shown_values(values, debrief, timeline), [0.0, 3.0]), bands, 4.0)
     return Strip(
         "rate", f"Turn rate, {'right' if side > 0 else 'left'} turn up", "°/s",
-        (Line("turn rate of the heading", values),), bands, _outside(debrief, "turn_rate"),
-        low, high, _even_ticks(low, high), words,
+        (Line("turn rate of the heading", values),), bands, outside_spans(debrief, "turn_rate"),
+        low, high, even_ticks(low, high), words,
     )  # fmt: skip
 
 
@@ -275,7 +277,7 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     ]
     for band in strip.bands:
         top, bottom = float(_y(strip, band.high)), float(_y(strip, band.low))
-        for start, end in _band_spans(band, timeline):
+        for start, end in band_spans(band, timeline):
             inside.append(_block(axis, start, end, top, bottom - top, "band"))
     for value, _ in strip.ticks:
         at = short(float(_y(strip, value)))
@@ -308,7 +310,8 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     )  # fmt: skip
 
 
-def _band_spans(band: Band, timeline: Timeline) -> list[tuple[float, float]]:
+def band_spans(band: Band, timeline: Timeline) -> list[tuple[float, float]]:
+    """(start, end) of the times [s since 1970] over which a band is drawn."""
     if not band.only_inbound:
         laps = [each for each in timeline.stretches if each.lap is not None]
         return [(each.start_epoch_s, each.end_epoch_s) for each in laps] or list(timeline.axis.spans)
@@ -336,7 +339,7 @@ def _words(strip: Strip, debrief: Debrief, timeline: Timeline) -> str:
     """The strip in one sentence, for those who do not see it."""
     if not strip.lines:
         return f"{strip.title}: {strip.why}"
-    values = _shown(strip.lines[0].values, debrief, timeline)
+    values = shown_values(strip.lines[0].values, debrief, timeline)
     if len(values) == 0:
         return f"{strip.title} against time: {strip.why or 'no values'}."
     text = f"{strip.title} against time: {values.min():.3g} to {values.max():.3g} {strip.unit}"

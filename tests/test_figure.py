@@ -1,0 +1,394 @@
+"""The static figure: the data handed to the drawing, its bytes, its words, and every flight that has little to draw."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import io
+import os
+import re
+import subprocess
+import sys
+from functools import cache
+from itertools import combinations, pairwise
+from pathlib import Path
+
+import lxml.etree
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from matplotlib.artist import Artist
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from PIL import Image
+from pypdf import PdfReader
+
+from tests.report_flights import make_debrief
+from tests.test_light_import import run as run_alone
+from trackgrade.commands import main
+from trackgrade.errors import OutputError
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Guidance, Leg
+from trackgrade.report import FIGURE_KINDS, figure, figure_plan, figure_time
+from trackgrade.report import figure_style as style
+from trackgrade.report.plan_view import corridor_edges
+from trackgrade.report.timeline import lay_out
+from trackgrade.score.debrief import Debrief
+
+ROOT = Path(__file__).parents[1]
+HOSTILE = "$\\frac{1}{0}$ <script>&\"' \u202egpj\x1b[31m\n\u65e5\u672c {0} %s ^_$"
+FLIGHTS = {
+    "three laps": {},
+    "no hold": {"laps": 0},
+    "no altitude, wind and airspeed": {"altitude": False, "wind": None},
+    "two visits": {"visits": 2},
+    "twelve laps": {"laps": 12},
+    "forty laps": {"laps": 20, "visits": 2},
+    "left, a VOR, a hole": {
+        "turns": "left", "gap": True, "guidance": Guidance(kind="vor", course_to_set_deg=220.0),
+    },
+    "a leg in miles": {"leg": Leg(nm=4.0)},
+    "hostile": {"hostile": HOSTILE, "name": HOSTILE * 3, "source": "x" * 300 + HOSTILE},
+}  # fmt: skip
+ONE_PIXEL_IN = 1.0 / figure.DOTS_PER_INCH
+
+
+@cache
+def debrief_of(name: str) -> Debrief:
+    return make_debrief(**FLIGHTS[name])
+
+
+@cache
+def picture_of(name: str, kind: str) -> bytes:
+    return figure.picture(debrief_of(name), kind)
+
+
+@cache
+def composed(name: str) -> Figure:
+    """The figure as composed, not written: its texts and lines can be asked."""
+    import matplotlib
+
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(style.SETTINGS)
+        page = Figure(figsize=(figure.WIDTH, figure.HEIGHT), dpi=figure.DOTS_PER_INCH)
+        FigureCanvasAgg(page)
+        figure._compose(page, debrief_of(name))
+        page.draw_without_rendering()
+    return page
+
+
+def texts_of(page: Figure) -> list[Text]:
+    def is_word(artist: Artist) -> bool:
+        return isinstance(artist, Text) and bool(artist.get_text()) and artist.get_visible()
+
+    return [each for each in page.findobj(is_word) if isinstance(each, Text)]
+
+
+def words_of(name: str) -> str:
+    return "\n".join(each.get_text() for each in texts_of(composed(name)))
+
+
+# -- every flight ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_every_flight_is_drawn_with_all_its_words_on_the_page(name: str) -> None:
+    page = composed(name)
+    width, height = figure.WIDTH * figure.DOTS_PER_INCH, figure.HEIGHT * figure.DOTS_PER_INCH
+    for text in texts_of(page):
+        box = text.get_window_extent()
+        assert box.x0 >= 0.3 * figure.DOTS_PER_INCH, text.get_text()
+        assert box.x1 <= (figure.RIGHT + 0.06) * figure.DOTS_PER_INCH < width, text.get_text()
+        assert box.y0 >= 0.05 * figure.DOTS_PER_INCH, text.get_text()
+        assert box.y1 <= height, text.get_text()
+    words = words_of(name)
+    assert "Altitude" in words
+    assert "Airspeed" in words
+    assert "Distance from the course" in words
+    assert "not for navigation" in words
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_no_words_lie_on_others(name: str) -> None:
+    """Plan words may lie on lines, never on words; ticks neither."""
+    boxes = [(each.get_text(), each.get_window_extent()) for each in texts_of(composed(name))]
+    for (one, a), (other, b) in combinations(boxes, 2):
+        across = min(a.x1, b.x1) - max(a.x0, b.x0)
+        down = min(a.y1, b.y1) - max(a.y0, b.y0)
+        # Boxes are as tall as the tallest letter there could be: a fifth of the lower one is air.
+        assert across <= 1.0 or down <= 0.25 * min(a.height, b.height), f"{one!r} lies on {other!r}"
+
+
+def test_what_a_track_does_not_carry_is_said() -> None:
+    words = words_of("no altitude, wind and airspeed")
+    assert "not measurable: the track has no altitude" in words
+    assert "airspeed not measurable" in words
+    assert "wind not measurable" in words
+    assert "No hold was flown" in words_of("no hold")
+
+
+def test_a_debrief_of_no_samples_is_a_page_too() -> None:
+    whole = make_debrief(laps=0)
+    none = {
+        each.name: getattr(whole.samples, each.name)[:0]
+        for each in dataclasses.fields(whole.samples)
+        if isinstance(getattr(whole.samples, each.name), np.ndarray)
+    }
+    empty = dataclasses.replace(whole, samples=dataclasses.replace(whole.samples, **none))
+    assert figure.picture(empty, "png").startswith(b"\x89PNG")
+
+
+# -- the plan as data ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("turns", ["right", "left"])
+def test_the_plan_has_the_course_up_and_the_holding_side_where_it_is_flown(turns: str) -> None:
+    debrief = make_debrief(turns=turns, wind=None)
+    timeline = lay_out(debrief)
+    plan = figure_plan.plan_of(debrief, timeline, 4.5, 4.7)
+    side = 1 if turns == "right" else -1
+    assert plan.side == side
+    assert plan.holding_side_at[0] * side > 0
+    first = next(each for each in plan.flown if each.stretch is not None and each.stretch.kind == "lap")
+    # Two radii wide (104 kt at 3 degrees a second: 0.552 NM each), all of it on the holding side.
+    assert np.nanmax(side * first.right_nm) == pytest.approx(2 * 104 / (60 * np.pi), abs=0.02)
+    assert np.nanmin(side * first.right_nm) > -0.02
+    assert (first.right_nm[0], first.along_nm[0]) == pytest.approx((0.0, 0.0), abs=0.01)
+    left, right, bottom, top = plan.limits
+    assert (right - left) / 4.5 == pytest.approx((top - bottom) / 4.7), "one scale both ways"
+    for line in plan.flown[1:]:
+        assert left < np.nanmin(line.right_nm) <= np.nanmax(line.right_nm) < right
+        assert bottom < np.nanmin(line.along_nm) <= np.nanmax(line.along_nm) < top
+
+
+def test_north_and_wind_are_told_from_the_course() -> None:
+    plan = figure_plan.plan_of(make_debrief(course_deg=220.5, wind=(300.0, 14.0)), lay_out(make_debrief()), 4.5, 4.7)
+    assert plan.north_deg == -220.5
+    assert plan.wind_to_deg == pytest.approx(300.0 + 180.0 - 220.5)
+    assert plan.wind_words == "wind 298° mag, 14 kt"
+
+
+def test_the_corridor_is_three_quarters_of_full_scale() -> None:
+    debrief = make_debrief(guidance=Guidance(kind="gps", full_scale_nm=0.3))
+    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
+    assert np.abs(plan.corridor[:, 0]) == pytest.approx(0.225)
+    vor = make_debrief(guidance=Guidance(kind="vor", full_scale_deg=10.0))
+    low, high = corridor_edges(vor, HoldFrame(vor.hold), np.array([-4.0]))
+    assert (high - low) / 2 == pytest.approx(4.0 * np.tan(np.radians(7.5)), rel=1e-3), "station at the fix"
+
+
+def test_events_stand_at_their_moments() -> None:
+    debrief = debrief_of("three laps")
+    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
+    abeams = [(x, y) for shape, x, y, _ in plan.events if shape == "abeam"]
+    assert len(abeams) == 3
+    assert [y for _, y in abeams] == pytest.approx([0.0] * 3, abs=0.01)
+    assert {shape for shape, *_ in plan.events} == set(figure_plan.EVENT_MARKS)
+    assert len({(marker, full) for marker, _, full in figure_plan.EVENT_MARKS.values()}) == 5
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_the_scale_bar_is_a_round_length_that_fits(name: str) -> None:
+    debrief = debrief_of(name)
+    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
+    left, right, _, _ = plan.limits
+    assert re.match(r"[125]e", f"{plan.scale_bar_nm:.0e}")
+    assert 0.12 < plan.scale_bar_nm / (right - left) <= 1 / 3
+
+
+def test_twelve_laps_differ_in_more_than_colour() -> None:
+    debrief = debrief_of("twelve laps")
+    laps = lay_out(debrief).laps
+    looks = [style.line_of(each) for each in laps]
+    assert len({(each["color"], str(each["linestyle"])) for each in looks}) == 12
+    for one, other in pairwise(looks):
+        assert one["linestyle"] != other["linestyle"]
+    tags = {words for words, *_ in figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7).tags}
+    assert tags >= {str(number) for number in range(1, 13)}, "each lap carries its number"
+
+
+def test_laps_of_two_visits_have_names_of_their_own() -> None:
+    words = words_of("two visits").splitlines()
+    for tag in ("1.1", "1.3", "2.1", "2.3"):
+        assert words.count(tag) == 3, "on the line, in the key, over the strips"
+
+
+# -- the strips as data ----------------------------------------------------------------------
+
+
+def test_bands_are_the_tolerances() -> None:
+    debrief = debrief_of("three laps")
+    altitude, airspeed, cross = figure_time.panels(debrief, lay_out(debrief))
+    assert {(float(band.low[0]), float(band.high[0])) for band in altitude.bands} == {(3900.0, 4100.0)}
+    assert {(float(band.low[0]), float(band.high[0])) for band in airspeed.bands} == {(90.0, 110.0)}
+    assert len(cross.bands) == 3
+    for band, lap in zip(cross.bands, debrief.flown.laps):
+        assert lap.inbound_start is not None
+        assert lap.end is not None
+        assert (band.epoch_s[0], band.epoch_s[-1]) == (lap.inbound_start.epoch_s, lap.end.epoch_s)
+        assert band.low == pytest.approx(-0.75)
+        assert band.high == pytest.approx(0.75)
+
+
+def test_the_band_of_a_vor_closes_in_on_its_station() -> None:
+    debrief = debrief_of("left, a VOR, a hole")
+    *_, cross = figure_time.panels(debrief, lay_out(debrief))
+    for band in cross.bands:
+        wide = band.high - band.low
+        assert wide[0] > 0.1
+        assert wide[-1] == pytest.approx(0.0, abs=0.01)
+        assert (np.diff(wide) < 1e-6).all()
+
+
+@pytest.mark.parametrize("turns", ["right", "left"])
+def test_the_distance_from_the_course_has_the_holding_side_up(turns: str) -> None:
+    debrief = make_debrief(turns=turns)
+    *_, cross = figure_time.panels(debrief, lay_out(debrief))
+    np.testing.assert_array_equal(cross.strip.lines[0].values, debrief.samples.cross_nm)
+    assert np.nanmax(cross.strip.lines[0].values) > 0.9
+    assert cross.strip.low < -0.75
+    assert cross.strip.high > np.nanmax(debrief.samples.cross_nm)
+
+
+# -- words ----------------------------------------------------------------------
+
+
+def test_names_from_files_stay_text() -> None:
+    words = words_of("hostile")
+    assert "$\\frac{1}{0}$ <script>&\"'" in words, "no formula is made of it, nothing is cut out"
+    assert "\u202e" not in words
+    assert "\x1b" not in words
+    assert "\u65e5" not in words
+    assert "\u25a1\u25a1" in words, "letters that the typeface lacks are boxes"
+    svg = picture_of("hostile", "svg")
+    tree = lxml.etree.fromstring(svg)
+    assert {each.tag.rpartition("}")[2] for each in tree.iter("*")} <= {
+        "svg", "metadata", "RDF", "Work", "type", "format", "creator", "title", "Agent", "defs", "style", "g", "path",
+        "use", "clipPath", "rect",
+    }  # fmt: skip
+
+
+def test_words_are_cut_where_the_room_ends() -> None:
+    long = "an altitude " * 40
+    assert style.width_in(style.cut(long, 2.0, 8.0), 8.0) <= 2.0
+    assert style.cut(long, 2.0, 8.0).endswith("…")
+    assert style.cut("short", 2.0, 8.0) == "short"
+    for text in (long, "x" * 500, "", "W" * 3):
+        lines = style.wrap(text, 1.5, 8.0, 3)
+        assert len(lines) <= 3
+        assert all(style.width_in(line, 8.0) <= 1.5 for line in lines)
+    assert " ".join(style.wrap("one two three four", 0.5, 8.0, 9)) == "one two three four"
+
+
+def test_the_palette_is_that_of_the_report() -> None:
+    css = (ROOT / "trackgrade" / "report" / "templates" / "page.css").read_text(encoding="utf-8")
+    light = dict(re.findall(r"--([\w-]+): (#\w+);", css.partition("@media")[0]))
+    ours = {
+        "ink": style.INK, "soft": style.SOFT, "rule": style.RULE, "faint": style.FAINT, "accent": style.ACCENT,
+        "accent-wash": style.WASH, "outside": style.OUTSIDE, "solved": style.SOLVED, "shade": style.SHADE,
+        "entry": style.ENTRY, **{f"c{k}": colour for k, colour in enumerate(style.LAPS)},
+    }  # fmt: skip
+    assert ours.items() <= light.items()
+
+
+# -- bytes ----------------------------------------------------------------------
+
+
+def test_each_kind_is_what_it_says() -> None:
+    png = Image.open(io.BytesIO(picture_of("three laps", "png")))
+    assert png.size == (round(figure.WIDTH * figure.DOTS_PER_INCH), round(figure.HEIGHT * figure.DOTS_PER_INCH))
+    assert png.getpixel((3, 3))[:3] == (255, 255, 255)
+    (page,) = PdfReader(io.BytesIO(picture_of("three laps", "pdf"))).pages
+    assert "Tarne practice hold" in page.extract_text()
+    assert "not for navigation" in page.extract_text()
+    assert lxml.etree.fromstring(picture_of("three laps", "svg")).tag == "{http://www.w3.org/2000/svg}svg"
+    with pytest.raises(ValueError, match="png, svg or pdf"):
+        figure.picture(debrief_of("three laps"), "jpg")
+
+
+def test_the_same_debrief_gives_the_same_bytes_whatever_the_machine_s_settings(tmp_path: Path) -> None:
+    (tmp_path / "matplotlibrc").write_text("text.usetex: True\nlines.linewidth: 9\nfigure.dpi: 30\nfont.size: 30\n")
+    program = (
+        "import hashlib\n"
+        "from tests.report_flights import make_debrief\n"
+        "from trackgrade.report.figure import FIGURE_KINDS, picture\n"
+        "print(*(hashlib.sha256(picture(make_debrief(), kind)).hexdigest() for kind in FIGURE_KINDS))\n"
+    )
+    environ = os.environ | {
+        "PYTHONHASHSEED": "3", "PYTHONPATH": str(ROOT), "TZ": "X7", "MATPLOTLIBRC": str(tmp_path), "MPLBACKEND": "svg",
+    }  # fmt: skip
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, env=environ, check=False)
+    assert done.returncode == 0, done.stderr
+    here = [hashlib.sha256(picture_of("three laps", kind)).hexdigest() for kind in FIGURE_KINDS]
+    assert done.stdout.split() == here
+
+
+def test_it_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    path = figure.draw(debrief_of("three laps"), tmp_path / "new" / "Handout.SVG")
+    assert path.read_bytes() == picture_of("three laps", "svg")
+    (tmp_path / "a.svg").mkdir()
+    with pytest.raises(OutputError, match="folder"):
+        figure.draw(debrief_of("three laps"), tmp_path / "a.svg")
+
+
+# -- the command ----------------------------------------------------------------------
+
+
+def test_grade_draws_the_flight(flight: Path, hold_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(
+        main, ["grade", str(flight), "--hold", str(hold_file), "--no-html", "--figure", "f/handout.svg"]
+    )
+    assert result.exit_code == 0, result.output
+    assert f"Figure: {Path('f/handout.svg')}" in result.stdout
+    assert lxml.etree.parse(tmp_path / "f" / "handout.svg").getroot() is not None
+    assert not (tmp_path / "reports").exists()
+
+
+def test_a_flight_without_a_hold_is_drawn_too(
+    straight_flight: Path, hold_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(main, ["grade", str(straight_flight), "--hold", str(hold_file), "--figure", "f.svg"])
+    assert result.exit_code == 3
+    assert lxml.etree.parse(tmp_path / "f.svg").getroot() is not None
+
+
+@pytest.mark.parametrize("name", ["figure", "figure.jpg", "figure.svg.gz", ""])
+def test_another_ending_is_refused(name: str) -> None:
+    # The track and the hold are not there: that would be found later.
+    result = CliRunner().invoke(main, ["grade", "no.gpx", "--hold", "no.toml", "--figure", name])
+    assert result.exit_code == 2
+    assert result.stderr == f"trackgrade: --figure {name}: the name must end in .png, .svg or .pdf\n"
+
+
+def test_it_is_refused_before_anything_is_loaded(tmp_path: Path) -> None:
+    status, loaded, _ = run_alone("grade", "no.gpx", "--hold", "no.toml", "--figure", "figure.jpg", cwd=tmp_path)
+    assert status == 2
+    assert not loaded & {"numpy", "matplotlib"}
+
+
+@pytest.mark.parametrize("more", ["track", "hold"])
+def test_several_flights_or_holds_are_refused(
+    more: str, flight: Path, straight_flight: Path, hold_file: Path, tmp_path: Path
+) -> None:
+    second = tmp_path / "second.toml"
+    second.write_bytes(hold_file.read_bytes())
+    others = [str(straight_flight)] if more == "track" else ["--hold", str(second)]
+    out = tmp_path / "f.png"
+    result = CliRunner().invoke(
+        main, ["grade", str(flight), *others, "--hold", str(hold_file), "--out", str(tmp_path), "--figure", str(out)]
+    )
+    assert result.exit_code == 2
+    assert "give one TRACK and one --hold" in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+    assert not out.exists()
+
+
+def test_without_the_option_matplotlib_is_not_loaded(flight: Path, hold_file: Path, tmp_path: Path) -> None:
+    status, loaded, stderr = run_alone("grade", str(flight), "--hold", str(hold_file), cwd=tmp_path)
+    assert status == 0, stderr
+    assert "jinja2" in loaded  # the report was made
+    assert "matplotlib" not in loaded

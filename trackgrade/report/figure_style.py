@@ -1,0 +1,131 @@
+"""Ink, lines, letters and the fit of words of the static figure: the report page's palette on white paper."""
+
+from __future__ import annotations
+
+import logging
+from functools import cache, lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+import matplotlib
+from matplotlib.font_manager import FontProperties, get_font
+from matplotlib.textpath import text_to_path
+
+from trackgrade.files import plain_text
+from trackgrade.report.plan_marks import COLOURS, DASHES
+from trackgrade.report.timeline import Stretch
+
+# Its remarks (a font cache is made, a folder cannot be written) are nothing that a pilot can act on.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)
+
+#: As in the light style of ``page.css``, by the same names; the paper is white, for printers and slides.
+INK, SOFT, RULE, FAINT = "#1d2326", "#545b5e", "#cfc7b6", "#e8e1d2"
+ACCENT, WASH, OUTSIDE, SOLVED, SHADE, ENTRY = "#0d5a52", "#d7e8e1", "#9c2f12", "#b9d3c8", "#f0eadc", "#3c4347"
+LAPS = ("#0b5394", "#a83f08", "#00694e", "#7b2f86")
+PAPER = "#ffffff"
+#: On and off, in widths of the line. Colour and dash both change from lap to lap, the number stands on the line.
+LAP_DASHES: tuple[Any, ...] = ("solid", (0, (5.5, 1.8)), (0, (1.8, 1.4)))
+PART_DASH = (0, (1.0, 2.6))
+ENTRY_DASH = (0, (7.0, 1.8, 1.2, 1.8))
+ELSEWHERE_DASH = (0, (1.0, 4.0))
+assert len(LAPS) == COLOURS
+assert len(LAP_DASHES) == DASHES
+
+POINTS_PER_INCH = 72.0
+LONGEST_TEXT = 400
+
+#: Nothing of a user's own settings may change a figure, and the same debrief must give the same bytes.
+SETTINGS: Any = {
+    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
+    "text.usetex": False,
+    "text.hinting": "none",  # letters as wide as they are measured, on any machine
+    "svg.hashsalt": "trackgrade",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+    "path.simplify_threshold": 0.1,
+    "lines.dash_capstyle": "butt",
+}
+
+
+@cache
+def letters(weight: Literal["regular", "bold"] = "regular") -> FontProperties:
+    """A typeface that comes with matplotlib, by its file: one that the machine has may differ."""
+    name = {"regular": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}[weight]
+    return FontProperties(fname=Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name)
+
+
+@cache
+def _drawable() -> frozenset[int]:
+    """Code points that both weights have."""
+    codes = [set(get_font(str(letters(weight).get_file())).get_charmap()) for weight in ("regular", "bold")]
+    return frozenset(codes[0] & codes[1])
+
+
+def shown(text: str) -> str:
+    """Text from anywhere as one line that the typeface can draw; a letter that it lacks is an empty box."""
+    return "".join(c if ord(c) in _drawable() else "\u25a1" for c in plain_text(text, LONGEST_TEXT))
+
+
+@lru_cache(maxsize=4096)
+def width_in(text: str, size_pt: float, weight: Literal["regular", "bold"] = "regular") -> float:
+    """How wide a text is when drawn [in]."""
+    font = letters(weight).copy()
+    font.set_size(size_pt)
+    return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / POINTS_PER_INCH
+
+
+def cut(text: str, room_in: float, size_pt: float, weight: Literal["regular", "bold"] = "regular") -> str:
+    """The text, or as much of it as fits the room [in] with an ellipsis."""
+    text = shown(text)
+    if width_in(text, size_pt, weight) <= room_in:
+        return text
+    fits, beyond = 0, len(text)
+    while beyond - fits > 1:
+        middle = (fits + beyond) // 2
+        if width_in(text[:middle].rstrip() + "…", size_pt, weight) <= room_in:
+            fits = middle
+        else:
+            beyond = middle
+    return text[:fits].rstrip() + "…"
+
+
+def wrap(
+    text: str, room_in: float, size_pt: float, most: int, weight: Literal["regular", "bold"] = "regular"
+) -> list[str]:
+    """The text in at most ``most`` lines that fit the room [in]; the last one is cut where it has to be."""
+    words = shown(text).split()
+    lines: list[str] = []
+    while words and len(lines) < most - 1:
+        count = 1
+        while count < len(words) and width_in(" ".join(words[: count + 1]), size_pt, weight) <= room_in:
+            count += 1
+        if count == 1 and width_in(words[0], size_pt, weight) > room_in:  # one word longer than the line: cut there
+            whole = words[0]
+            size = len(cut(whole, room_in, size_pt, weight)) - 1
+            if size < 1:
+                break
+            lines.append(whole[:size])
+            words[0] = whole[size:]
+            continue
+        lines.append(" ".join(words[:count]))
+        del words[:count]
+    if words:
+        lines.append(cut(" ".join(words), room_in, size_pt, weight))
+    return lines
+
+
+def line_of(stretch: Stretch) -> dict[str, Any]:
+    """Colour, dash and width of the line of one stretch."""
+    if stretch.kind == "entry":
+        return {"color": ENTRY, "linestyle": ENTRY_DASH, "linewidth": 1.1}
+    colour = LAPS[stretch.style % COLOURS]
+    if stretch.kind == "incomplete":
+        return {"color": colour, "linestyle": PART_DASH, "linewidth": 1.0}
+    return {"color": colour, "linestyle": LAP_DASHES[stretch.style % DASHES], "linewidth": 1.5}
+
+
+def elsewhere(*, hold_flown: bool) -> dict[str, Any]:
+    """The line of what is no part of a hold; where no hold was flown, it is what there is to see."""
+    if hold_flown:
+        return {"color": SOFT, "linestyle": ELSEWHERE_DASH, "linewidth": 0.8}
+    return {"color": LAPS[0], "linestyle": "solid", "linewidth": 1.4}

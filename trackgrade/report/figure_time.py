@@ -1,0 +1,184 @@
+"""Altitude, airspeed and distance from the course against time, for the static figure: as data, then on axes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.report import figure_style as style
+from trackgrade.report.limits import corridor_share, share_words
+from trackgrade.report.numbers import MINUS
+from trackgrade.report.plan_view import corridor_edges
+from trackgrade.report.strips import (
+    Band,
+    Line,
+    Strip,
+    band_spans,
+    even_ticks,
+    outside_spans,
+    shown_values,
+    strips,
+    time_ticks,
+)
+from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
+from trackgrade.score.debrief import Debrief
+from trackgrade.track.track import Floats
+
+SIZE_PT = 7.0
+#: The band of one inbound leg is drawn from this many points: the edges of a VOR corridor close in on the station.
+BAND_POINTS = 40
+
+
+@dataclass(frozen=True, eq=False)
+class TimeBand:
+    """A tolerance over a span of time: the times (n,) [s since 1970] and its two edges (n,)."""
+
+    epoch_s: Floats
+    low: Floats
+    high: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """One strip: what the page's strip says, and its tolerance as areas."""
+
+    strip: Strip
+    bands: tuple[TimeBand, ...]
+
+
+def panels(debrief: Debrief, timeline: Timeline) -> tuple[Panel, ...]:
+    """Altitude, airspeed, distance from the course."""
+    altitude, airspeed = (each for each in strips(debrief, timeline, ()) if each.key in ("altitude", "airspeed"))
+    return (*(Panel(each, _level_bands(each, timeline)) for each in (altitude, airspeed)), _cross(debrief, timeline))
+
+
+def _level_bands(strip: Strip, timeline: Timeline) -> tuple[TimeBand, ...]:
+    return tuple(
+        TimeBand(np.array(span), np.full(2, band.low), np.full(2, band.high))
+        for band in strip.bands
+        for span in band_spans(band, timeline)
+    )
+
+
+def _cross(debrief: Debrief, timeline: Timeline) -> Panel:
+    """Distance from the course line, the holding side up, over the corridor of each inbound leg."""
+    samples = debrief.samples
+    frame = HoldFrame(debrief.hold)
+    bands = []
+    for start, end in band_spans(Band(0.0, 0.0, only_inbound=True), timeline) if timeline.laps else ():
+        times = np.linspace(start, end, BAND_POINTS)
+        along = np.interp(times, samples.epoch_s, samples.along_nm)
+        bands.append(TimeBand(times, *corridor_edges(debrief, frame, along)))
+    title = "Distance from the course, holding side up"
+    within = np.zeros(len(samples), dtype=bool)
+    for each in timeline.stretches:
+        if each.kind != "entry":  # the way to the hold may come from anywhere
+            within |= (samples.epoch_s >= each.start_epoch_s) & (samples.epoch_s <= each.end_epoch_s)
+    known = samples.cross_nm[within & np.isfinite(samples.cross_nm)]
+    if len(known) == 0:
+        known = shown_values(samples.cross_nm, debrief, timeline)
+    if len(known) == 0:
+        return Panel(Strip("cross", title, "NM", (), (), (), 0.0, 1.0, (), "", "no position in the track"), ())
+    edges = [float(known.min()), float(known.max()), 0.0]
+    edges += [float(v) for band in bands for v in (band.low.min(), band.high.max())]
+    middle, span = (min(edges) + max(edges)) / 2, max(max(edges) - min(edges), 0.5)
+    low, high = middle - 0.56 * span, middle + 0.56 * span
+    strip = Strip(
+        key="cross",
+        title=title,
+        unit="NM",
+        lines=(Line("distance from the course", samples.cross_nm),),
+        bands=(),
+        outside=outside_spans(debrief, "course"),
+        low=low,
+        high=high,
+        ticks=even_ticks(low, high),
+        band_words=f"band: {share_words(corridor_share(debrief))}, inbound legs" if bands else "",
+    )
+    return Panel(strip, tuple(bands))
+
+
+def draw(axes: Axes, panel: Panel, debrief: Debrief, timeline: Timeline, *, last: bool) -> None:
+    """Draw a panel; the ``last`` one carries the times of day."""
+    strip, axis = panel.strip, timeline.axis
+    axes.set_xlim(0.0, AXIS_WIDTH)
+    axes.set_ylim(strip.low, strip.high)
+    for spine in axes.spines.values():
+        spine.set_color(style.RULE)
+    _shade(axes, timeline)
+    for band in panel.bands:
+        axes.fill_between(axis.x(band.epoch_s), band.low, band.high, color=style.WASH, linewidth=0, zorder=2)
+        for edge in (band.low, band.high):
+            axes.plot(axis.x(band.epoch_s), edge, color=style.ACCENT, linewidth=0.6, zorder=2)
+    for value, _ in strip.ticks:
+        axes.axhline(value, color=style.FAINT, linewidth=0.5, zorder=1)
+    if strip.key == "cross" and strip.lines:
+        axes.axhline(0.0, color=style.INK, linewidth=0.8, zorder=3)
+    holes = np.flatnonzero(debrief.samples.gap_before)
+    x = np.insert(axis.x(debrief.samples.epoch_s), holes, np.nan)
+    for line in reversed(strip.lines):
+        first = line.style == "first"
+        axes.plot(x, np.insert(line.values, holes, np.nan), zorder=5 if first else 4, **line_look(line))
+    for start, end in strip.outside:
+        edges = axis.x(np.array([start, max(end, start + 1.0)]))
+        if np.isfinite(edges).all():
+            axes.fill_between(edges, 0.0, 0.06, transform=axes.get_xaxis_transform(), color=style.OUTSIDE,
+                              linewidth=0, zorder=6)  # fmt: skip
+    air = 0.05 * (strip.high - strip.low)  # a number on the edge would touch the words of the next strip
+    ticks_y = [(value, words) for value, words in strip.ticks if strip.low + air <= value <= strip.high - air]
+    axes.set_yticks([value for value, _ in ticks_y], [words.replace("-", MINUS) for _, words in ticks_y])
+    ticks = time_ticks(axis) if last else ()
+    axes.set_xticks([percent / 100.0 * AXIS_WIDTH for percent, _, _ in ticks], [words for _, words, _ in ticks])
+    axes.tick_params(length=2.0, color=style.RULE, pad=2.0)
+    for label in (*axes.get_xticklabels(), *axes.get_yticklabels()):
+        label.set_fontproperties(style.letters())
+        label.set_fontsize(SIZE_PT)
+        label.set_color(style.INK)
+    _breaks(axes, axis)
+
+
+def line_look(line: Line) -> dict[str, Any]:
+    """Colour, dash and width of one quantity."""
+    if line.style == "first":
+        return {"color": style.INK, "linewidth": 1.1}
+    return {"color": style.LAPS[0], "linewidth": 0.9, "linestyle": style.LAP_DASHES[1]}
+
+
+def _shade(axes: Axes, timeline: Timeline) -> None:
+    """Every other lap shaded, an upright line at each end of a lap and at each mark."""
+    for each in timeline.stretches:
+        edges = timeline.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))
+        if not np.isfinite(edges).all():
+            continue
+        if each.lap is not None and each.style % 2 == 0:
+            axes.axvspan(float(edges[0]), float(edges[1]), color=style.SHADE, linewidth=0, zorder=0)
+        for edge in edges:
+            axes.axvline(float(edge), color=style.SOFT, linewidth=0.6, linestyle=(0, (3, 3)), zorder=3)
+
+
+def _breaks(axes: Axes, axis: TimeAxis) -> None:
+    """What was left out between two pieces of the flight."""
+    for (_, _, _, x0), (_, _, x1, _) in zip(axis.pieces[:-1], axis.pieces[1:]):
+        axes.axvspan(x0, x1, color=style.PAPER, linewidth=0, zorder=7)
+        for x in (x0, x1):
+            axes.axvline(x, color=style.SOFT, linewidth=0.8, zorder=8)
+
+
+def lap_heads(timeline: Timeline, tags: dict[str, str], room_in: float) -> tuple[tuple[float, str], ...]:
+    """(share of the width, words) over the middle of each stretch; one that would touch the one before is left out."""
+    heads: list[tuple[float, str]] = []
+    free_from = 0.0
+    for each in timeline.stretches:
+        middle = timeline.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))
+        if each.kind == "incomplete" or not np.isfinite(middle).all():
+            continue
+        share = float(middle.mean()) / AXIS_WIDTH
+        half = style.width_in(tags[each.key], SIZE_PT, "bold") / 2
+        if share * room_in - half >= free_from:
+            heads.append((share, tags[each.key]))
+            free_from = share * room_in + half + 0.04
+    return tuple(heads)
