@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Generator
 from pathlib import Path
 
 import pytest
 
 from tests import plain_flight
+
+
+def pytest_configure() -> None:
+    """A run in the background of a shell ignores Ctrl-C, and hands that on: the tests of interrupts need it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.hookimpl(wrapper=True)
