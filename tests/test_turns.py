@@ -174,3 +174,23 @@ def test_bank_of_a_turn_flown() -> None:
     (found,) = turns_of(record(flight, noise_m=1.0))
     assert found.bank_deg == pytest.approx(30.0, abs=1.0)
     assert found.bank_deg == pytest.approx(flight.turns[0].bank_deg, abs=1.0)
+
+
+@pytest.mark.parametrize(("interval_s", "pause_s"), [(5.0, 5.0), (5.0, 10.0), (10.0, 5.0), (10.0, 6.0), (10.0, 12.0)])
+@pytest.mark.parametrize("second", [30.0, 45.0])
+def test_a_pause_between_two_turns_is_seen_in_sparse_positions(
+    interval_s: float, pause_s: float, second: float
+) -> None:
+    """Rolled out on an intercept, then onto the course: what ends the first turn starts the inbound time."""
+    flight = fly([straight(80.0), turn(150.0), straight(pause_s), turn(second), straight(80.0)], tas_kt=90.0)
+    found = turns_of(record(flight, interval_s=interval_s, noise_m=2.0))
+    assert len(found) == 2
+    assert found[0].end_epoch_s == pytest.approx(flight.turns[0].end_epoch_s, abs=max(4.0, 2 * found[0].end_sd_s))
+    assert found[1].start_epoch_s - found[0].end_epoch_s > 0.0
+
+
+@pytest.mark.parametrize("interval_s", [5.0, 10.0])
+@pytest.mark.parametrize("seed", range(5))
+def test_one_turn_in_sparse_positions_stays_one(interval_s: float, seed: int) -> None:
+    flight = fly([straight(83.0), turn(180.0), straight(61.0), turn(-200.0), straight(80.0)])
+    assert len(turns_of(record(flight, interval_s=interval_s, noise_m=5.0, seed=seed))) == 2

@@ -7,6 +7,7 @@ falls below; a turn whose own steady rate is less than standard is bounded by a 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +28,9 @@ LEAST_CHANGE_DEG, LEAST_CORE_RATE_DEG_S = 12.0, 0.8
 TURNING_DEG_S = 0.35
 #: Where a blurred rate is taken to begin and end a turn, as a share of its steady rate.
 BLURRED_LEVEL = 0.4
+#: Positions this far apart [s] blur a pause between two turns: a rate that dips below this share of the turn's own,
+#: between two stretches above it and longer than so many grid points, shows one; the parts stand so many off the dip.
+SPARSE_S, PARTED_LEVEL, APART = 4.0, 0.5, 3
 #: The rate may dip below a turn's threshold for this long without ending it; a noisy rate longer [s].
 DIP_S, NOISY_DIP_S = 1.5, 4.0
 #: An edge fitted further than this from the smoothed one is not believed [s].
@@ -48,7 +52,8 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
     """
     time_s, rate_deg_s, airspeed_m_s = motion.grid_s, air.heading_rate_deg_s, air.airspeed_m_s
     trajectory, raw_m, in_hole = motion.trajectory, motion.raw_m, motion.in_hole
-    rough = _rough_turns(time_s, rate_deg_s, blurred=motion.calm is not motion.trajectory)
+    interval = float(np.median(np.diff(trajectory.time_s)))
+    rough = _rough_turns(time_s, rate_deg_s, blurred=motion.calm is not motion.trajectory, sparse=interval >= SPARSE_S)
     if not rough:
         return []
     edges: list[Edge] = []
@@ -62,7 +67,6 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
     towards = wind.at(at) if wind is not None else np.zeros((len(at), 2))
     fitted = fit_edges(trajectory, raw_m, towards, edges if refine else [])
     step = float(time_s[1] - time_s[0])
-    interval = float(np.median(np.diff(trajectory.time_s)))
     turns = []
     for k, (_, _, steady, bound) in enumerate(rough):
         times, errors = [], []
@@ -123,11 +127,13 @@ def _interval_at(time_s: Floats, when: float) -> float:
     return float(time_s[k] - time_s[k - 1])
 
 
-def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[tuple[float, float, float, float]]:
+def _rough_turns(
+    time_s: Floats, rate_deg_s: Floats, *, blurred: bool, sparse: bool
+) -> list[tuple[float, float, float, float]]:
     """(start, end, signed steady rate, threshold) from the smoothed rate alone, in order, not overlapping.
 
-    A ``blurred`` rate runs a turn together with a correction that follows it; there the edge is first looked for
-    where the rate passes half the steady rate, and the fit to the positions does the rest.
+    ``sparse``: turns are parted at deep dips. A ``blurred`` rate runs a turn together with a correction that follows
+    it; there the edge is first looked for where the rate passes half the steady rate, and the fit does the rest.
     """
     step = float(time_s[1] - time_s[0])
     found: list[tuple[int, int, float, float]] = []
@@ -145,7 +151,10 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[t
             while last < len(signed) - 1 and signed[last + 1] > bound:
                 last += 1
             dip = (NOISY_DIP_S if blurred else DIP_S) / step
-            for a, b in _closed(_stretches(signed[first : last + 1] > bound), dip):
+            pieces = _closed(_stretches(signed[first : last + 1] > bound), dip)
+            if sparse:
+                pieces = [part for a, b in pieces for part in _parted(signed[first : last + 1], a, b)]
+            for a, b in pieces:
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
                     own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))
@@ -162,6 +171,19 @@ def _rough_turns(time_s: Floats, rate_deg_s: Floats, *, blurred: bool) -> list[t
         end = _level_time(time_s, np.abs(rate_deg_s), last, 1, level)
         turns.append((start, end, steady, bound))
     return turns
+
+
+def _parted(rate: Floats, first: int, last: int) -> list[tuple[int, int]]:
+    """A turn parted at its deep dips: where a pilot rolled out between two turns, sparse positions show no more.
+
+    ``rate`` (n,) on the grid, positive in the turn's direction; index of its first and last point, in and out. The
+    parts stand apart, so that they are not taken for one turn with a wobble; where exactly is for the fit.
+    """
+    inside = rate[first : last + 1]
+    level = PARTED_LEVEL * float(np.median(inside[inside > 0.6 * np.max(inside)]))
+    high = [(first + a, first + b) for a, b in _stretches(inside > level) if np.max(inside[a : b + 1]) > 1.3 * level]
+    dips = [b + int(np.argmin(rate[b : c + 1])) for (_, b), (c, _) in pairwise(high) if c - b > APART]
+    return list(zip([first, *(dip + APART for dip in dips)], [*(dip - APART for dip in dips), last]))
 
 
 def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: float) -> float:
