@@ -20,7 +20,7 @@ from trackgrade.segment.path import FlightPath
 #: A lap lasts at most this many times the leg, plus its turns [s].
 LAP_LEGS, LAP_TURNS_S = 4.5, 420.0
 #: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
-OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 27.0, 45.0
+OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 35.0, 45.0
 #: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
 OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
 #: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
@@ -31,6 +31,8 @@ CROSSWISE_FROM_DEG = 60.0
 SECTOR_FROM_DEG, SECTOR_TO_DEG = -65.0, 105.0
 #: A first lap to the wrong side begins near the inbound course; from further off it is a parallel entry [deg].
 WRONG_SIDE_START_DEG = 60.0
+#: A round begun across the course ends within this of it [deg].
+ACROSS_ENDS_WITHIN_DEG = 40.0
 #: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
 LONGEST_INBOUND_LEGS = 2.8
 #: A passage this wide need not be the end of a lap [NM].
@@ -77,6 +79,10 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
         if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * airspeed_nm_s:
             return False
     if not _ends_inbound(path, a, lap) or not stays_near(path, a, b, leg_s):
+        return False
+    # A round begun across the course shows by its end that it belongs to this one.
+    across = abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG
+    if across and abs(float(wrap180(b.track_deg))) > ACROSS_ENDS_WITHIN_DEG:
         return False
     # From the direct sector it is a lap unless later laps show otherwise; from elsewhere only if it looks like one.
     return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b)
@@ -170,6 +176,8 @@ def _near_enough(chain: list[FoundLap]) -> bool:
 
 def other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
     """Whether the inbound legs of these laps follow another course than this hold's."""
+    if all(abs(float(wrap180(found.b.track_deg))) > OTHER_COURSE_ONCE_DEG for found in chain):
+        return True
     angles = []
     for found in chain:
         rolled = found.lap.inbound_turn_end

@@ -22,6 +22,8 @@ from trackgrade.segment.path import FlightPath
 
 #: The outbound leg of an entry ends at most this far from the outbound course [deg].
 OUTBOUND_WITHIN_DEG = 75.0
+#: A turn at the fix may be begun this early; earlier than that the fix is reached on another heading [s].
+EARLY_TURN_S = 5.0
 #: A turn back ends within this of the inbound course [deg]: with a steep cut to it, in a gale.
 BACK_WITHIN_DEG = 115.0
 #: At the end of its outbound leg a parallel entry is still this near the course, in turn radii.
@@ -112,9 +114,9 @@ def _arrival_heading(path: FlightPath, arrival: Passage) -> float:
     at = arrival.moment.epoch_s
     for turn in path.turns:
         # A turn at the fix that began a little early: the heading it began from is the one that chose the entry.
-        if turn.start_epoch_s < at <= turn.end_epoch_s and at - turn.start_epoch_s < 12.0:
+        if turn.start_epoch_s < at <= turn.end_epoch_s and at - turn.start_epoch_s < EARLY_TURN_S:
             return path.value(path.heading_deg, turn.start_epoch_s - 1.0)
-    window = (path.epoch_s >= at - 4.0) & (path.epoch_s <= at)
+    window = (path.epoch_s >= at - 3.0) & (path.epoch_s <= at)
     return float(np.median(path.heading_deg[window])) if np.any(window) else arrival.heading_deg
 
 

@@ -39,6 +39,10 @@ ORBIT_AND_HALF_DEG = (480.0, 620.0)
 MOST_AFTER_UNBROKEN_DEG = 150.0
 #: Turns in one direction this close together are one turn with a wobble [s].
 SAME_TURN_PAUSE_S = 3.0
+#: A turn back goes through this much at least, whatever the wind does to the headings [deg].
+LEAST_TURN_BACK_DEG = 40.0
+#: A turn this large against the hold's direction is no correction; one through this much is a circle [deg].
+LARGE_TURN_DEG, CIRCLE_DEG = 100.0, (315.0, 405.0)
 #: A turn back may begin with a bite and a pause this long [s].
 TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
@@ -114,6 +118,10 @@ def lap_between(
     if b is not None:
         if abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
             return NoLap("the fix was not passed inbound", outbound=True)
+        if back is not None and back.change_deg < LEAST_TURN_BACK_DEG:
+            return NoLap("the turn back in the hold's direction is only a correction", outbound=True)
+        if back is not None and _turned_other_way(turns, fix_turn.end_epoch_s, back.start_epoch_s):
+            return NoLap("turned back against the hold's direction, as in a procedure turn", outbound=True)
         if back is None and not unbroken:
             return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)
         # Corrections on the legs are no part of a circle.
@@ -122,6 +130,14 @@ def lap_between(
         if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
             return NoLap("an orbit: no straight legs")
     return _events(path, a, b, number, fix_turn, back, abeam_s, offset, unbroken)
+
+
+def _turned_other_way(turns: list[Turn], start: float, end: float) -> bool:
+    """Whether a large turn against the hold's direction lies between two times; a whole circle is an orbit inserted."""
+    between = [turn for turn in turns if turn.start_epoch_s > start - 0.5 and turn.end_epoch_s < end + 0.5]
+    return any(
+        turn.change_deg < -LARGE_TURN_DEG and not CIRCLE_DEG[0] < -turn.change_deg < CIRCLE_DEG[1] for turn in between
+    )
 
 
 def _turned_after(turns: list[Turn], fix_turn: Turn) -> float:
