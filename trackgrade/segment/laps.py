@@ -209,8 +209,8 @@ def _turn_back(
             if group is not None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
                 group = None
             continue
-        if group is None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
-            previous = turn
+        if group is None and (abs(from_outbound) < OUTBOUND_WITHIN_DEG or turn.change_deg > CIRCLE_DEG[0]):
+            previous = turn if turn.change_deg < CIRCLE_DEG[0] else None
             continue
         if group is None and previous is not None and turn.start_epoch_s - previous.end_epoch_s < TURN_BACK_PAUSE_S:
             turn = _join(previous, turn)
