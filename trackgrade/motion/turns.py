@@ -35,6 +35,8 @@ SPARSE_S, PARTED_LEVEL, APART = 4.0, 0.5, 3
 DIP_S, NOISY_DIP_S = 1.5, 4.0
 #: An edge fitted further than this from the smoothed one is not believed [s].
 FARTHEST_REFINEMENT_S = 6.0
+#: What the fit cannot know of how a pilot rolls in, and how gently out [s]; found on simulated pilots of many habits.
+ROLL_IN_SHAPE_SD_S, ROLL_OUT_SHAPE_SD_S = 0.1, 0.4
 #: Standard error of an edge taken from the smoothed rate, at 1 s sampling and at longer intervals [s].
 UNREFINED_SD_S = 1.0
 
@@ -80,7 +82,8 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
                 and np.sign(fitted.rate_deg_s[j]) == np.sign(steady)
             )
             time = float(fitted.epoch_s[j]) if good else guess
-            error = float(fitted.sd_s[j]) if good else UNREFINED_SD_S + 0.4 * interval
+            shape_sd_s = ROLL_OUT_SHAPE_SD_S if j % 2 else ROLL_IN_SHAPE_SD_S
+            error = float(np.hypot(fitted.sd_s[j], shape_sd_s)) if good else UNREFINED_SD_S + 0.4 * interval
             if in_hole[int(np.clip((guess - time_s[0]) / step, 0, len(in_hole) - 1))]:
                 error = max(error, near / 4)
             times.append(time)
