@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -14,9 +13,6 @@ from matplotlib.textpath import text_to_path
 from trackgrade.files import plain_text
 from trackgrade.report.plan_marks import COLOURS, DASHES
 from trackgrade.report.timeline import Stretch
-
-# Its remarks (a font cache is made, a folder cannot be written) are nothing that a pilot can act on.
-logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 #: As in the light style of ``page.css``, by the same names; the paper is white, for printers and slides.
 INK, SOFT, RULE, FAINT = "#1d2326", "#545b5e", "#cfc7b6", "#e8e1d2"
