@@ -35,6 +35,8 @@ WRONG_SIDE_START_DEG = 60.0
 ACROSS_ENDS_WITHIN_DEG = 40.0
 #: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
 LONGEST_INBOUND_LEGS = 2.8
+#: A passage this close is over the fix, however late the turn comes [NM].
+OVER_THE_FIX_NM = 0.3
 #: A passage this wide need not be the end of a lap [NM].
 WIDE_PASS_NM = 0.5
 
@@ -78,7 +80,7 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
         airspeed_nm_s = float(np.median(path.airspeed_kt[k : path.index(b.moment.epoch_s) + 1])) / 3600.0
         if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * airspeed_nm_s:
             return False
-    if not _ends_inbound(path, a, lap) or not stays_near(path, a, b, leg_s):
+    if not _ends_inbound(path, a, b, lap) or not stays_near(path, a, b, leg_s):
         return False
     # A round begun across the course shows by its end that it belongs to this one.
     across = abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG
@@ -115,11 +117,13 @@ def as_flown(passage: Passage, mirrored: bool) -> Passage:
     return replace(passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg)
 
 
-def _ends_inbound(path: FlightPath, a: Passage, lap: Lap) -> bool:
+def _ends_inbound(path: FlightPath, a: Passage, b: Passage, lap: Lap) -> bool:
     """The fix is where the inbound leg ends, not where the outbound leg begins: the turn comes sooner after it
     than the straight flight before it lasted. Read on the wrong course a hold fails this."""
     if lap.outbound_turn_start is None:
         return False
+    if max(abs(a.cross_nm), abs(b.cross_nm)) < OVER_THE_FIX_NM:
+        return True  # read on the wrong course, passages lie a turn's diameter off the fix
     after = max(lap.outbound_turn_start.epoch_s - a.moment.epoch_s, 0.0)
     before = a.moment.epoch_s - float(path.epoch_s[0])
     for turn in path.turns:

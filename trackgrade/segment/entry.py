@@ -32,6 +32,8 @@ PARALLEL_WITHIN_RADII = 0.45
 BOUNDARY_DEG, BOUNDARY_WIDTH_DEG = 110.0, 6.0
 #: Teardrops are flown up to some 45 degrees outward; a leg further across is another thing [deg].
 WIDEST_TEARDROP_DEG = 55.0
+#: No one turns out further than this to a teardrop's heading; the leg then differs from the laps' by more than [deg].
+LARGEST_TURN_OUT_DEG, OTHER_LEG_DEG = 150.0, 19.5
 #: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
 ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
@@ -203,11 +205,11 @@ def shape(
         return "direct"
     if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop:
         return "teardrop"
-    if lap_outward_deg is not None and heading < BOUNDARY_DEG:
-        # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.
-        turned_out = 1.0 - np.cos(np.radians(np.clip(150.0 - heading, 0.0, 150.0)))
-        other_leg = outward_deg - lap_outward_deg > 22.0 and abs(outward_deg - 30.0) < 10.0
-        if other_leg and offset < turned_out + 0.35:
+    # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.
+    turned_out_deg = 150.0 - heading
+    if lap_outward_deg is not None and heading < BOUNDARY_DEG and turned_out_deg < LARGEST_TURN_OUT_DEG:
+        other_leg = outward_deg - lap_outward_deg > OTHER_LEG_DEG and abs(outward_deg - 30.0) < 10.0
+        if other_leg and offset < 1.45 - np.cos(np.radians(turned_out_deg)):
             return "teardrop"
     return "direct"
 
