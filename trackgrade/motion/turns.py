@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from trackgrade.earth.units import STANDARD_GRAVITY_M_S2
 from trackgrade.motion.edges import Edge, fit_edges
-from trackgrade.motion.motion import AirMotion, Motion
+from trackgrade.motion.motion import GRID_STEP_S, AirMotion, Motion
 from trackgrade.motion.samples import Turn
 from trackgrade.motion.wind import WindFit
 
@@ -35,6 +35,12 @@ SPARSE_S, PARTED_LEVEL, APART = 4.0, 0.5, 3
 DIP_S, NOISY_DIP_S = 1.5, 4.0
 #: An edge fitted further than this from the smoothed one is not believed [s].
 FARTHEST_REFINEMENT_S = 6.0
+#: Between samples further apart than this nothing bounds an edge but the samples themselves [s].
+LONG_STEP_S = 10.5
+#: An edge this near to a hole of the record is as uncertain as one inside it [s].
+BESIDE_HOLE_S = 8.0
+#: What is seen of a turn beyond a hole may be another, smaller one up to this change [deg].
+CORRECTION_DEG = 90.0
 #: What the fit cannot know of how a pilot rolls in, and how gently out [s]; found on simulated pilots of many habits.
 ROLL_IN_SHAPE_SD_S, ROLL_OUT_SHAPE_SD_S = 0.1, 0.4
 #: Standard error of an edge taken from the smoothed rate, at 1 s sampling and at longer intervals [s].
@@ -84,8 +90,11 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             time = float(fitted.epoch_s[j]) if good else guess
             shape_sd_s = ROLL_OUT_SHAPE_SD_S if j % 2 else ROLL_IN_SHAPE_SD_S
             error = float(np.hypot(fitted.sd_s[j], shape_sd_s)) if good else UNREFINED_SD_S + 0.4 * interval
-            if in_hole[int(np.clip((guess - time_s[0]) / step, 0, len(in_hole) - 1))]:
-                error = max(error, near / 4)
+            # An edge beside a hole may as well lie in it: a bend that the hole hid shows only at its end.
+            for moment in (guess, time):
+                hole_s = _hole_beside(trajectory.time_s, time_s, in_hole, moment)
+                apart_s = _interval_at(trajectory.time_s, moment)
+                error = max(error, hole_s / 4, apart_s / 4 if apart_s > LONG_STEP_S else 0.0)
             times.append(time)
             errors.append(error)
         if times[1] <= times[0]:
@@ -95,6 +104,8 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         # A slice, not a mask over the whole flight: many turns stay linear.
         first, last = np.searchsorted(time_s, times[0]), np.searchsorted(time_s, times[1], side="right")
         turning = slice(int(first), int(last))
+        for hole in _stretches(in_hole[turning]):
+            _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
         speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
         turns.append(
             Turn(
@@ -122,6 +133,32 @@ def in_epoch_time(turns: list[Turn], start_epoch_s: float) -> tuple[Turn, ...]:
 def bank_deg(rate_deg_s: float, airspeed_m_s: float) -> float:
     """Bank of a coordinated level turn [deg]: tan(bank) = V * rate / g."""
     return float(np.degrees(np.arctan(airspeed_m_s * np.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2)))
+
+
+def _widen_for_hole(
+    times: list[float], errors: list[float], time_s: Floats, rate_deg_s: Floats, hole: tuple[int, int]
+) -> None:
+    """Widen the errors of a turn's edges where a hole within it may hide that the turn was two.
+
+    What is seen on one side of the hole may be a correction only; then the turn's true edge lies in the hole.
+    """
+    step = GRID_STEP_S
+    seen_before = abs(float(np.sum(rate_deg_s[: hole[0]])) * step)
+    seen_after = abs(float(np.sum(rate_deg_s[hole[1] + 1 :])) * step)
+    if seen_before < CORRECTION_DEG:
+        errors[0] = max(errors[0], (float(time_s[hole[1]]) - times[0]) / 3.0)
+    if seen_after < CORRECTION_DEG:
+        errors[1] = max(errors[1], (times[1] - float(time_s[hole[0]])) / 3.0)
+
+
+def _hole_beside(sample_s: Floats, grid_s: Floats, in_hole: npt.NDArray[np.bool_], when: float) -> float:
+    """Length of the hole in the record within some seconds of a time [s]; 0 where there is none."""
+    first, last = np.searchsorted(grid_s, [when - BESIDE_HOLE_S, when + BESIDE_HOLE_S + 1e-9])
+    if not np.any(in_hole[int(first) : int(last)]):
+        return 0.0
+    before, after = np.searchsorted(sample_s, [when - BESIDE_HOLE_S, when + BESIDE_HOLE_S])
+    around = sample_s[max(int(before) - 1, 0) : int(after) + 1]
+    return float(np.max(np.diff(around))) if len(around) > 1 else 0.0
 
 
 def _interval_at(time_s: Floats, when: float) -> float:

@@ -53,6 +53,10 @@ FIX_TURN_LEAST_DEG = 112.0
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
 TRUSTED_SD = 2.0
+#: More of a turn than this after a hole is the turn itself, not a correction after it [deg].
+SEEN_AFTER_HOLE_DEG = 90.0
+#: A roll-out with a larger error than this may have come before the crossing [s].
+OPEN_ROLLOUT_S = 3.0
 #: Crossing and rollout closer than this are the same moment for the watch [s].
 TIE_S = 1.0
 #: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
@@ -240,7 +244,7 @@ def _events(
     outbound_level = None if unbroken else Moment(fix_turn.end_epoch_s, fix_turn.end_sd_s)
     turned_back = None if back is None else Moment(back.start_epoch_s, back.start_sd_s)
     level_end = fix_turn if unbroken else back
-    rollout = None if level_end is None else Moment(level_end.end_epoch_s, level_end.end_sd_s)
+    rollout = None if level_end is None else Moment(level_end.end_epoch_s, _end_sd_s(path, level_end))
     if rollout is not None and b is not None and rollout.epoch_s > end:
         # Still turning over the fix: the inbound leg was never level, but the passage ends it all the same.
         rollout = Moment(end, rollout.sd_s)
@@ -280,6 +284,15 @@ def _events(
     )
 
 
+def _end_sd_s(path: FlightPath, turn: Turn) -> float:
+    """Error of a turn's end [s]: where a hole lies in it and little is seen after, the end may be in the hole."""
+    k0, k1 = path.index(turn.start_epoch_s), path.index(turn.end_epoch_s)
+    hidden = k0 + np.flatnonzero(path.in_hole[k0 : k1 + 1])
+    if not len(hidden) or abs(path.heading_deg[k1] - path.heading_deg[hidden[-1]]) > SEEN_AFTER_HOLE_DEG:
+        return turn.end_sd_s
+    return max(turn.end_sd_s, (turn.end_epoch_s - float(path.epoch_s[hidden[0]])) / 3.0)
+
+
 def _outbound_at(path: FlightPath, start: float, end: float, offset: float) -> float:
     """When the track first points outbound [s since 1970]: where an unbroken turn begins to lead back."""
     inside = (path.epoch_s >= start) & (path.epoch_s <= end) & (path.track_deg - offset >= 180.0)
@@ -316,4 +329,7 @@ def _inbound_start(
         return None, Moment(rollout.epoch_s, widened), "rollout", difference > TIE_S
     if beyond <= 2.0 * trust and difference > TIE_S:
         return crossed, Moment(at, max(crossed.sd_s, difference / 2.0)), "course", True
+    if rollout.sd_s > OPEN_ROLLOUT_S:
+        # Where a hole leaves the roll-out open, it may as well have come first.
+        return crossed, Moment(at, max(crossed.sd_s, rollout.sd_s / 2.0)), "course", False
     return crossed, crossed, "course", False
