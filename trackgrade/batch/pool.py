@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
+import threading
 from collections import deque
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.synchronize import Event
 
 from trackgrade.batch.work import Flight, Outcome, Settings
 
@@ -33,7 +36,7 @@ def run(
     """The outcome of each flight, in the order given, with ``jobs`` worker processes.
 
     ``advance`` is called once for each flight done; ``work`` must be importable by name. Closing the iterator (or an
-    interrupt) ends the workers at once: they write nothing, so nothing is left half done.
+    interrupt) ends the workers after the flight each is at; those not begun are left.
     """
     if jobs <= 1 or len(flights) <= 1:
         for flight in flights:
@@ -43,12 +46,13 @@ def run(
         return
     waiting = deque(flights)
     while waiting:
-        pool = _pool(min(jobs, len(waiting)), settings)
+        pool, stop = _pool(min(jobs, len(waiting)), settings)
         running: deque[tuple[Flight, Future[Outcome]]] = deque()
         try:
             while waiting or running:
                 while waiting and len(running) < AHEAD * jobs:
-                    running.append((waiting[0], pool.submit(work, waiting[0], settings)))
+                    with _interrupts_held():
+                        running.append((waiting[0], pool.submit(_in_worker, work, waiting[0], settings)))
                     waiting.popleft()
                 outcome = running[0][1].result()
                 running.popleft()
@@ -63,7 +67,9 @@ def run(
                 advance()
                 yield outcome
         finally:
-            _end(pool, at_once=bool(running))
+            # Not terminated: a worker killed in the middle of a result would leave this process waiting for the rest.
+            stop.set()
+            pool.shutdown(wait=True, cancel_futures=True)
 
 
 def cores() -> int:
@@ -72,38 +78,74 @@ def cores() -> int:
 
 
 def _run_alone(flight: Flight, settings: Settings, work: Work) -> Outcome:
-    pool = _pool(1, settings)
+    pool, _ = _pool(1, settings)
     try:
-        return pool.submit(work, flight, settings).result()
+        with _interrupts_held():
+            future = pool.submit(_in_worker, work, flight, settings)
+        return future.result()
     except BrokenProcessPool:
         return Outcome(flight.path, error=f"{flight.path}: the worker died on it (out of memory?); grade it alone")
     finally:
-        _end(pool, at_once=False)
+        pool.shutdown(wait=True)
 
 
-def _pool(workers: int, settings: Settings) -> ProcessPoolExecutor:
+def _pool(workers: int, settings: Settings) -> tuple[ProcessPoolExecutor, Event]:
+    """Workers, and the event that tells them to begin no more flights."""
     # A fork server loads numpy, scipy and the rest once, and every worker starts as its copy. It is also safe
     # where the parent has threads. Windows has no fork: each worker loads them itself.
     if "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload(["trackgrade.batch.flight", *(["trackgrade.report.page"] * settings.report)])
+        _start_fork_server()
     else:
         context = multiprocessing.get_context("spawn")  # type: ignore[assignment]
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_start_worker)
+    stop = context.Event()
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_start_worker, initargs=(stop,)), stop
 
 
-def _start_worker() -> None:
-    # Ctrl-C reaches the whole group of processes: the parent decides, the workers do not print.
+def _start_fork_server() -> None:
+    """Start the fork server deaf to Ctrl-C, and so its workers: the parent decides, they do not print."""
+    from multiprocessing import forkserver
+
+    if threading.current_thread() is not threading.main_thread():  # signals are the main thread's to set
+        forkserver.ensure_running()
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # for the milliseconds of a start; it is inherited
+    try:
+        forkserver.ensure_running()
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextlib.contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Ctrl-C takes effect at the end of the block. A worker whose start is cut short is nobody's, and complains."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    held: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: held.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if held:
+        raise KeyboardInterrupt
+
+
+_stop: Event | None = None  # of a worker: set when the parent wants no more
+
+
+def _start_worker(stop: Event) -> None:
+    global _stop
+    _stop = stop
+    # Ctrl-C reaches the whole group of processes; here for Windows, where each worker starts by itself.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
 
 
-def _end(pool: ProcessPoolExecutor, *, at_once: bool) -> None:
-    processes = list((pool._processes or {}).values())  # gone from the pool once it is shut down
-    pool.shutdown(wait=not at_once, cancel_futures=True)
-    if at_once:
-        for process in processes:
-            process.terminate()
-        for process in processes:
-            process.join(timeout=5)
+def _in_worker(work: Work, flight: Flight, settings: Settings) -> Outcome:
+    if _stop is not None and _stop.is_set():  # handed out before the interrupt, and waited for by nobody
+        return Outcome(flight.path, error="not begun")
+    return work(flight, settings)

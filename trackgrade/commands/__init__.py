@@ -78,6 +78,8 @@ class Program(click.Group):
             status = returned if isinstance(returned, int) else 0
         except Exception as error:
             status = _explain(error)
+        except KeyboardInterrupt:  # outside the command itself
+            status = _explain(_Interrupted("nothing is half written"))
         sys.exit(status)
 
     def invoke(self, ctx: click.Context) -> Any:
