@@ -13,6 +13,7 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.motion.samples import Turn
+from trackgrade.motion.turns import CORRECTION_DEG
 from trackgrade.segment.crossings import zero_crossings
 from trackgrade.segment.events import (
     POSITION_FLOOR_NM,
@@ -53,8 +54,6 @@ FIX_TURN_LEAST_DEG = 112.0
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
 TRUSTED_SD = 2.0
-#: More of a turn than this after a hole is the turn itself, not a correction after it [deg].
-SEEN_AFTER_HOLE_DEG = 90.0
 #: A roll-out with a larger error than this may have come before the crossing [s].
 OPEN_ROLLOUT_S = 3.0
 #: Crossing and rollout closer than this are the same moment for the watch [s].
@@ -288,7 +287,7 @@ def _end_sd_s(path: FlightPath, turn: Turn) -> float:
     """Error of a turn's end [s]: where a hole lies in it and little is seen after, the end may be in the hole."""
     k0, k1 = path.index(turn.start_epoch_s), path.index(turn.end_epoch_s)
     hidden = k0 + np.flatnonzero(path.in_hole[k0 : k1 + 1])
-    if not len(hidden) or abs(path.heading_deg[k1] - path.heading_deg[hidden[-1]]) > SEEN_AFTER_HOLE_DEG:
+    if not len(hidden) or abs(path.heading_deg[k1] - path.heading_deg[hidden[-1]]) > CORRECTION_DEG:
         return turn.end_sd_s
     return max(turn.end_sd_s, (turn.end_epoch_s - float(path.epoch_s[hidden[0]])) / 3.0)
 

@@ -48,13 +48,16 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
     straight = laps_toward(path, leg_s, mirrored=False) + laps_toward(path, leg_s, mirrored=True)
     found = chains_of(without_overlaps(straight), leg_s)
     chains = [chain for chain in found if not other_course(path, chain)]
-    turned = path.seen_as(reciprocal=True, mirrored=False)
-    reverse = without_overlaps(laps_toward(turned, leg_s, mirrored=False) + laps_toward(turned, leg_s, mirrored=True))
-    reverse_chains = [chain for chain in chains_of(reverse, leg_s) if not other_course(turned, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
     miss_nm = _miss_nm(chains)
-    if reverse_chains and miss_nm > REVERSED_MISS_NM and _miss_nm(reverse_chains) < 0.5 * miss_nm:
-        return _reversed(reverse_chains)
+    if miss_nm > REVERSED_MISS_NM:
+        turned = path.seen_as(reciprocal=True, mirrored=False)
+        reverse = without_overlaps(
+            laps_toward(turned, leg_s, mirrored=False) + laps_toward(turned, leg_s, mirrored=True)
+        )
+        reverse_chains = [chain for chain in chains_of(reverse, leg_s) if not other_course(turned, chain)]
+        if reverse_chains and _miss_nm(reverse_chains) < 0.5 * miss_nm:
+            return _reversed(reverse_chains)
     visits = _visits(path, hold, chains, leg_s)
     if visits:
         return Flown(visits)
