@@ -80,4 +80,4 @@ def test_a_gpx_is_graded_without_pandas_and_pictures(flight: Path, hold_file: Pa
         "grade", str(flight), "--hold", str(hold_file), "--no-html", "--json", "debrief.json", cwd=tmp_path
     )
     assert status == 0, stderr
-    assert not loaded.intersection({"pandas", "matplotlib", "sqlalchemy", "distributed"})
+    assert not loaded.intersection({"pandas", "matplotlib", "sqlalchemy", "distributed", "pyproj"})

@@ -13,7 +13,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import azimuth_distance, destination
+from trackgrade.earth.geodesy import LocalPlane, azimuth_distance, destination, near_east_north_m
 from trackgrade.earth.radials import NoCrossing, cross_radials
 
 WGS84 = Geodesic.WGS84
@@ -33,6 +33,30 @@ def test_radial_and_distance(station: tuple[float, float], azimuth: float, dista
     back_deg, back_nm = (float(v) for v in azimuth_distance(*station, lat, lon))
     assert abs(back_nm - distance_nm) < ONE_MILLIMETRE_NM
     assert abs(wrap180(back_deg - azimuth)) < 1e-6
+
+
+@pytest.mark.parametrize("fix", STATIONS)
+@pytest.mark.parametrize(("distance_nm", "metres"), [(5.0, 0.0001), (50.0, 0.012), (100.0, 0.1)])
+def test_the_plane_about_a_fix_holds_to_what_it_says(
+    fix: tuple[float, float], distance_nm: float, metres: float
+) -> None:
+    azimuths = np.arange(3.0, 360.0, 17.0)
+    places = [WGS84.Direct(*fix, azimuth, distance_nm * 1852.0) for azimuth in azimuths]
+    lat, lon = (np.array([place[key] for place in places]) for key in ("lat2", "lon2"))
+    plane = LocalPlane(*fix)
+    east, north = plane.to_plane(lat, lon)
+    off_nm = np.hypot(
+        east - distance_nm * np.sin(np.radians(azimuths)), north - distance_nm * np.cos(np.radians(azimuths))
+    )
+    assert np.max(off_nm) * 1852.0 < metres
+    back = zip(*plane.to_geographic(east, north), lat, lon)
+    assert max(WGS84.Inverse(*map(float, each))["s12"] for each in back) < metres
+    many_to_one = near_east_north_m(lat, lon, *fix)
+    expected = np.array(
+        [[WGS84.Inverse(*map(float, each), *fix)[key] for key in ("azi1", "s12")] for each in zip(lat, lon)]
+    )
+    assert np.allclose(np.hypot(*many_to_one), expected[:, 1], atol=metres)
+    assert np.allclose(wrap180(np.degrees(np.arctan2(*many_to_one)) - expected[:, 0]), 0.0, atol=1e-4)
 
 
 def crossings(count: int = 200) -> list[tuple[tuple[float, float], tuple[float, float], tuple[float, float]]]:

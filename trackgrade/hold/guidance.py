@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.geodesy import azimuth_distance, near_east_north_m
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold
@@ -58,8 +58,9 @@ def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
 def _off_course_deg(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
     """Bearing from the station to the positions, less the course set, both at the station [-180 to 180)."""
     lat, lon, course = station_of(hold)
-    bearing, distance = azimuth_distance(lat, lon, lat_deg, lon_deg)
-    off = np.asarray(wrap180(bearing - course))
+    east_m, north_m = near_east_north_m(lat, lon, lat_deg, lon_deg)
+    distance = np.hypot(east_m, north_m)
+    off = np.asarray(wrap180(np.degrees(np.arctan2(east_m, north_m)) - course))
     return np.where(distance > 0.0, off, np.where(np.isnan(distance), np.nan, 0.0))
 
 

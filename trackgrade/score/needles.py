@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
@@ -186,8 +186,8 @@ def needle_contrasts(readings: Sequence[NeedleReading], limit_share: float) -> t
 
 def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> Floats:
     lat, lon, _ = station_of(hold)
-    _, distance = azimuth_distance(lat, lon, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
-    return distance
+    station = LocalPlane(lat, lon)
+    return np.asarray(np.hypot(*station.to_plane(*HoldFrame(hold).to_geographic(along_nm, cross_nm))))
 
 
 def _share_of_time(times: Floats, good: npt.NDArray[np.bool_]) -> float:

@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.geodesy import azimuth_distance
-from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.earth.geodesy import near_east_north_m
 from trackgrade.track.track import Floats
 
 #: Steps looked at [s]: long enough that some metres of position noise do not turn the course.
@@ -43,10 +42,10 @@ def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[
     if len(index) < WINDOW + 2:
         return bad
     t, lat, lon = epoch_s[index], lat_deg[index], lon_deg[index]
-    course_deg, distance_nm = azimuth_distance(lat[:-1], lon[:-1], lat[1:], lon[1:])
-    moving = (distance_nm * METRES_PER_NM > LEAST_STEP_M) & (np.diff(t) <= LONGEST_STEP_S)
+    east_m, north_m = near_east_north_m(lat[:-1], lon[:-1], lat[1:], lon[1:])
+    moving = (np.hypot(east_m, north_m) > LEAST_STEP_M) & (np.diff(t) <= LONGEST_STEP_S)
     both = moving[:-1] & moving[1:]
-    change = np.where(both, np.exp(1j * np.radians(np.diff(course_deg))), 0.0)
+    change = np.where(both, np.exp(1j * np.diff(np.arctan2(east_m, north_m))), 0.0)
 
     ones = np.ones(WINDOW)
     count = np.convolve(both, ones, mode="same")
