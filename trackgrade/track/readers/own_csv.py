@@ -6,9 +6,10 @@ a quote, a comment, a cell that is no plain number) is left to `csv_table`; wher
 
 from __future__ import annotations
 
-import re
+import io
 
 import numpy as np
+import numpy.typing as npt
 
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
 from trackgrade.track.track import CHANNELS, Floats, Provenance, Track
@@ -24,14 +25,17 @@ _QUANTITIES = {
 }
 _NEEDED = {"time_utc", "lat", "lon"}
 _DIRECTIONS = {name for name in CHANNELS if name.startswith(("heading", "track"))}
-#: More rows take too much memory as texts, all at once.
-_MOST_ROWS = 100_000
+#: More rows take too much memory, all at once.
+_MOST_ROWS = 1_000_000
 
 #: Values beyond these are no slip of the log but another unit or form, which `csv_table` tells.
 _RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), **dict.fromkeys(_DIRECTIONS, (0.0, 360.0))}
 
-_PLAIN_NUMBER = "0123456789.-"
-_PLAIN_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?Z")
+#: All that numbers and times are made of. No exponent, no blank, no word: what numpy takes beyond these is not plain.
+_PLAIN = b"0123456789.-:TZ,\n"
+#: A time, its fraction of a second of up to six digits, its Z.
+_MOMENT = np.frombuffer(b"0000-00-00T00:00:00", dtype=np.uint8)
+_LONGEST_TIME = len("0000-00-00T00:00:00.000000Z")
 
 
 def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track | None:
@@ -44,21 +48,16 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     """
     header, _, body = data.partition(b"\n")
     names = header.rstrip(b"\r").decode("latin-1").split(",")
-    if not _NEEDED <= set(names) <= set(_QUANTITIES) or len(set(names)) != len(names) or body.count(b"\n") > _MOST_ROWS:
+    if not _NEEDED <= set(names) <= set(_QUANTITIES) or len(set(names)) != len(names):
         return None
-    lines = body.decode("latin-1").replace("\r\n", "\n").removesuffix("\n").split("\n")
-    if {line.count(",") for line in lines} != {len(names) - 1}:
+    table = _table(body.replace(b"\r\n", b"\n"), names)
+    epoch_s = None if table is None else _times(table["time_utc"])
+    if table is None or epoch_s is None:
         return None
-    flat = ",".join(lines).split(",")
-    cells = {name: flat[column :: len(names)] for column, name in enumerate(names)}
-    epoch_s = _times(cells.pop("time_utc"))
-    columns = {name: _numbers(texts) for name, texts in cells.items()}
-    if epoch_s is None or any(values is None for values in columns.values()):
-        return None
-    found = {name: values for name, values in columns.items() if values is not None}
+    found: dict[str, Floats] = {name: np.ascontiguousarray(table[name]) for name in names if name != "time_utc"}
     if not all(_plain(values, *_RANGES[name]) for name, values in found.items() if name in _RANGES):
         return None
-    alt_ft = found.pop("alt_ft", np.full(len(lines), np.nan))
+    alt_ft = found.pop("alt_ft", np.full(len(table), np.nan))
     lat_deg, lon_deg = found.pop("lat"), found.pop("lon")
     in_order = ["time_utc", "lat", "lon", "alt_ft", *CHANNELS]
     return make_track(
@@ -84,28 +83,43 @@ def _plain(values: Floats, low: float, high: float) -> bool:
         return not np.any((values < low) | (values > high))
 
 
-def _times(texts: list[str]) -> Floats | None:
+def _table(body: bytes, names: list[str]) -> npt.NDArray[np.void] | None:
+    """The rows (n,) by column, NaN for a blank cell, or None where they are not as many cells each, or not plain."""
+    body = body.removesuffix(b"\n")
+    rows = body.count(b"\n") + 1
+    if rows > _MOST_ROWS or not body.strip(b"\n") or body.translate(None, _PLAIN):
+        return None
+    # A blank cell stands between two commas, or at an end of its line.
+    body = body.replace(b",,", b",nan,").replace(b",,", b",nan,").replace(b",\n", b",nan\n").replace(b"\n,", b"\nnan,")
+    if body.endswith(b","):
+        body += b"nan"
+    kinds = [(name, f"S{_LONGEST_TIME}" if name == "time_utc" else "f8") for name in names]
+    try:
+        table = np.loadtxt(io.BytesIO(body), dtype=kinds, delimiter=",", comments=None, ndmin=1)
+    except ValueError:
+        return None
+    return table if len(table) == rows else None
+
+
+def _times(texts: npt.NDArray[np.bytes_]) -> Floats | None:
     """Seconds since 1970 (n,), or None where a time is not ISO 8601 with seconds and a Z, or not in the calendar."""
     # Strictly: numpy would take a zone, or a second Z, with no more than a warning.
-    if not all(map(_PLAIN_TIME.fullmatch, texts)):
+    letters = np.ascontiguousarray(texts).view(np.uint8).reshape(len(texts), -1)
+    moment, rest = letters[:, : len(_MOMENT)], letters[:, len(_MOMENT) :]
+    if not np.where(ord("0") == _MOMENT, _digits(moment), moment == _MOMENT).all():
+        return None
+    place = np.arange(rest.shape[1])
+    end = np.argmax(rest == ord("Z"), axis=1)[:, None]
+    fraction = np.where(place == 0, rest == ord("."), _digits(rest))
+    right = np.where(place < end, fraction, np.where(place == end, rest == ord("Z"), rest == 0))
+    if not right.all() or (end == 1).any():
         return None
     try:
-        moments = np.array([text[:-1] for text in texts], dtype="datetime64[us]")
+        moments = np.where(letters == ord("Z"), 0, letters).astype(np.uint8).view(texts.dtype)[:, 0].astype("M8[us]")
     except ValueError:
         return None
     return np.asarray(moments.astype(np.int64) / 1e6)
 
 
-def _numbers(texts: list[str]) -> Floats | None:
-    """Values (n,), NaN where blank, or None where a cell is no plain number."""
-    if _other_than(_PLAIN_NUMBER, texts):
-        return None
-    try:
-        return np.array([text or "nan" for text in texts], dtype=np.float64)
-    except ValueError:
-        return None
-
-
-def _other_than(characters: str, texts: list[str]) -> bool:
-    """Whether any other character is in the texts."""
-    return bool("".join(texts).strip(characters))
+def _digits(letters: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+    return (letters >= ord("0")) & (letters <= ord("9"))
