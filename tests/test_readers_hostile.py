@@ -15,7 +15,7 @@ import pytest
 
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers import read_track
+from trackgrade.track.readers import read_track, xml_guard
 
 LONGEST_S = 5.0
 HEAD = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
@@ -229,6 +229,29 @@ def test_a_huge_plain_file_is_refused_by_its_size(tmp_path: Path) -> None:
     status, message = within_one_gigabyte(path)
     assert status == 2
     assert "more than 96 MiB" in message
+
+
+def test_more_extensions_than_memory_holds_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    point = "<extensions><a>1</a><b/><c/><d/></extensions>"
+    path = written(tmp_path, gpx_text(FLIGHT[:50], point=point))
+    monkeypatch.setattr(xml_guard, "_MOST_TREE_BYTES", 50 * (1000 + 7 * 400 + 450 + 4 * 350) + 2_000)
+    assert len(read_track(path)) == 50
+    path = written(tmp_path, gpx_text(FLIGHT[:51], point=point))
+    assert "51 track points with extensions" in refused(path)
+
+
+@pytest.mark.fuzz
+@pytest.mark.skipif(sys.platform == "win32", reason="resource limits of POSIX")
+def test_the_most_extensions_that_are_read_fit_in_one_gigabyte(tmp_path: Path) -> None:
+    many = 132_000  # of five each: 660,000 documents in gpxpy's objects
+    point = "<extensions><a>1</a><b/><c/><d/><speed>51</speed></extensions>"
+    points = "".join(
+        f'<trkpt lat="{44 + i * 1e-6:.6f}" lon="-93"><ele>1200</ele><time>2026-05-03T{i // 3600 % 24:02d}:'
+        f"{i // 60 % 60:02d}:{i % 60:02d}Z</time>{point}</trkpt>\n"
+        for i in range(many)
+    )
+    path = written(tmp_path, f"{HEAD}<trk><trkseg>{points}</trkseg></trk></gpx>")
+    assert within_one_gigabyte(path) == (0, f"{many} points\n")
 
 
 @pytest.mark.fuzz

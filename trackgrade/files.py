@@ -11,7 +11,6 @@ import errno
 import hashlib
 import os
 import re
-import secrets
 import stat
 import unicodedata
 import zlib
@@ -25,6 +24,8 @@ MIB = 1024 * 1024
 
 _GZIP_MAGIC = b"\x1f\x8b"
 _CHUNK = 256 * 1024
+_PACKED_CHUNK = 16 * 1024
+_MOST_GZIP_MEMBERS = 10_000  # tools that pack in blocks write one for 64 KiB
 _LARGEST_TOML_BYTES = 256 * 1024
 
 _LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
@@ -110,7 +111,7 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
 
 def _write_beside_and_rename(target: Path, payload: bytes) -> None:
     # Not named after the target: that name may already be as long as the file system allows.
-    beside = target.with_name(f".trackgrade-{secrets.token_hex(8)}.part")
+    beside = target.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     try:
         # O_CREAT with 0666 leaves the permissions to the user's umask, as for any new file.
@@ -230,24 +231,31 @@ def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:
     """Content of all gzip members, at most one chunk over the limit; and whether all of it came out."""
     parts: list[bytes] = []
-    size = 0
-    rest = raw
-    while rest.startswith(_GZIP_MAGIC):
+    size = members = at = 0
+    packed = memoryview(raw)
+    while packed[at : at + len(_GZIP_MAGIC)] == _GZIP_MAGIC:
+        members += 1
+        if members > _MOST_GZIP_MEMBERS:
+            return b"".join(parts), False
         unpacker = zlib.decompressobj(wbits=31)
-        pending = rest
         try:
             while not unpacker.eof:
+                # In slices: what a call leaves over is copied, and copying all of a long rest each time takes minutes.
+                if unpacker.unconsumed_tail:
+                    pending: bytes | memoryview = unpacker.unconsumed_tail
+                else:
+                    pending = packed[at : at + _PACKED_CHUNK]
+                    at += len(pending)
                 part = unpacker.decompress(pending, _CHUNK)
-                pending = unpacker.unconsumed_tail
                 parts.append(part)
                 size += len(part)
                 if size > limit_bytes:
                     return b"".join(parts), True
-                if not part and not pending and not unpacker.eof:
+                if not part and not unpacker.unconsumed_tail and not unpacker.eof and at >= len(raw):
                     return b"".join(parts), False
         except zlib.error:
             return b"".join(parts), False
-        rest = unpacker.unused_data
+        at -= len(unpacker.unused_data)
     return b"".join(parts), True
 
 

@@ -18,6 +18,10 @@ from trackgrade.track.readers.possible import MOST_POINTS
 _DEEPEST = 40  # GPX itself needs 5; extensions a few more
 _MOST_NAMESPACES = 100
 _MOST_ELEMENTS = 2_000_000  # ten for each of the most points: more would not fit in 1 GB as a tree
+# Bytes that gpxpy's objects take, measured with its 1.6: a point, any other element, an ``extensions``, each of its
+# children (copied into a document of its own). With 200 MB for all else the most stays inside 1 GB.
+_POINT_BYTES, _ELEMENT_BYTES, _EXTENSIONS_BYTES, _EXTENSION_BYTES = 1000, 400, 450, 350
+_MOST_TREE_BYTES = 850_000_000
 _MOST_OTHER_POINTS = 10_000  # waypoints, or points of a route
 _POINTS = {"trkpt": "track points", "rtept": "route points", "wpt": "waypoints"}
 
@@ -42,6 +46,7 @@ class Survey:
     """What one pass found: a text safe to parse, and what is in it.
 
     ``counts``: elements by name, without prefix. ``in_point``: names standing directly in a track point.
+    ``extensions``: elements standing directly in any ``extensions``.
     ``cut_at_line``: where a damaged text was cut, or None.
     """
 
@@ -50,6 +55,7 @@ class Survey:
     version: str = ""
     counts: Counter[str] = field(default_factory=Counter)
     in_point: Counter[str] = field(default_factory=Counter)
+    extensions: int = 0
     notes: list[str] = field(default_factory=list)
     cut_at_line: int | None = None
 
@@ -93,6 +99,13 @@ def survey(text: str, source: str) -> Survey:
             f"the file is damaged or cut short at line {found.cut_at_line}: "
             f"{found.counts['trkpt']} points before it were read"
         )
+    size = _ELEMENT_BYTES * sum(found.counts.values()) + (_POINT_BYTES - _ELEMENT_BYTES) * found.counts["trkpt"]
+    size += _EXTENSIONS_BYTES * found.counts["extensions"] + _EXTENSION_BYTES * found.extensions
+    if size > _MOST_TREE_BYTES:
+        raise TrackFileError(
+            f"{source} has {found.counts['trkpt']:,} track points with extensions: too much to hold in memory, "
+            "and not read. Cut it to the flight, or export it without extensions"
+        )
     if len(set(_NAMESPACE.findall(found.text))) > _MOST_NAMESPACES:
         raise TrackFileError(f"{source} declares over {_MOST_NAMESPACES} XML namespaces: this is no flight log")
     # gpxpy looks for declarations by pattern and takes far too long on one without an equals sign.
@@ -114,8 +127,12 @@ def _pass(text: str, source: str) -> Survey:
         local = name.rpartition(":")[2]
         if not open_elements:
             found.root, found.version = name, attributes.get("version", "")
-        elif open_elements[-1].rpartition(":")[2] == "trkpt":
-            found.in_point[local] += 1
+        else:
+            parent = open_elements[-1].rpartition(":")[2]
+            if parent == "trkpt":
+                found.in_point[local] += 1
+            elif parent == "extensions":
+                found.extensions += 1
         open_elements.append(name)
         found.counts[local] += 1
         if len(open_elements) > _DEEPEST:
