@@ -20,6 +20,7 @@ from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.cleaning import clean as clean_track
 from trackgrade.track.thinning import thin
 from trackgrade.track.track import CleanTrack, Track
+from trackgrade.track.vicinity import near_fix
 
 if TYPE_CHECKING:
     from trackgrade.score.debrief import Debrief
@@ -47,12 +48,13 @@ def measure(track: Track, hold: Hold) -> Measured:
         Too few usable points.
     """
     recorded = clean_track(track)
-    clean = thin(recorded)
+    leg_s = expected_leg_s(hold)
+    clean = near_fix(thin(recorded), hold.fix_lat_deg, hold.fix_lon_deg, leg_s)
     frame = HoldFrame(hold)
     motion = trace(clean, frame.plane)
 
     # First pass: the wind from all that was flown near the fix. Second: from the hold alone, once it is known.
-    wind, why_not = wind_over(motion, near_the_fix(motion, expected_leg_s(hold)))
+    wind, why_not = wind_over(motion, near_the_fix(motion, leg_s))
     _, flown = _find(motion, wind, hold, frame, refine=False)
     if flown.visits or flown.reversed_laps:
         wind, why_not = wind_over(motion, over_the_visits(motion, _spans(flown)))
@@ -60,8 +62,8 @@ def measure(track: Track, hold: Hold) -> Measured:
 
     flown = with_wind(flown, wind, motion.start_epoch_s)
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
-    clean = replace(clean, notes=clean.notes + channel_notes, interval_s=recorded.interval_s)
-    return Measured(clean, samples, wind.as_wind() if wind else None, why_not, turns, flown)
+    recorded = replace(recorded, notes=clean.notes + channel_notes)
+    return Measured(recorded, samples, wind.as_wind() if wind else None, why_not, turns, flown)
 
 
 def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:

@@ -65,18 +65,20 @@ class FittedEdges:
 @dataclass(frozen=True, eq=False)
 class _Problem:
     """Everything about the edges that the fit does not change. Time ``tau`` is relative to the guess and
-    runs backwards at the end of a turn, so that every edge is straight flight first."""
+    runs backwards at the end of a turn, so that every edge is straight flight first.
+
+    ``weigh`` (e, m, 2, 2) turns a miss [m] into misses across and along the track in standard errors, 0 for padding;
+    ``samples`` (e,) are no padding.
+    """
 
     tau: Floats
     grid: Floats
     seen_m: Floats
-    across: Floats
-    root_weight: Floats
+    weigh: Floats
+    samples: npt.NDArray[np.intp]
     direction: Floats
     wind_m_s: Floats
     hats: Floats
-    noise_cross_m: float
-    noise_along_m: float
 
 
 def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]) -> FittedEdges:
@@ -131,7 +133,10 @@ def _problem(
     tau = np.clip((trajectory.time_s[index] - guess_s[:, None]) * direction[:, None], -WINDOW_S, WINDOW_S)
     velocity = trajectory.velocity_m_s[index]
     speed = np.maximum(np.hypot(velocity[..., 0], velocity[..., 1]), 1e-6)
-    across = np.stack([-velocity[..., 1], velocity[..., 0]], axis=2) / speed[..., None]
+    unit = velocity / speed[..., None]
+    across = np.stack([-unit[..., 1], unit[..., 0]], axis=2) / trajectory.noise_cross_m
+    weight = np.where(inside, trajectory.weight[index], 0.0)
+    weigh = np.stack([across, unit / trajectory.noise_along_m], axis=2) * np.sqrt(weight)[:, :, None, None]
     grid = np.arange(-WINDOW_S - STEP_S, WINDOW_S + 2 * STEP_S, STEP_S)
     knots = np.arange(-WINDOW_S + 2.0, WINDOW_S - 1.0, KNOT_S)
     hats = np.maximum(0.0, 1.0 - np.abs(grid[:, None] - knots[None, :]) / KNOT_S)
@@ -139,13 +144,11 @@ def _problem(
         tau,
         grid,
         raw_m[index],
-        across,
-        np.sqrt(np.where(inside, trajectory.weight[index], 0.0)),
+        weigh,
+        np.count_nonzero(weight > 0.0, axis=1),
         direction,
         wind_m_s,
         hats,
-        trajectory.noise_cross_m,
-        trajectory.noise_along_m,
     )
 
 
@@ -183,39 +186,29 @@ def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
     sine, cosine = np.sin(angle), np.cos(angle)
     speed = theta[:, 3:4]
     n, p = len(theta), theta.shape[1]
-    flow = np.empty((n, len(grid), 2, p + 1))
-    flow[:, :, 0, p] = (speed * sine + problem.wind_m_s[:, :1]) * sense
-    flow[:, :, 1, p] = (speed * cosine + problem.wind_m_s[:, 1:]) * sense
-    flow[:, :, :, :2] = 0.0
-    flow[:, :, 0, 3], flow[:, :, 1, 3] = sine * sense, cosine * sense
+    # Velocity, and its derivatives by all parameters but the place; their sums over time are the place and its own.
+    flow = np.empty((n, len(grid), 2, p - 1))
+    flow[:, :, 0, -1] = (speed * sine + problem.wind_m_s[:, :1]) * sense
+    flow[:, :, 1, -1] = (speed * cosine + problem.wind_m_s[:, 1:]) * sense
+    flow[:, :, 0, 1], flow[:, :, 1, 1] = sine * sense, cosine * sense
     sideways = np.stack([speed * cosine, -speed * sine], axis=2) * sense[:, :, None]
-    flow[:, :, :, 2] = sideways
-    for j, derivative in ((4, by_start), (5, by_roll), (6, by_rate)):
+    flow[:, :, :, 0] = sideways
+    for j, derivative in ((2, by_start), (3, by_roll), (4, by_rate)):
         flow[:, :, :, j] = sideways * (sense * derivative)[:, :, None]
-    flow[:, :, :, PLAIN:p] = (sideways * sense[:, :, None])[..., None] * hat_angle[None, :, None, :]
-    moved = np.zeros_like(flow)
-    np.cumsum((flow[:, 1:] + flow[:, :-1]) * (STEP_S / 2), axis=1, out=moved[:, 1:])
-    moved -= moved[:, zero : zero + 1]
+    np.multiply((sideways * sense[:, :, None])[..., None], hat_angle[:, None, :], out=flow[:, :, :, PLAIN - 2 : -1])
+    summed = np.cumsum(flow, axis=1)
     cell = np.clip(((problem.tau - grid[0]) / STEP_S).astype(int), 0, len(grid) - 2)
     part = ((problem.tau - grid[cell]) / STEP_S)[:, :, None, None]
     rows = np.arange(n)[:, None]
-    at = moved[rows, cell]
-    at += STEP_S * (flow[rows, cell] * part + (flow[rows, cell + 1] - flow[rows, cell]) * part**2 / 2)
-    at[:, :, 0, 0] += 1.0
-    at[:, :, 1, 1] += 1.0
-    at[:, :, :, p] += theta[:, None, :2]
-    miss = at
-    miss[:, :, :, p] -= problem.seen_m
-    across = problem.across[:, :, :, None]
-    along = np.stack([problem.across[:, :, 1], -problem.across[:, :, 0]], axis=2)[:, :, :, None]
-    root = problem.root_weight[:, :, None]
-    both = np.concatenate(
-        [
-            np.sum(miss * across, axis=2) * root / problem.noise_cross_m,
-            np.sum(miss * along, axis=2) * root / problem.noise_along_m,
-        ],
-        axis=1,
-    )
+    here, there = flow[rows, cell], flow[rows, cell + 1]
+    # Trapezes from the guess to the cell, and into it.
+    origin = (summed[:, zero] - flow[:, zero] / 2.0)[:, None]
+    moved = STEP_S * (summed[rows, cell] - origin + here * (part - 0.5) + (there - here) * (part**2 / 2.0))
+    miss = np.zeros((*problem.tau.shape, 2, p + 1))
+    miss[:, :, 0, 0] = miss[:, :, 1, 1] = 1.0
+    miss[:, :, :, 2:] = moved
+    miss[:, :, :, p] += theta[:, None, :2] - problem.seen_m
+    both = (problem.weigh @ miss).reshape(n, -1, p + 1)
     return both[:, :, p], both[:, :, :p]
 
 
@@ -244,7 +237,7 @@ def _gauss_newton(problem: _Problem, theta: Floats, mean: Floats, sd: Floats) ->
         jacobian = np.where(better[:, None, None], new_jacobian, jacobian)
         cost = np.where(better, new_cost, cost)
         damping = np.where(better, damping / 5, damping * 10)
-    freedom = np.maximum(2 * np.sum(problem.root_weight > 0, axis=1) - PLAIN, 1)
+    freedom = np.maximum(2 * problem.samples - PLAIN, 1)
     return theta, normal, np.sum(residual**2, axis=1) / freedom
 
 

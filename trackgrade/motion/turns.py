@@ -69,12 +69,13 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         straight_before = start - (rough[k - 1][1] if k else time_s[0])
         straight_after = (rough[k + 1][0] if k + 1 < len(rough) else time_s[-1]) - end
         inside = min(max(0.6 * (end - start), 4.0), 20.0)
-        edges.append(Edge(start, True, steady, bound, float(np.clip(straight_before, 3.0, 18.0)), inside))
-        edges.append(Edge(end, False, steady, bound, float(np.clip(straight_after, 3.0, 18.0)), inside))
+        edges.append(Edge(start, True, steady, bound, min(max(straight_before, 3.0), 18.0), inside))
+        edges.append(Edge(end, False, steady, bound, min(max(straight_after, 3.0), 18.0), inside))
     at = np.array([edge.epoch_s for edge in edges])
     towards = wind.at(at) if wind is not None else np.zeros((len(at), 2))
     fitted = fit_edges(trajectory, raw_m, towards, edges if refine else [])
     step = float(time_s[1] - time_s[0])
+    begins_s, ends_s = float(time_s[0]), float(max(time_s[-1], trajectory.time_s[-1]))
     turns = []
     for k, (_, _, steady, bound) in enumerate(rough):
         times, errors = [], []
@@ -100,10 +101,9 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         if times[1] <= times[0]:
             times = [edges[2 * k].epoch_s, edges[2 * k + 1].epoch_s]
         # A turn that the record begins or ends in is known from there on only.
-        times = [float(np.clip(each, time_s[0], max(time_s[-1], trajectory.time_s[-1]))) for each in times]
+        times = [min(max(each, begins_s), ends_s) for each in times]
         # A slice, not a mask over the whole flight: many turns stay linear.
-        first, last = np.searchsorted(time_s, times[0]), np.searchsorted(time_s, times[1], side="right")
-        turning = slice(int(first), int(last))
+        turning = slice(int(time_s.searchsorted(times[0])), int(time_s.searchsorted(times[1], side="right")))
         for hole in _stretches(in_hole[turning]):
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
         speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
@@ -153,8 +153,8 @@ def _widen_for_hole(
 
 def _hole_beside(sample_s: Floats, grid_s: Floats, in_hole: npt.NDArray[np.bool_], when: float) -> float:
     """Length of the hole in the record within some seconds of a time [s]; 0 where there is none."""
-    first, last = np.searchsorted(grid_s, [when - BESIDE_HOLE_S, when + BESIDE_HOLE_S + 1e-9])
-    if not np.any(in_hole[int(first) : int(last)]):
+    first, last = grid_s.searchsorted((when - BESIDE_HOLE_S, when + BESIDE_HOLE_S + 1e-9))
+    if not in_hole[first:last].any():
         return 0.0
     before, after = np.searchsorted(sample_s, [when - BESIDE_HOLE_S, when + BESIDE_HOLE_S])
     around = sample_s[max(int(before) - 1, 0) : int(after) + 1]
@@ -163,7 +163,7 @@ def _hole_beside(sample_s: Floats, grid_s: Floats, in_hole: npt.NDArray[np.bool_
 
 def _interval_at(time_s: Floats, when: float) -> float:
     """Spacing of the samples about a time [s]."""
-    k = int(np.clip(np.searchsorted(time_s, when), 1, len(time_s) - 1))
+    k = min(max(int(time_s.searchsorted(when)), 1), len(time_s) - 1)
     return float(time_s[k] - time_s[k - 1])
 
 
@@ -183,8 +183,7 @@ def _rough_turns(
             inside = signed[first : last + 1]
             if np.max(inside) < LEAST_CORE_RATE_DEG_S or np.sum(inside) * step < LEAST_CHANGE_DEG:
                 continue
-            steady = float(np.median(inside[inside > 0.6 * np.quantile(inside, 0.9)]))
-            bound = threshold_deg_s(steady)
+            bound = threshold_deg_s(_steady(inside))
             # The threshold may lie below the level that marked the stretch, or above dips inside it.
             while first > 0 and signed[first - 1] > bound:
                 first -= 1
@@ -197,7 +196,7 @@ def _rough_turns(
             for a, b in pieces:
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
-                    own = float(np.median(piece[piece > 0.6 * np.quantile(piece, 0.9)]))
+                    own = _steady(piece)
                     found.append((first + a, first + b, sign * own, threshold_deg_s(own)))
     found.sort()
     turns = []
@@ -211,6 +210,14 @@ def _rough_turns(
         end = _level_time(time_s, np.abs(rate_deg_s), last, 1, level)
         turns.append((start, end, steady, bound))
     return turns
+
+
+def _steady(rate: Floats) -> float:
+    """The rate (n,) of a turn proper, rolling in and out left aside: the median of what exceeds six tenths of its ninth
+    decile."""
+    ordered = np.sort(rate)
+    upper = ordered[ordered.searchsorted(0.6 * ordered[int(0.9 * (len(ordered) - 1))], side="right") :]
+    return float(upper[(len(upper) - 1) // 2] + upper[len(upper) // 2]) / 2.0
 
 
 def _parted(rate: Floats, first: int, last: int) -> list[tuple[int, int]]:
@@ -234,7 +241,7 @@ def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: floa
     above, below = rate[index], rate[outside]
     if above <= below:
         return float(time_s[index])
-    part = np.clip((above - bound) / (above - below), 0.0, 1.0)
+    part = min(max((above - bound) / (above - below), 0.0), 1.0)
     return float(time_s[index] + part * (time_s[outside] - time_s[index]))
 
 

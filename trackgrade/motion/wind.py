@@ -166,8 +166,8 @@ def _direction_weight(velocity_m_s: Floats) -> Floats:
     One over the density of directions, by a circular kernel (von Mises), so that no bin edge favours a compass
     direction. Directions hit by only a point or two must not rule: the density has a floor.
     """
-    track = np.arctan2(velocity_m_s[:, 0], velocity_m_s[:, 1])
-    density = np.sum(np.exp(DIRECTION_KERNEL * (np.cos(track[:, None] - track[None, :]) - 1.0)), axis=1)
+    unit = velocity_m_s / np.maximum(np.hypot(velocity_m_s[:, 0], velocity_m_s[:, 1]), 1e-9)[:, None]
+    density = np.sum(np.exp(DIRECTION_KERNEL * (unit @ unit.T - 1.0)), axis=1)
     weight = 1.0 / np.maximum(density, 0.25 * np.mean(density))
     return np.asarray(weight / np.mean(weight))
 

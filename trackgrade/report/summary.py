@@ -63,8 +63,9 @@ def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
 
 
 def flight_facts(debrief: Debrief) -> tuple[Fact, ...]:
-    epoch = debrief.samples.epoch_s
-    facts = [Fact("Track", debrief.track.track.source)]
+    track = debrief.track.track
+    epoch = track.epoch_s
+    facts = [Fact("Track", track.source)]
     if len(epoch):
         facts.append(Fact("Date", day(float(epoch[0]))))
         facts.append(Fact("Recorded", f"{clock(float(epoch[0]))[:5]} to {clock(float(epoch[-1]))[:5]} UTC"))

@@ -38,8 +38,8 @@ class Stretch:
 
 def inside(samples: Samples, start_s: float, end_s: float) -> Indices:
     """Indices of the samples with start <= time <= end."""
-    first = int(np.searchsorted(samples.epoch_s, start_s, side="left"))
-    last = int(np.searchsorted(samples.epoch_s, end_s, side="right"))
+    first = samples.epoch_s.searchsorted(start_s, side="left")
+    last = samples.epoch_s.searchsorted(end_s, side="right")
     return np.arange(first, last)
 
 

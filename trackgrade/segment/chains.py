@@ -12,7 +12,7 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.segment.entry import first_turn, outbound_leg, shape
-from trackgrade.segment.events import Passage, arrivals, inbound_passages
+from trackgrade.segment.events import Passage, Passages, mirror
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
@@ -50,13 +50,17 @@ class FoundLap:
     b: Passage
 
 
-def laps_toward(path: FlightPath, leg_s: float, *, mirrored: bool) -> list[FoundLap]:
-    """Every pair of successive inbound passages that encloses a lap, turns toward one side."""
-    seen = path.seen_as(reciprocal=False, mirrored=mirrored)
-    passages = inbound_passages(seen)
+def laps_to_either_side(path: FlightPath, passages: Passages, leg_s: float) -> list[FoundLap]:
+    """Every pair of successive inbound passages that encloses a lap, whichever way it turns."""
+    return _laps_toward(path, passages, leg_s, mirrored=False) + _laps_toward(
+        path.seen_as(reciprocal=False, mirrored=True), passages.mirrored(), leg_s, mirrored=True
+    )
+
+
+def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored: bool) -> list[FoundLap]:
     found = []
-    for a in passages + _crosswise(seen, passages):
-        for b in (p for p in passages if p.moment.epoch_s > a.moment.epoch_s + 20.0):
+    for a in (*passages.inbound, *_crosswise(seen, passages)):
+        for b in (p for p in passages.inbound if p.moment.epoch_s > a.moment.epoch_s + 20.0):
             seconds = b.moment.epoch_s - a.moment.epoch_s
             if seconds > LAP_LEGS * leg_s + LAP_TURNS_S:
                 break
@@ -90,12 +94,12 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
     return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b)
 
 
-def _crosswise(path: FlightPath, passages: list[Passage]) -> list[Passage]:
+def _crosswise(path: FlightPath, passages: Passages) -> list[Passage]:
     """Arrivals across the course, which open a direct entry's first lap although along need not rise there."""
-    taken = np.array([p.moment.epoch_s for p in passages])
+    taken = np.array([p.moment.epoch_s for p in passages.inbound])
     return [
         p
-        for p in arrivals(path)
+        for p in passages.arrivals
         if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
         and not path.in_hole[path.index(p.moment.epoch_s)]
         and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
@@ -112,9 +116,7 @@ def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
 
 
 def as_flown(passage: Passage, mirrored: bool) -> Passage:
-    if not mirrored:
-        return passage
-    return replace(passage, cross_nm=-passage.cross_nm, heading_deg=-passage.heading_deg, track_deg=-passage.track_deg)
+    return mirror(passage) if mirrored else passage
 
 
 def _ends_inbound(path: FlightPath, a: Passage, b: Passage, lap: Lap) -> bool:

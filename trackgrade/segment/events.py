@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +40,26 @@ class Passage:
     track_deg: float
 
 
+@dataclass(frozen=True)
+class Passages:
+    """Every time a flight passes the fix, in order: inbound, and (to begin an entry) from any direction."""
+
+    inbound: tuple[Passage, ...]
+    arrivals: tuple[Passage, ...]
+
+    def mirrored(self) -> Passages:
+        """The same against the other holding side."""
+        return Passages(tuple(map(mirror, self.inbound)), tuple(map(mirror, self.arrivals)))
+
+
+def mirror(passage: Passage) -> Passage:
+    return Passage(passage.moment, -passage.cross_nm, -passage.heading_deg, -passage.track_deg)
+
+
+def passages_of(path: FlightPath) -> Passages:
+    return Passages(tuple(inbound_passages(path)), tuple(arrivals(path)))
+
+
 def crossing_moment(path: FlightPath, epoch_s: float, angle_deg: float = 0.0) -> Moment:
     """A line crossed: the position's error over the closing speed is the time's.
 
@@ -46,14 +67,11 @@ def crossing_moment(path: FlightPath, epoch_s: float, angle_deg: float = 0.0) ->
     record over which the direction changes the error is a quarter of the hole.
     """
     k = path.index(epoch_s)
-    closing = abs(float(np.cos(np.radians(angle_deg))))
-    position_sd = np.sqrt(
-        (path.lengthwise_sd_nm[k] * closing) ** 2
-        + path.across_sd_nm[k] ** 2 * (1.0 - closing**2)
-        + POSITION_FLOOR_NM**2
-    )
+    closing = abs(math.cos(math.radians(angle_deg)))
+    across = math.sqrt(1.0 - closing**2)
+    position_sd = math.hypot(path.lengthwise_sd_nm[k] * closing, path.across_sd_nm[k] * across, POSITION_FLOOR_NM)
     speed_kt = max(path.value(path.groundspeed_kt, epoch_s) * closing, 10.0)
-    sd = float(np.hypot(position_sd / speed_kt * 3600.0, TIME_FLOOR_S))
+    sd = math.hypot(position_sd / speed_kt * 3600.0, TIME_FLOOR_S)
     if path.in_hole[k]:
         first, last = k, k
         while first > 0 and path.in_hole[first]:
@@ -125,8 +143,15 @@ def _minimum(time_s: Floats, value: Floats, k: int) -> float:
     return float(time_s[k] + np.clip(shift, -1, 1) * (time_s[k + 1] - time_s[k]))
 
 
-def first_between(times: Floats, start: float, end: float) -> float | None:
-    """The first of sorted times inside an open interval, or None."""
+def first_crossing(path: FlightPath, value: Floats, start: float, end: float) -> float | None:
+    """When ``value`` (n,) on the path's grid first falls through zero inside an open interval, or None."""
+    # The interval alone is looked at: a flight of many laps stays linear.
+    first, last = path.epoch_s.searchsorted((start, end))
+    here = slice(max(int(first) - 1, 0), int(last) + 1)
+    return _first_between(zero_crossings(path.epoch_s[here], value[here], rising=False), start, end)
+
+
+def _first_between(times: Floats, start: float, end: float) -> float | None:
     inside = times[(times > start) & (times < end)]
     return float(inside[0]) if len(inside) else None
 
@@ -137,15 +162,16 @@ def wing_tip_abeam(path: FlightPath, start: float, end: float) -> float | None:
     On the outbound leg of a right-hand pattern the fix comes abeam on the right wing; in the mirrored frame that is
     always the same wing. Ahead of it before, behind it after: the forward component of the fix goes from + to -.
     """
-    first, last = np.searchsorted(path.epoch_s, (start, end))
-    here = slice(max(int(first) - 1, 0), int(last) + 1)  # this lap alone: a flight of many laps stays linear
+    first, last = path.epoch_s.searchsorted((start, end))
+    here = slice(max(int(first) - 1, 0), int(last) + 1)
     heading = np.radians(path.heading_deg[here])
-    forward = -(path.along_nm[here] * np.cos(heading) + path.cross_nm[here] * np.sin(heading))
-    beside = path.along_nm[here] * np.sin(heading) - path.cross_nm[here] * np.cos(heading)
+    sin, cos = np.sin(heading), np.cos(heading)
+    forward = -(path.along_nm[here] * cos + path.cross_nm[here] * sin)
+    beside = path.along_nm[here] * sin - path.cross_nm[here] * cos
     # Abeam proper: flying broadly outbound, with the fix on the inner wing.
-    usable = (np.cos(heading) < 0.2) & (beside > 0.0)
-    value = np.where(usable, forward, np.nan)
-    return first_between(zero_crossings(path.epoch_s[here], value, rising=False), start, end)
+    usable = (cos < 0.2) & (beside > 0.0)
+    times = zero_crossings(path.epoch_s[here], np.where(usable, forward, np.nan), rising=False)
+    return _first_between(times, start, end)
 
 
 def overlaps(turn: Turn, start: float, end: float) -> float:

@@ -14,12 +14,11 @@ import numpy as np
 from trackgrade.earth.angles import wrap180
 from trackgrade.motion.samples import Turn
 from trackgrade.motion.turns import CORRECTION_DEG
-from trackgrade.segment.crossings import zero_crossings
 from trackgrade.segment.events import (
     POSITION_FLOOR_NM,
     Passage,
     crossing_moment,
-    first_between,
+    first_crossing,
     overlaps,
     wing_tip_abeam,
 )
@@ -109,7 +108,7 @@ def lap_between(
         return NoLap("an orbit: circles before the fix came again")
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
-    abeam_s = first_between(zero_crossings(path.epoch_s, path.along_nm, rising=False), start, end)
+    abeam_s = first_crossing(path, path.along_nm, start, end)
     # A fix missed to the non-holding side shifts the whole pattern: what counts is the side of the inbound leg flown.
     if abeam_s is not None and path.value(path.cross_nm, abeam_s) - min(a.cross_nm, 0.0) < LEAST_ABEAM_NM:
         abeam_s = None
@@ -310,13 +309,12 @@ def _inbound_start(
 
     Rolling out tangentially on the course is no crossing: it counts only beyond what the position can be trusted.
     """
-    times = zero_crossings(path.epoch_s, path.cross_nm, rising=False)
-    at = first_between(times, turned_back, min(rollout.epoch_s, end))
+    at = first_crossing(path, path.cross_nm, turned_back, min(rollout.epoch_s, end))
     k_roll = path.index(rollout.epoch_s)
     trust = TRUSTED_SD * float(np.hypot(path.across_sd_nm[k_roll], POSITION_FLOOR_NM))
     if at is None:
         # Rolled out short of the course, by less than can be told from rolling out on it?
-        later = first_between(times, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end))
+        later = first_crossing(path, path.cross_nm, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end))
         close = abs(path.value(path.cross_nm, rollout.epoch_s)) < trust and later is not None
         return None, rollout, "rollout", bool(close)
     inside = slice(path.index(at), path.index(min(end, rollout.epoch_s + 10.0)) + 1)

@@ -64,7 +64,7 @@ class FlightPath:
 
     def index(self, epoch_s: float) -> int:
         """Index of the last grid time at or before a moment."""
-        return int(np.clip(np.searchsorted(self.epoch_s, epoch_s, side="right") - 1, 0, len(self.epoch_s) - 1))
+        return max(int(self.epoch_s.searchsorted(epoch_s, side="right")) - 1, 0)
 
     def value(self, array: Floats, epoch_s: float) -> float:
         """An array of this path at a moment, by linear interpolation."""

@@ -14,13 +14,13 @@ from trackgrade.segment.chains import (
     FoundLap,
     as_flown,
     chains_of,
-    laps_toward,
+    laps_to_either_side,
     other_course,
     stays_near,
     without_overlaps,
 )
 from trackgrade.segment.entry import describe_entry, outbound_leg
-from trackgrade.segment.events import Passage, arrivals, inbound_passages, overlaps
+from trackgrade.segment.events import Passage, Passages, overlaps, passages_of
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import NoLap, lap_between
 from trackgrade.segment.path import FlightPath
@@ -45,20 +45,18 @@ SLOW_KT = 60.0
 def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
-    straight = laps_toward(path, leg_s, mirrored=False) + laps_toward(path, leg_s, mirrored=True)
-    found = chains_of(without_overlaps(straight), leg_s)
+    passages = passages_of(path)
+    found = chains_of(without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
     chains = [chain for chain in found if not other_course(path, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
     miss_nm = _miss_nm(chains)
     if miss_nm > REVERSED_MISS_NM:
         turned = path.seen_as(reciprocal=True, mirrored=False)
-        reverse = without_overlaps(
-            laps_toward(turned, leg_s, mirrored=False) + laps_toward(turned, leg_s, mirrored=True)
-        )
+        reverse = without_overlaps(laps_to_either_side(turned, passages_of(turned), leg_s))
         reverse_chains = [chain for chain in chains_of(reverse, leg_s) if not other_course(turned, chain)]
         if reverse_chains and _miss_nm(reverse_chains) < 0.5 * miss_nm:
             return _reversed(reverse_chains)
-    visits = _visits(path, hold, chains, leg_s)
+    visits = _visits(path, hold, chains, passages, leg_s)
     if visits:
         return Flown(visits)
     return Flown((), _what_was_seen(path, found))
@@ -89,18 +87,18 @@ def expected_leg_s(hold: Hold) -> float:
     return (hold.leg.minutes or 1.0) * 60.0
 
 
-def _visits(path: FlightPath, hold: Hold, chains: list[list[FoundLap]], leg_s: float) -> tuple[Visit, ...]:
+def _visits(
+    path: FlightPath, hold: Hold, chains: list[list[FoundLap]], passages: Passages, leg_s: float
+) -> tuple[Visit, ...]:
     visits: list[Visit] = []
     number = 0
-    came = arrivals(path)
-    passages = inbound_passages(path)
     for v, chain in enumerate(chains):
         not_before = chains[v - 1][-1].b.moment.epoch_s + 1.0 if v else -np.inf
         wrong = sum(found.lap.wrong_side for found in chain) > len(chain) / 2
         seen = path.seen_as(reciprocal=False, mirrored=wrong)
-        entry, first_laps, chain = _entry(path, hold, chain, came, leg_s, not_before)
+        entry, first_laps, chain = _entry(path, hold, chain, passages.arrivals, leg_s, not_before)
         laps = first_laps + [found.lap for found in chain]
-        broken = _broken_laps(seen, chain, [as_flown(p, wrong) for p in passages])
+        broken = _broken_laps(seen, chain, [as_flown(p, wrong) for p in passages.inbound])
         numbered = []
         for lap in laps:
             number += 1
@@ -117,7 +115,7 @@ def _entry(
     path: FlightPath,
     hold: Hold,
     chain: list[FoundLap],
-    came: list[Passage],
+    came: tuple[Passage, ...],
     leg_s: float,
     not_before: float,
 ) -> tuple[Entry, list[Lap], list[FoundLap]]:
