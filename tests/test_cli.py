@@ -247,17 +247,16 @@ class TestMany:
     def test_resume_does_only_what_changed_and_gives_the_same_result(
         self, run: Run, flights: Path, hold_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        from trackgrade.batch import pool
+        from trackgrade.batch import alone
 
         done: list[str] = []
-        grade = pool.grade
+        grade = alone.grade
 
         def counted(flight: object, settings: object) -> object:
             done.append(Path(flight.path).name)  # type: ignore[attr-defined]
             return grade(flight, settings)  # type: ignore[arg-type]
 
-        monkeypatch.setattr(pool, "grade", counted)
-        monkeypatch.setattr(pool.run, "__defaults__", (counted,))
+        monkeypatch.setattr(alone.run, "__defaults__", (counted,))
         command = ("grade", flights, "--hold", hold_file, "--jobs", "1", "--json")
         first = run(*command, "one.json")
         assert done == ["flight 0.gpx", "flight 1.gpx", "flight 2.gpx"]

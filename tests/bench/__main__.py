@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tests import plain_flight
 from tests.bench.timing import MemoryWatch, Ratio, call_s, compare, process_s
-from trackgrade.batch.pool import cores
+from trackgrade.batch.alone import cores
 
 WIDER_IN_CI = 2.0
 #: Fewer flights are over before the memory has settled.

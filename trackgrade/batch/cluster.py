@@ -10,7 +10,8 @@ from collections import deque
 from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING
 
-from trackgrade.batch.pool import AHEAD, Advance
+from trackgrade.batch.alone import Advance
+from trackgrade.batch.pool import AHEAD
 from trackgrade.batch.work import Flight, Outcome, Settings
 from trackgrade.errors import TrackgradeError, UsageError
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import secrets
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from trackgrade.errors import OutputError
+from trackgrade.exports.plain import readable
 from trackgrade.files import safe_name, sha256_hex, write_whole
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def growing_file(path: Path) -> Iterator[TextIO]:
             with path.open("w", encoding="utf-8", newline="") as file:
                 yield file
             return
-        beside = path.with_name(f".trackgrade-{secrets.token_hex(8)}.part")
+        beside = path.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
         try:
             with beside.open("w", encoding="utf-8", newline="") as file:
                 yield file
@@ -78,8 +78,8 @@ class Debriefs:
     def add(self, name: str, debrief_json: str) -> None:
         """Add one debrief; ``name`` is its file name where each has a file."""
         if self._file is None:
-            readable = json.dumps(json.loads(debrief_json), ensure_ascii=False, indent=1) + "\n"
-            write_whole(self._path / name if self._each_a_file else self._path, readable)
+            text = readable(json.loads(debrief_json))
+            write_whole(self._path / name if self._each_a_file else self._path, text)
         elif self._lines:
             self._file.write(debrief_json + "\n")
         else:

@@ -8,26 +8,17 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.synchronize import Event
 
+from trackgrade.batch.alone import Advance, Work, grade
 from trackgrade.batch.work import Flight, Outcome, Settings
-
-Advance = Callable[[], None]
-Work = Callable[[Flight, Settings], Outcome]
 
 #: Flights handed out ahead of the one awaited, for each worker: enough that none waits, few enough that
 #: finished reports do not pile up in memory behind a slow flight.
 AHEAD = 4
-
-
-def grade(flight: Flight, settings: Settings) -> Outcome:
-    """`trackgrade.batch.flight.grade_flight`, loaded where and when it runs: it brings numpy and scipy with it."""
-    from trackgrade.batch.flight import grade_flight
-
-    return grade_flight(flight, settings)
 
 
 def run(
@@ -38,12 +29,6 @@ def run(
     ``advance`` is called once for each flight done; ``work`` must be importable by name. Closing the iterator (or an
     interrupt) ends the workers after the flight each is at; those not begun are left.
     """
-    if jobs <= 1 or len(flights) <= 1:
-        for flight in flights:
-            outcome = work(flight, settings)
-            advance()
-            yield outcome
-        return
     waiting = deque(flights)
     while waiting:
         pool, stop = _pool(min(jobs, len(waiting)), settings)
@@ -70,11 +55,6 @@ def run(
             # Not terminated: a worker killed in the middle of a result would leave this process waiting for the rest.
             stop.set()
             pool.shutdown(wait=True, cancel_futures=True)
-
-
-def cores() -> int:
-    """How many flights to grade at a time: the cores this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _run_alone(flight: Flight, settings: Settings, work: Work) -> Outcome:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Generator, Sequence
+from typing import TYPE_CHECKING
 
-from trackgrade.batch import pool
-from trackgrade.batch.done import DoneBefore
-from trackgrade.batch.pool import Advance
+from trackgrade.batch import alone
+from trackgrade.batch.alone import Advance
 from trackgrade.batch.work import Flight, Outcome, Settings
+
+if TYPE_CHECKING:
+    from trackgrade.batch.done import DoneBefore
 
 
 def run(
@@ -31,7 +34,11 @@ def run(
         from trackgrade.batch import cluster
 
         fresh = cluster.run(left, settings, scheduler, advance)
+    elif jobs <= 1 or len(left) <= 1:
+        fresh = alone.run(left, settings, advance)
     else:
+        from trackgrade.batch import pool
+
         fresh = pool.run(left, settings, jobs, advance)
     with contextlib.closing(fresh):
         for flight in flights:

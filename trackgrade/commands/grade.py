@@ -151,9 +151,8 @@ def grade(
     Raises NoHoldFlown where not one flight held, InputError where one could not be graded: after everything
     else is written.
     """
-    from trackgrade.batch.done import DoneBefore
+    from trackgrade.batch.alone import cores
     from trackgrade.batch.outputs import Debriefs, Index, Laps
-    from trackgrade.batch.pool import cores
     from trackgrade.batch.run import run
 
     several = len(flights) > 1
@@ -167,7 +166,7 @@ def grade(
                 debriefs=stack.enter_context(Debriefs(json_path, single=single)) if json_path else None,
                 laps=stack.enter_context(Laps(csv_path)) if csv_path else None,
                 index=Index(out, settings.standard.title) if settings.report and not single else None,
-                done=stack.enter_context(DoneBefore(out)) if several else None,
+                done=stack.enter_context(_done_before(out)) if several else None,
                 figure_path=figure_path,
                 session=session,
             )
@@ -309,6 +308,12 @@ class _Told:
                 if self._several
                 else self._not_flown
             )
+
+
+def _done_before(out: Path) -> DoneBefore:
+    from trackgrade.batch.done import DoneBefore
+
+    return DoneBefore(out)
 
 
 def _standard(name: str | None, timing_band_s: float | None) -> Standard:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade import __version__
-from trackgrade.exports.plain import degrees, number, plain, utc
+from trackgrade.exports.plain import degrees, number, plain, readable, utc
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import Debrief, ItemResult, LapMeasures
@@ -90,7 +90,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
 
 def to_text(debrief: Debrief) -> str:
     """The debrief as JSON text, indented, ending in a newline."""
-    return json.dumps(debrief_to_dict(debrief), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return readable(debrief_to_dict(debrief))
 
 
 def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:

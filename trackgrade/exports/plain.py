@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
@@ -59,3 +60,21 @@ def plain(value: Any, *, leave_out: frozenset[str] = frozenset()) -> Any:
     if isinstance(value, list | tuple):
         return [plain(each) for each in value]
     return plain(value.item())  # a numpy scalar knows its Python self
+
+
+def readable(values: Mapping[str, Any]) -> str:
+    """JSON text for eyes and diffs: each key on a line, each member of its list too, not deeper.
+
+    A whole tree of indented lines is three times as long, and takes the writer ten times as long.
+    """
+    return "{\n" + ",\n".join(f" {_compact(key)}: {_a_line_each(value)}" for key, value in values.items()) + "\n}\n"
+
+
+def _a_line_each(value: Any) -> str:
+    if isinstance(value, list) and value:
+        return "[\n" + ",\n".join(f"  {_compact(each)}" for each in value) + "\n ]"
+    return _compact(value)
+
+
+def _compact(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
