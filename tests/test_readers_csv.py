@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tests.awkward.flight import ALT_FT, EPOCH_S, FLIGHT, LAT_DEG, LON_DEG, own_csv
+from tests.awkward.flight import ALT_FT, EPOCH_S, FLIGHT, LAT_DEG, LON_DEG, START, Row, flight, own_csv
 from tests.awkward.shapes import SHAPES, iso, table
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers import read_track
@@ -166,6 +167,72 @@ def test_the_order_of_day_and_month(tmp_path: Path, dates: str, expected: str) -
     assert bool(chosen) == ("13" not in dates)
 
 
+@pytest.mark.parametrize("late_rows", [0, 3, 1000])
+def test_midnight_passes_while_the_date_stays(tmp_path: Path, late_rows: int) -> None:
+    """Loggers that write the date of the start into every row, only once, or some seconds late."""
+    start = START.replace(hour=23, minute=59, second=30)
+    rows = flight(60, start)
+    lines = ["Date (UTC),Time (UTC),lat,lon"]
+    for i, r in enumerate(rows):
+        date = "2026-05-03" if i < 30 + late_rows else "2026-05-04"
+        lines.append(f"{'' if late_rows == 1000 and i else date},{r.time:%H:%M:%S},{r.lat},{r.lon}")
+    track = read_text(tmp_path, "\n".join(lines))
+    assert track.epoch_s == pytest.approx([r.epoch_s for r in rows])
+    assert any("the next day was taken" in note for note in track.notes) == (late_rows > 0)
+
+
+def test_another_flight_of_the_same_day_is_not_moved_to_the_next(tmp_path: Path) -> None:
+    clocks = ["21:00:00", "21:00:01", "08:00:00", "08:00:01"]
+    track = read_text(
+        tmp_path,
+        "Date (UTC),Time (UTC),lat,lon\n" + "".join(f"2026-05-03,{c},44.{i},-93\n" for i, c in enumerate(clocks)),
+    )
+    assert np.ptp(track.epoch_s) < 86_400 / 2 + 3_700
+    assert not any("next day" in note for note in track.notes)
+
+
+DOUBTS = [
+    (
+        "Latitude,Longitude",
+        lambda r: f"{np.radians(r.lat):.9f},{np.radians(r.lon) + 1.5:.9f}",
+        "if they are radians",
+    ),
+    (
+        "Lat Deg,Lat Min,Lon Deg,Lon Min",
+        lambda r: f"44,{r.lat % 1 * 60:.4f},-93,{-r.lon % 1 * 60:.4f}",
+        "whole degrees",
+    ),
+    ("Lat,Lat dir,Lon,Lon dir", lambda r: f"{r.lat},N,{r.lon},E", "the letter was believed"),
+    ("Lat (S),Lon (E)", lambda r: f"{-r.lat},{r.lon}", "values below zero"),
+    ("lat,lon,Ground Speed (kt)", lambda r: f"{r.lat},{r.lon},{r.speed_kt * 1.852:.1f}", "states kt, but agrees"),
+    ("lat,lon,Time Zone", lambda r: f"{r.lat},{r.lon},EST", ""),
+]
+
+
+@pytest.mark.parametrize(("headers", "cells", "said"), DOUBTS, ids=[d[0] for d in DOUBTS])
+def test_what_looks_wrong_is_said(tmp_path: Path, headers: str, cells: Callable[[Row], str], said: str) -> None:
+    text = f"time_utc,{headers}\n" + "".join(f"{r.time:%Y-%m-%dT%H:%M:%SZ},{cells(r)}\n" for r in FLIGHT)
+    track = read_text(tmp_path, text)
+    assert any(said in note for note in track.notes), track.notes
+    assert "groundspeed_kt" not in track.channels
+
+
+def test_a_zone_that_is_no_offset_is_named(tmp_path: Path) -> None:
+    text = "Time,Time Zone,lat,lon\n" + "".join(f"{r.time:%Y-%m-%d %H:%M:%S},EST,{r.lat},{r.lon}\n" for r in FLIGHT)
+    assert any('"EST" of "Time Zone" is read as none' in note for note in read_text(tmp_path, text).notes)
+
+
+def test_headers_again_with_another_unit_end_the_reading(tmp_path: Path) -> None:
+    text = "".join(
+        f"time_utc,lat,lon,Altitude ({unit})\n"
+        + "".join(f"{r.time:%Y-%m-%dT%H:%M:%SZ},{r.lat},{r.lon},{r.alt_ft * factor}\n" for r in rows)
+        for unit, factor, rows in (("ft", 1.0, FLIGHT[:50]), ("m", 0.3048, FLIGHT[50:]))
+    )
+    track = read_text(tmp_path, text)
+    assert len(track) == 50
+    assert any("other headers begin here" in note for note in track.notes)
+
+
 def test_utc_is_preferred_to_local_time(tmp_path: Path) -> None:
     text = table(
         "Local time,UTC time,Lat,Lon,alt_ft",
@@ -230,6 +297,15 @@ def test_an_altitude_that_cannot_be_is_left_out(tmp_path: Path, altitude: str) -
         ("time,lat,lon\n" + "".join(f"{i},44,-93\n" for i in range(9)), ["does not count from 1970", "start_utc"]),
         ("time,lat,lon\n" + "".join(f"15:20:{i:02d},44,-93\n" for i in range(9)), ['date = "2026-05-03"']),
         ("time,lat,lon\n" + ",44,-93\n" * 9, ["time column is empty"]),
+        ("date,time,lat,lon\n" + "030526,15:20:00,44,-93\n" * 9, ['"030526" may begin with', 'unit = "dmy"']),
+        ("time,lat,lon\n" + "".join(f"46145.{i}1,44,-93\n" for i in range(9)), ["spreadsheets", "excel_days"]),
+        ("date,time,lat,lon\n" + "2026-05-03,20:05.0,44,-93\n" * 9, ['"time" such as "20:05.0"']),
+        ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,-93.1,44.2\n" * 3, ["is beyond 90", "swapped"]),
+        ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,441234567,-931234567\n" * 3, ["ten million", '"e7"']),
+        (
+            "time_utc,Position,alt_ft\n" + '2026-05-03T15:20:00Z,"44.123, -93.123",9\n' * 3,
+            ["in one column", "Split it"],
+        ),
         ("time,lat,lon\n" + "noon,44,-93\n" * 9, ['"noon" is read as no time']),
         ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,44,5,-93,5\n" * 3, ["3 headers", "5 cells"]),
         ("time_utc,lat,lon\n" + "1900-05-03T15:20:00Z,44,-93\n" * 3, ["fewer than two usable", "before 1980"]),

@@ -361,3 +361,147 @@ def offsets_in_the_times() -> str:
         "Timestamp,Lat,Lon,alt_ft",
         lambda r: f"{r.time.replace(hour=r.time.hour - 5):%Y-%m-%d %H:%M:%S}-05:00,{r.lat},{r.lon},{r.alt_ft}",
     )
+
+
+@shape()
+def thousands_parted_by_points() -> str:
+    def row(r: Row) -> str:
+        return ";".join([iso(r), *(f"{v:.7f}".replace(".", ",") for v in (r.lat, r.lon)), f"{r.alt_ft / 1000:.3f}"])
+
+    return table("time_utc;Lat;Lon;Altitude (ft)", row)
+
+
+@shape(units={"alt_ft": "ft"})
+def thousands_parted_by_blanks() -> str:
+    return table(
+        "time_utc;Lat;Lon;Altitude (ft)",
+        lambda r: f"{iso(r)};{r.lat};{r.lon};{r.alt_ft:,.0f}".replace(",", "\u202f"),
+    )
+
+
+@shape(units={"alt_ft": "m", "groundspeed_kt": "kt"})
+def decimal_commas_in_some_columns() -> str:
+    return table(
+        "time_utc;Lat;Lon;Altitude (m);Ground Speed (kt)",
+        lambda r: f"{iso(r)};{r.lat};{r.lon};" + f"{r.alt_ft * FT:.2f};{r.speed_kt:.1f}".replace(".", ","),
+    )
+
+
+@shape(say=("the offset that the header",))
+def an_offset_in_the_header() -> str:
+    return table(
+        "Time (UTC-05:00),Lat,Lon,alt_ft",
+        lambda r: f"{r.time.replace(hour=r.time.hour - 5):%Y-%m-%d %H:%M:%S},{r.lat},{r.lon},{r.alt_ft}",
+    )
+
+
+@shape(say=("the offset that the header",))
+def a_clock_without_its_leading_zero() -> str:
+    return table(
+        "Date,Time (UTC-6),Lat,Lon,alt_ft",
+        lambda r: f"{r.time:%Y%m%d},{int(f'{r.time.hour - 6}{r.time:%M%S}')},{r.lat},{r.lon},{r.alt_ft}",
+    )
+
+
+@shape(units={"utc_offset": "h:min"})
+def offsets_in_minutes() -> str:
+    return table(
+        "Local Time,UTC Offset (min),Lat,Lon,alt_ft",
+        lambda r: f"{r.time.replace(hour=r.time.hour - 5):%Y-%m-%d %H:%M:%S},-300,{r.lat},{r.lon},{r.alt_ft}",
+    )
+
+
+@shape(say=('"Ref 1" holds only N and S', '"Ref 2" holds only E and W'))
+def sides_under_other_headers() -> str:
+    return table(
+        "time_utc,Latitude,Ref 1,Longitude,Ref 2,alt_ft",
+        lambda r: f"{iso(r)},{abs(r.lat)},N,{abs(r.lon)},W,{r.alt_ft}",
+    )
+
+
+@shape(say=('"Longitude (W)" was read as positive to the west',))
+def positive_to_the_west() -> str:
+    return table("time_utc,Latitude (N),Longitude (W),alt_ft", lambda r: f"{iso(r)},{r.lat},{abs(r.lon)},{r.alt_ft}")
+
+
+@shape(units={"half_day": "text"}, say=("month first",))
+def half_days_in_a_column_of_their_own() -> str:
+    return table(
+        "Date (UTC),Time (UTC),AM/PM,Lat,Lon,Alt (ft)",
+        lambda r: f"5/3/26,{r.time:%I:%M:%S},{r.time:%p},{r.lat},{r.lon},{r.alt_ft}",
+    )
+
+
+@shape(altitude_within_ft=50.0, say=("states no unit: read as ft",))
+def feet_below_and_levels_above() -> str:
+    return table(
+        "time_utc,lat,lon,Altitude",
+        lambda r: f"{iso(r)},{r.lat},{r.lon},{'FL040' if int(r.epoch_s) % 2 else r.alt_ft}",
+    )
+
+
+@shape()
+def remarks_over_two_lines() -> str:
+    def row(r: Row) -> str:
+        remark = '"turned, ""late""\nand wide"' if int(r.epoch_s) % 30 == 7 else ""
+        return f"{iso(r)},{remark},{r.lat},{r.lon},{r.alt_ft}"
+
+    return table("time_utc,remark,lat,lon,alt_ft", row)
+
+
+@shape(units={"alt_ft": "m"})
+def headers_over_two_lines() -> str:
+    return table(
+        '"Time\n(UTC)","Latitude\n(deg)","Longitude\n(deg)","Altitude\n(m)"',
+        lambda r: f"{iso(r)},{r.lat},{r.lon},{r.alt_ft * FT:.2f}",
+    )
+
+
+@shape(say=('"lat" was taken',))
+def a_blank_column_of_the_same_name() -> str:
+    return table("time_utc,lat,lon,alt_ft,lat,lon", lambda r: f"{iso(r)},,,{r.alt_ft},{r.lat},{r.lon}")
+
+
+@shape(encoding="utf-16")
+def month_first_by_name_with_semicolons() -> str:
+    return table(
+        "Timestamp (UTC);Lat;Lon;Alt (ft)",
+        lambda r: f"May {r.time.day}, {r.time:%Y %I:%M:%S %p};{r.lat};{r.lon};{r.alt_ft}",
+    )
+
+
+@shape()
+def weekdays() -> str:
+    return table(
+        "Timestamp;Lat;Lon;Alt (ft)", lambda r: f"{r.time:%a, %d %b %Y %H:%M:%S} GMT;{r.lat};{r.lon};{r.alt_ft}"
+    )
+
+
+@shape()
+def fourteen_digits() -> str:
+    return table("Time UTC,Lat,Lon,Alt (ft)", lambda r: f"{r.time:%Y%m%d%H%M%S},{r.lat},{r.lon},{r.alt_ft}")
+
+
+@shape(columns_map='date = { column = "Date", unit = "dmy" }\n')
+def six_digit_dates_with_a_map() -> str:
+    return table(
+        "Date,Time UTC,Lat,Lon,Alt (ft)",
+        lambda r: f"{r.time:%d%m%y},{r.time:%H%M%S},{r.lat},{r.lon},{r.alt_ft}",
+    )
+
+
+@shape(units={"groundspeed_kt": "m/s"})
+def units_in_whole_words() -> str:
+    return table(
+        "Time stamp (UTC),Lat.,Long.,Alt. (feet),Ground Speed (meters/second)",
+        lambda r: f"{iso(r)},{r.lat},{r.lon},{r.alt_ft},{r.speed_kt / 3.6 * 1.852:.2f}",
+    )
+
+
+@shape(units={"latitude": "degrees and minutes"}, degrees_within=2e-6)
+def degrees_minutes_and_seconds_with_decimal_commas() -> str:
+    def dms(value: float, sides: str) -> str:
+        whole, rest = divmod(abs(value) * 3600, 3600)
+        return f"{whole:.0f}°{rest // 60:02.0f}'{rest % 60:06.3f}\"{sides[int(value < 0)]}".replace(".", ",")
+
+    return table("UTC;Lat;Lon;Alt (ft)", lambda r: f"{iso(r)};{dms(r.lat, 'NS')};{dms(r.lon, 'EW')};{r.alt_ft}")

@@ -40,7 +40,7 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
         Unit("ft", words=("ft", "feet", "foot")),
         Unit("m", 1.0 / METRES_PER_FT, words=("m", "meter", "meters", "metre", "metres", "mtr", "mtrs")),
         Unit("fl", 100.0, words=("fl", "hft")),
-        Unit("km", 1000.0 / METRES_PER_FT, words=("km",)),
+        Unit("km", 1000.0 / METRES_PER_FT, words=("km", "kilometers", "kilometres")),
     ),
     "speed": (
         Unit("kt", words=("kt", "kts", "kn", "knot", "knots")),
@@ -96,6 +96,7 @@ QUANTITIES = {
         Quantity("time_utc", "time", "time"),
         Quantity("date", "date", "day"),
         Quantity("time_of_day", "time of day", "clock"),
+        Quantity("half_day", "AM or PM", "text"),
         Quantity("utc_offset", "offset of local time from UTC", "text"),
         Quantity("lat", "latitude", "position"),
         Quantity("lon", "longitude", "position"),
@@ -200,10 +201,19 @@ SPELLINGS: dict[str, str] = {
     "altmsl": "alt msl",
     "baroalt": "baro alt",
     "flightlevel": "alt fl",
+    "ddmmyy": "dmy",
+    "ddmmyyyy": "dmy",
+    "mmddyy": "mdy",
+    "mmddyyyy": "mdy",
+    "yymmdd": "iso",
+    "yyyymmdd": "iso",
+    "hhmmss": "hms",
 }
 
 #: Words that say where a value comes from and change nothing.
-NOISE = frozenset(["gps", "aircraft", "plane", "own", "ownship", "position", "pos", "current", "wgs", "ac", "nav"])
+NOISE = frozenset(
+    ["gps", "aircraft", "plane", "own", "ownship", "position", "pos", "current", "wgs", "ac", "nav", "stamp"]
+)
 
 
 @dataclass(frozen=True)
@@ -225,6 +235,8 @@ class Rule:
     note: str = ""
 
 
+_OFFSET_UNITS = ("h", "hr", "hrs", "hour", "hours", "min", "mins", "minutes", "s", "sec", "seconds")  # told by size
+
 # Of several altitudes the one nearest to what the pilot reads off the altimeter comes first (common practice, no
 # source: a hold is flown by the altimeter): indicated, then above mean sea level, then unspecified, GPS, pressure.
 RULES = (
@@ -234,12 +246,13 @@ RULES = (
     Rule("time_utc", ("utc",), ("date",), 1),
     Rule("time_utc", ("time",), ("local", "of", "day"), 2),
     Rule("date", ("date",), ("local", "utc"), 0),
-    Rule("utc_offset", ("utc", "offset"), ("time",), 0),
-    Rule("utc_offset", ("time", "zone"), ("offset",), 1),
-    Rule("utc_offset", ("time", "offset"), ("zone",), 1),
-    Rule("utc_offset", ("zone",), ("offset", "utc"), 2),
-    Rule("lat", ("lat",)),
-    Rule("lon", ("lon",)),
+    Rule("half_day", ("am", "pm"), ("time", "local", "utc"), 0),
+    Rule("utc_offset", ("utc", "offset"), ("time", *_OFFSET_UNITS), 0),
+    Rule("utc_offset", ("time", "zone"), ("offset", *_OFFSET_UNITS), 1),
+    Rule("utc_offset", ("time", "offset"), ("zone", *_OFFSET_UNITS), 1),
+    Rule("utc_offset", ("zone",), ("offset", "utc", *_OFFSET_UNITS), 2),
+    Rule("lat", ("lat",), ("n", "s")),  # "Lon (W)": written positive to the west
+    Rule("lon", ("lon",), ("e", "w")),
     Rule("lat_side", ("lat", "side")),
     Rule("lat_side", ("lat", "hemisphere")),
     Rule("lat_side", ("lat", "dir")),
@@ -283,11 +296,15 @@ RULES = (
     Rule("track_true_deg", ("course",), ("ground", "over"), 2, "deg", doubt="reference"),
     Rule("bank_deg", ("bank",), ("angle",), 0, "deg"),
     Rule("oat_c", ("outside", "temp"), ("air",), 0, "C"),
-    Rule("mark", ("mark",), ("pilot",), 0),
+    Rule("mark", ("mark",), ("pilot", "event"), 0),
 )
 
 # Units written with a stroke or an exponent, made one word before a header is taken apart.
 _COMPOUND_UNITS = (
+    (re.compile(r"(?i)\b(?:km|kilomet(?:er|re)s?)\s*(?:/|per)\s*h(?:r|our)?\b"), " kmh "),
+    (re.compile(r"(?i)\bmet(?:er|re)s?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b"), " mps "),
+    (re.compile(r"(?i)\bmiles?\s*(?:/|per)\s*h(?:r|our)?\b"), " mph "),
+    (re.compile(r"(?i)\b(?:ft|feet)\s*per\s*s(?:ec(?:ond)?)?\b"), " fps "),
     (re.compile(r"(?i)\bkm\s*(?:/\s*h(?:r|our)?|\s?h-1|\.h-1)\b"), " kmh "),
     (re.compile(r"(?i)\bm\s*(?:/\s*s(?:ec)?|\s?s-1|\.s-1|·s⁻¹)(?![a-z])"), " mps "),
     (re.compile(r"(?i)\bmi\s*/\s*h(?:r|our)?\b"), " mph "),

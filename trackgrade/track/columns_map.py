@@ -153,7 +153,7 @@ def _offset(value: Any) -> float:
 
 def offset_minutes(text: str) -> float | None:
     """Minutes east of UTC of an offset such as ``-05:00``, ``+0530``, ``UTC+2`` or ``Z``; None for anything else."""
-    match = _OFFSET.fullmatch(text.strip().upper())
+    match = _OFFSET.fullmatch(text.strip().strip("()").strip().upper())
     if match is None:
         return None
     if match[2] is None:

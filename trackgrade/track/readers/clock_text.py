@@ -15,12 +15,14 @@ from trackgrade.track.track import Floats
 _YMD = r"(?P<year>[0-9]{4})[-/.](?P<month>[0-9]{1,2})[-/.](?P<day>[0-9]{1,2})"
 _YMD8 = r"(?P<year>[0-9]{4})(?P<month>[0-9]{2})(?P<day>[0-9]{2})"
 _ABY = r"(?P<a>[0-9]{1,2})(?P<mark>[-/.])(?P<b>[0-9]{1,2})[-/.](?P<year>[0-9]{4}|[0-9]{2})"
-_NAMED = r"(?P<day>[0-9]{1,2})[- ](?P<name>[A-Za-z]{3,9})\.?[-, ]+(?P<year>[0-9]{4}|[0-9]{2})"
+_WEEKDAY = r"(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z]{0,6},?\s+)?"
+_NAMED = _WEEKDAY + r"(?P<day>[0-9]{1,2})[- ](?P<name>[A-Za-z]{3,9})\.?[-, ]+(?P<year>[0-9]{4}|[0-9]{2})"
+_NAME_FIRST = _WEEKDAY + r"(?P<name>[A-Za-z]{3,9})\.?\s+(?P<day>[0-9]{1,2})"
 _CLOCK = (
     r"(?P<hour>[0-9]{1,2}):(?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?))?"
     r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
 )
-_CLOCK6 = r"(?P<hour>[0-9]{2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)"
+_CLOCK6 = r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)"
 _ZONE = r"\s*(?P<zone>Z|z|UTC|GMT|[+\-−][0-9]{2}:?[0-9]{2}|[+\-−][0-9]{2})?"
 _BETWEEN = r"(?:T|\s*[,_ ]\s*|\s+)"
 
@@ -36,10 +38,16 @@ FORMS: tuple[tuple[str, str], ...] = (
     ("day", _YMD8),
     ("clock", _CLOCK + _ZONE),
     ("clock", _CLOCK6 + r"(?P<zone>Z|z)?"),
+    ("day", r"(?P<a>[0-9]{2})(?P<b>[0-9]{2})(?P<c>[0-9]{2})"),
+    ("moment", _NAME_FIRST + r",?\s+(?P<year>[0-9]{4})" + _BETWEEN + _CLOCK + _ZONE),
+    ("day", _NAME_FIRST + r",?\s+(?P<year>[0-9]{4})"),
+    ("moment", _YMD8 + r"(?P<hour>[0-9]{2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)" + _ZONE),
+    ("moment", _NAME_FIRST + r"\s+" + _CLOCK + r"\s+(?P<year>[0-9]{4})"),
 )
 FORM_PATTERNS = tuple((kind, re.compile(pattern)) for kind, pattern in FORMS)
 BARE_DAY = 7  # index of the bare eight digits: a day only where a date is wanted
-BARE_CLOCK = 9  # and of the bare six digits: a clock only beside a date
+BARE_CLOCK = 9  # and of the bare six digits (five where a sheet dropped the zero): a clock only beside a date
+BARE_DAY6 = 10  # six digits under a header that says date; only a map can say which two are the day
 _MONTHS = {
     name: number
     for number, name in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split(), start=1)  # noqa: SIM905
@@ -93,8 +101,15 @@ def day_comes_first(parts: Any) -> bool | None:
     return a_is_day if a_is_day != b_is_day else None
 
 
+def year_first(parts: Any) -> Any:
+    """The parts of six digits that begin with the year, named as such."""
+    return parts.rename(columns={"a": "year", "b": "month", "c": "day"})
+
+
 def days_since_1970(parts: Any, day_first: bool) -> Floats:
     """Days since 1970, NaN for a day that the calendar does not have; two-digit years are 1980 to 2079."""
+    if "c" in parts:  # six digits, year last: the day or the month comes first
+        parts = parts.rename(columns={"c": "year"})
     year = _number(parts, "year")
     short = np.asarray(parts["year"].str.len() == 2)
     with np.errstate(invalid="ignore"):

@@ -25,6 +25,9 @@ from trackgrade.track.readers.table_shape import TableShape
 
 _TIME_QUANTITIES = ("time_utc", "date", "time_of_day")
 _UNSTATED_COST = 10  # a column without a unit comes after all that state one
+_BLANK_COST = 100  # and one whose first cells are all blank after everything
+_SIDES = {"lat_side": ("lat", "NORTH", "SOUTH"), "lon_side": ("lon", "EAST", "WEST")}
+_HALVES = frozenset(["AM", "PM", "A.M.", "P.M."])
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,8 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
             continue
         if entry is not None and entry.unit is not None:
             choice = replace(choice, unit=entry.unit, stated="map")
+        if shape.sample and all(index >= len(row) or not row[index] for row in shape.sample):
+            rank += _BLANK_COST
         candidates.setdefault(choice.quantity, []).append((rank, choice))
 
     for choice in mapped.values():
@@ -104,7 +109,51 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
                 "A columns file (--columns) can name another"
             )
             result.unread.extend(choice.shown for _, choice in ranked[1:])
+    _sides_by_cells(result, shape, columns)
+    _half_day_by_cells(result, shape, columns)
     return result
+
+
+def _half_day_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:
+    """A column of nothing but AM and PM belongs to the clock beside it, whatever its header says."""
+    entry = columns.entries.get("half_day")
+    if "half_day" not in result.chosen and not (entry is not None and entry.leave_out):
+        found = _columns_of(_HALVES, result, shape)
+        if len(found) == 1:
+            _take_by_cells("half_day", found[0], "AM and PM", result, shape)
+
+
+def _columns_of(words: frozenset[str], result: Choices, shape: TableShape) -> list[int]:
+    """Columns that serve as nothing yet and whose filled cells are all among the words."""
+    taken = {c.index for c in [*result.chosen.values(), *result.times]}
+    found = []
+    for index in range(len(shape.headers)):
+        cells = {row[index].upper() for row in shape.sample if index < len(row) and row[index]}
+        if index not in taken and cells and cells <= words:
+            found.append(index)
+    return found
+
+
+def _take_by_cells(quantity: str, index: int, holds: str, result: Choices, shape: TableShape) -> None:
+    choice = Choice(quantity, index, shape.headers[index], UNITS["text"][0], "")
+    result.chosen[quantity] = choice
+    result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
+    result.notes.append(f'"{choice.shown}" holds only {holds}: taken for {QUANTITIES[quantity].title}')
+
+
+def _sides_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:
+    """A column of nothing but N and S (E and W) is the side of an unsigned position, whatever its header says."""
+    for quantity, (axis, *sides) in _SIDES.items():
+        entry = columns.entries.get(quantity)
+        if axis not in result.chosen or quantity in result.chosen or (entry is not None and entry.leave_out):
+            continue
+        at = result.chosen[axis].index
+        if any(row[at].startswith(("-", "−")) for row in shape.sample if at < len(row)):
+            continue
+        letters = frozenset(side[:n] for side in sides for n in (1, len(side)))
+        found = _columns_of(letters, result, shape)
+        if len(found) == 1:
+            _take_by_cells(quantity, found[0], " and ".join(side[0] for side in sides), result, shape)
 
 
 def _mapped(shape: TableShape, columns: ColumnsMap) -> dict[int, Choice]:

@@ -17,6 +17,7 @@ from trackgrade.track.readers import gpx
 from trackgrade.track.readers.possible import MOST_BYTES
 
 _MAP_UNIT = {"degrees and minutes": "dms", "deg with N, S, E, W": "dms"}
+_USUAL_UNIT = {"time_utc": "iso", "lat": "deg", "lon": "deg"}
 _QUANTITY_BY_TITLE = {"time": "time_utc", "time of day": "time_of_day", "latitude": "lat", "longitude": "lon"}
 
 
@@ -90,6 +91,10 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
     used: list[Line] = []
     keys: list[str | int] = []
     provenance = seen.track.provenance if seen.track is not None else ()
+    # Of two columns of one name the one that serves.
+    for choice in [*reversed(seen.choices.times), *seen.choices.chosen.values()]:
+        example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
+        by_shown[choice.shown] = (choice.index, example)
     for p in provenance:
         index, example = by_shown.get(p.column, (0, ""))
         used.append(Line(_QUANTITY_BY_TITLE.get(p.quantity, p.quantity), p.column, p.unit, example, p.note))
@@ -122,18 +127,29 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
         "",
     ]
     lines += _settings(given)
+    named: set[str] = set()
     for line, key in used:
         column = str(key) if isinstance(key, int) else toml_text(key)
         kind = QUANTITIES[line.quantity].kind
-        unit = _MAP_UNIT.get(line.unit, line.unit)
+        entry = given.entries.get(line.quantity)
+        unit = entry.unit.name if entry is not None and entry.unit is not None else _MAP_UNIT.get(line.unit, line.unit)
         known = kind != "text" and any(unit == u.name for u in UNITS[kind])
         unit_part = f", unit = {toml_text(unit)}" if known else ""
-        lines.append(f"{line.quantity} = {{ column = {column}{unit_part} }}")
+        again = "# or: " if line.quantity in named else ""
+        named.add(line.quantity)
+        lines.append(f"{again}{line.quantity} = {{ column = {column}{unit_part} }}")
+    missing = [quantity for quantity in ("lat", "lon") if quantity not in named]
+    missing = missing if named & {"time_utc", "time_of_day"} else ["time_utc", *missing]
+    if missing:
+        lines += ["", "# Not found, and needed. Take away the # and write the column, by its header or its number:"]
+        lines += [f'# {q} = {{ column = {i}, unit = "{_USUAL_UNIT[q]}" }}' for i, q in enumerate(missing, start=1)]
     if unread:
         lines += ["", "# Columns not read:"]
         lines += [f"#   {plain_text(line.column, 60)}    {line.example}".rstrip() for line in unread[:200]]
     lines += ["", "# Fixed values, where the file lacks them:"]
     lines += ['# date = "2026-05-03"', '# utc_offset = "-05:00"', '# start_utc = "2026-05-03T15:20:00Z"']
+    lines += ["", "# Only where they are found wrongly:"]
+    lines += ["# header_line = 4", '# delimiter = ";"', '# decimal = ","']
     lines += ["", "# Quantities and their units:"]
     for quantity in QUANTITIES.values():
         units = "" if quantity.kind == "text" else f": {', '.join(u.name for u in UNITS[quantity.kind])}"

@@ -18,7 +18,7 @@ from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import settle
 from trackgrade.track.readers.column_choice import Choice, Choices, choose
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
-from trackgrade.track.readers.table_shape import TableShape, find_shape, text_lines
+from trackgrade.track.readers.table_shape import TableShape, find_shape, text_lines, whole_records
 from trackgrade.track.readers.table_times import read_times
 from trackgrade.track.readers.table_values import apply_side, degrees, is_blank, numbers
 from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
@@ -27,6 +27,8 @@ from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
 MOST_ROWS = 400_000
 _MOST_MARKS = 2_000
 _LONGEST_CELL = 200
+_CLOCK_AT_END = r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?$"
+_UNSIGNED_SIDE = {"lat": ("s", "n", "south"), "lon": ("w", "e", "west")}
 _NOT_MARKED = frozenset(["", "0", "0.0", "false", "no", "none", "off", "-"])
 _MARKED = frozenset(["1", "1.0", "true", "yes", "on", "x", "*"])
 
@@ -58,12 +60,14 @@ def read(
         The columns map cannot be read or names what is not there.
     """
     columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
+    data = whole_records(data)
     shape = find_shape(data, source, columns_map)
     return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
 
 
 def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
     """As `read`, but a table whose rows cannot be read is described all the same."""
+    data = whole_records(data)
     shape = find_shape(data, source, columns_map)
     seen = Look(shape, choose(shape, columns_map))
     try:
@@ -99,12 +103,20 @@ def _read(
 
     lat_deg, lat_from = _position("lat", choices, cells, lines, shape, source, told)
     lon_deg, lon_from = _position("lon", choices, cells, lines, shape, source, told)
+    half = choices.chosen.get("half_day")
+    if half is not None:
+        for each in choices.times:
+            bare = cells[each.index].str.contains(_CLOCK_AT_END, regex=True)
+            cells[each.index] = cells[each.index].mask(bare, cells[each.index] + " " + cells[half.index])
+    _doubt_degrees(lat_deg, lon_deg, choices, told)
     times = read_times(
         choices.times, choices.chosen.get("utc_offset"), cells, columns_map, source, shape.decimal == ","
     )
+    choices.times.sort(key=lambda c: c.index not in times.used)
     told.extend(times.notes)
     choices.unread.extend(c.shown for c in choices.times if c.index not in times.used)
-    provenance = [*times.provenance, *lat_from, *lon_from]
+    by_half = [] if half is None else [Provenance("half_day", half.shown, "text", QUANTITIES["half_day"].title)]
+    provenance = [*times.provenance, *by_half, *lat_from, *lon_from]
 
     reading = settle.Reading(times.epoch_s, lat_deg, lon_deg, told, provenance)
     alt_ft = np.full(len(lines), np.nan)
@@ -113,7 +125,7 @@ def _read(
         choice = choices.chosen.get(quantity)
         if choice is None:
             continue
-        found = numbers(cells[choice.index], QUANTITIES[quantity].kind, shape.decimal)
+        found = numbers(cells[choice.index], QUANTITIES[quantity].kind, shape.decimal, choice.unit)
         if found.unreadable.any():
             row = int(np.argmax(found.unreadable))
             example = plain_text(cells[choice.index].iloc[row], 30)
@@ -216,7 +228,7 @@ def _rows_of_data(
         headers |= np.asarray(cells[choice.index] == choice.header.strip()) & bool(choice.header)
         headers |= np.asarray(cells[choice.index] == units) & bool(units)
     headers &= ~comment
-    moved = _moved_header(cells, lat, lon)
+    moved = _moved_header(cells, lat, lon, [*choices.chosen.values(), *choices.times])
     keep: npt.NDArray[np.bool_] = ~(blank | comment | headers)
     if comment.any():
         told.append(f"comment lines skipped: {int(comment.sum())}")
@@ -230,14 +242,18 @@ def _rows_of_data(
     return keep
 
 
-def _moved_header(cells: dict[int, Any], lat: Choice, lon: Choice) -> int | None:
-    """The row at which the headers come again with latitude or longitude in another column, or None."""
+def _moved_header(cells: dict[int, Any], lat: Choice, lon: Choice, used: list[Choice]) -> int | None:
+    """The row at which the headers come again in another order or with other units, or None."""
     if not lat.header or not lon.header or lat.header == lon.header:
         return None
     moved = np.zeros(len(cells[lat.index]), dtype=bool)
     for index, column in cells.items():
         moved |= np.asarray(column == lat.header) & (index != lat.index)
         moved |= np.asarray(column == lon.header) & (index != lon.index)
+    again = np.asarray((cells[lat.index] == lat.header) & (cells[lon.index] == lon.header))
+    for choice in used:
+        column = cells[choice.index]
+        moved |= again & np.asarray((column != choice.header.strip().strip('"').strip()) & (column != ""))
     return int(np.argmax(moved)) if moved.any() else None
 
 
@@ -270,9 +286,18 @@ def _position(
             told.append(f'"{choice.shown}" was read as degrees and minutes run together')
     if np.count_nonzero(wrong) > most:
         row = int(np.argmax(wrong))
+        with np.errstate(invalid="ignore"):
+            like_lon = np.count_nonzero((np.abs(values) > 90.0) & (np.abs(values) <= 180.0))
+        if axis == "lat" and like_lon > most:
+            raise TrackFileError(
+                f'{source} line {lines[row]}: lat "{plain_text(column.iloc[row], 40)}" is beyond 90. If latitude and '
+                "longitude are swapped, name their columns in a columns file (--columns)"
+            )
+        many = np.count_nonzero(np.abs(values) > 1e5) > most
+        what, form = ("degrees times ten million", "e7") if many else ("degrees and minutes run together", "ddmm")
         raise TrackFileError(
             f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. '
-            f'If it is degrees and minutes run together, add  {axis} = "ddmm"  to a columns file (--columns)'
+            f'If it is {what}, add  {axis} = "{form}"  to a columns file (--columns)'
         )
     if wrong.any():
         row = int(np.argmax(wrong))
@@ -282,9 +307,42 @@ def _position(
         )
     provenance = [Provenance(QUANTITIES[axis].title, choice.shown, form, choice.note)]
     if side is not None:
-        values = apply_side(values, cells[side.index])
+        given, values = values, apply_side(values, cells[side.index])
+        if (given < 0).any() and (given * values < 0).any():
+            told.append(
+                f'"{choice.shown}" has values below zero beside N or E in "{side.shown}": the letter was believed'
+            )
         provenance.append(Provenance(f"{axis}_side", side.shown, "text", QUANTITIES[f"{axis}_side"].title))
+    elif _UNSIGNED_SIDE[axis][0] in choice.words and _UNSIGNED_SIDE[axis][1] not in choice.words:
+        if (values < 0).any():
+            told.append(f'"{choice.shown}" has values below zero: they were read as they are')
+        else:
+            values = -values
+            told.append(f'"{choice.shown}" was read as positive to the {_UNSIGNED_SIDE[axis][2]}')
     return np.where(read.unreadable, np.nan, values), provenance
+
+
+def _doubt_degrees(lat_deg: Floats, lon_deg: Floats, choices: Choices, told: list[str]) -> None:
+    """Radians are all within a few degrees of 0, 0, where there is only sea; some simulators write them unsaid.
+
+    Whole degrees are half of a position whose minutes stand in another column.
+    """
+    if any(choices.chosen[axis].stated == "own name" for axis in ("lat", "lon")):
+        return
+    unsaid = all(choices.chosen[axis].unit is None for axis in ("lat", "lon"))
+    lat_deg, lon_deg = lat_deg[np.isfinite(lat_deg)], lon_deg[np.isfinite(lon_deg)]
+    if not len(lat_deg) or not len(lon_deg):
+        return
+    if unsaid and np.abs(lat_deg).max() <= np.pi / 2 and np.abs(lon_deg).max() <= np.pi:
+        told.append(
+            "all positions lie within 3° of 0, 0 and no header states degrees: if they are radians, "
+            'add  lat = "rad"  and  lon = "rad"  to a columns file (--columns)'
+        )
+    elif not (lat_deg % 1.0).any() and not (lon_deg % 1.0).any():
+        told.append(
+            "all positions are whole degrees: where the minutes stand in other columns, write both into one, "
+            "such as 44 12.345, before anything is graded"
+        )
 
 
 def _beyond(values: Floats, axis: str) -> npt.NDArray[np.bool_]:

@@ -68,9 +68,15 @@ def settled(reading: Reading, choice: Choice, values: Floats, cell_unit: Unit | 
 
 def _ground_speed(reading: Reading, choice: Choice, values: Floats, stated: Unit | None) -> tuple[Unit | None, str]:
     doubtful = choice.rule is not None and choice.rule.doubt == "speed"
-    if stated is not None and not doubtful:
-        return stated, choice.note
     found = unit_by_positions(reading.epoch_s, reading.lat_deg, reading.lon_deg, values)
+    if stated is not None and not doubtful:
+        if found is None or abs(found.kt / stated.factor - 1.0) <= _SAME_SPEED:
+            return stated, choice.note
+        reading.notes.append(
+            f'"{choice.shown}" states {stated.name}, but agrees with the speed between positions in {found.name}: '
+            f"not used; {_REMEDY}"
+        )
+        return None, ""
     if found is None:
         reading.notes.append(
             f'"{choice.shown}" agrees with the speed between positions in no unit: not used. '

@@ -30,6 +30,12 @@ _BOMS = (
 _COMMENT = re.compile(r"^\s*(?:#|%|//|')\s*")
 _NUMBER = re.compile(r"[+\-−]?\d[\d.,]*(?:[eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+\-−]?\d{1,3},\d+")
+_BOTH = re.compile(r"\(?[+\-−]?[0-9]{1,3}\.[0-9]{2,}°?\s*[NS]?\s*[,;/ ]\s*[+\-−]?[0-9]{1,3}\.[0-9]{2,}°?\s*[EW]?\)?")
+#: A cell in quotes that goes on in the next line; the line's end is the mark.
+_OVER_LINES = re.compile(r'(?:^|(?<=[,;\t|]))\s*"(?:[^"]|"")*\n(?:[^"]|"")*"\s*(?=[,;\t|]|$)')
+_MOST_LINES_OF_A_CELL = 20
+_LONGEST_RECORD = 20_000
+_LARGEST_JOINED_BYTES = 16 * 1024 * 1024
 _TIME_PICTURE = re.compile(r"[ymdhsfz:/.\- ]+", re.IGNORECASE)  # "yyyy-mm-dd", "hh:mm:ss"
 #: Words of a units row beside the units themselves; of instruments whose columns are never read too.
 _UNIT_ROW_WORDS = frozenset(
@@ -75,6 +81,32 @@ class NoHeaderError(TrackFileError):
 def text_lines(data: bytes, encoding: str) -> io.TextIOWrapper:
     """The bytes as text with plain line ends, decoded on the way."""
     return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, errors="replace", newline=None)
+
+
+def whole_records(data: bytes) -> bytes:
+    """The table with every record on one line: cells in quotes may go on in the next one (RFC 4180, section 2.6).
+
+    Blank lines take the place of those that were joined, so that line numbers stay. A quote that is never closed
+    joins nothing.
+    """
+    if b'"' not in data or len(data) > _LARGEST_JOINED_BYTES:
+        return data
+    encoding, _ = _encoding(data)
+    lines = text_lines(data, encoding).read().split("\n")
+    joined = False
+    for first, line in enumerate(lines):
+        if line.count('"') % 2 == 0 or len(line) > _LONGEST_RECORD:
+            continue
+        record = line
+        for last in range(first + 1, min(first + _MOST_LINES_OF_A_CELL, len(lines))):
+            record = f"{record}\n{lines[last]}"
+            if lines[last].count('"') % 2 == 0 and len(record) <= _LONGEST_RECORD:
+                continue
+            if len(record) <= _LONGEST_RECORD and "\n" not in _OVER_LINES.sub("", record):
+                joined = True
+                lines[first : last + 1] = [record.replace("\n", " "), *[""] * (last - first)]
+            break
+    return "\n".join(lines).encode(encoding, "replace") if joined else data
 
 
 def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
@@ -196,6 +228,8 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
     nearest: set[str] = set()
     for index in lines:
         for delimiter in delimiters:
+            if delimiter == " " and not columns.delimiter and any(d in head[index] for d in _DELIMITERS[:-1]):
+                continue  # blanks stand inside the headers
             found = _quantities(_header_cells(head[index], delimiter), named, numbered)
             complete = {"lat", "lon"} <= found and bool(found & {"time_utc", "time_of_day"})
             if (complete, len(found)) > best:
@@ -235,12 +269,23 @@ def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str
             )
             if not there
         ]
+        if not nearest & {"lat", "lon"} and (together := _both_in_one(head[where[1] + 1 :], where[0])):
+            return (
+                f'{source} line {where[1] + 1}: latitude and longitude stand in one column ("{together}"). '
+                "Split it into two, with headers lat and lon"
+            )
         return f"{source} line {where[1] + 1}: no column for {', '.join(missing)} among its headers. {remedy}"
     first = next((plain_text(line, 60) for line in head if line.strip()), "")
     return (
         f"{source} is not GPX, and no line of it names latitude, longitude and time columns "
         f'(it begins "{first}"). {remedy}'
     )
+
+
+def _both_in_one(rows: list[str], delimiter: str) -> str:
+    """A cell that holds latitude and longitude both, or nothing."""
+    cells = (cell.strip() for row in rows[:_SAMPLE_LINES] for cell in split(row, delimiter))
+    return next((plain_text(cell, 40) for cell in cells if _BOTH.fullmatch(cell)), "")
 
 
 def _header_cells(line: str, delimiter: str) -> tuple[str, ...]:

@@ -18,48 +18,25 @@ from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns_map import ColumnsMap, offset_minutes
 from trackgrade.track.readers.clock_text import (
-    BARE_CLOCK,
-    BARE_DAY,
-    FORM_PATTERNS,
+    BARE_DAY6,
     day_comes_first,
     days_since_1970,
     parts_of,
     seconds_of_day,
+    year_first,
     zones,
 )
 from trackgrade.track.readers.column_choice import Choice
 from trackgrade.track.readers.possible import EARLIEST_EPOCH_S, LATEST_EPOCH_S
+from trackgrade.track.readers.time_column import Column, looked_at
 from trackgrade.track.track import Floats, Provenance
 
 _DAY_S = 86_400.0
 _EXCEL_DAY_ZERO = -25_569  # 30 December 1899 in days from 1 January 1970
-_SAMPLE = 300
-_MOSTLY = 0.7  # share of the filled cells that must look like the kind
+_EXCEL_DAYS = (29_221.0, 73_050.0)  # 1980 to 2099
 
 _EPOCH_UNITS = (("epoch_s", 1.0), ("epoch_ms", 1e3), ("epoch_us", 1e6), ("epoch_ns", 1e9))
 _EPOCH_PER_S = dict(_EPOCH_UNITS)
-
-
-@dataclass
-class Column:
-    """A column that may give times: its cells, and what they look like."""
-
-    choice: Choice
-    cells: Any
-    kind: str = "unknown"  # moment, day, clock, number, blank, unknown
-    form: int = -1
-
-    @property
-    def says_utc(self) -> bool:
-        return "utc" in self.choice.words
-
-    @property
-    def says_local(self) -> bool:
-        return "local" in self.choice.words
-
-    @property
-    def unit(self) -> str:
-        return self.choice.unit.name if self.choice.unit else ""
 
 
 @dataclass(frozen=True)
@@ -90,7 +67,7 @@ def read_times(
     TrackFileError
         No date, or numbers that do not count from 1970; the line says what to write into a columns map.
     """
-    found = [_looked_at(Column(c, cells_of[c.index])) for c in choices]
+    found = [looked_at(Column(c, cells_of[c.index])) for c in choices]
     options = _options(found, offset is not None or columns.utc_offset_min is not None, columns, day_first)
     if not options:
         raise TrackFileError(_no_time(found, source))
@@ -140,32 +117,6 @@ def _options(found: list[Column], has_offset: bool, columns: ColumnsMap, day_fir
     return options
 
 
-def _looked_at(column: Column) -> Column:
-    """The column with its kind, by the form most of its filled cells have."""
-    filled = [t for t in column.cells if t][:_SAMPLE]
-    if not filled:
-        column.kind = "blank"
-        return column
-    wanted = column.choice.quantity
-    share = _MOSTLY * len(filled)
-    for index, (kind, pattern) in enumerate(FORM_PATTERNS):
-        if index == BARE_DAY and wanted != "date":
-            continue
-        if index == BARE_CLOCK and not (wanted == "time_of_day" or column.unit == "hms" or _six_digits(filled)):
-            continue
-        if sum(1 for t in filled if pattern.fullmatch(t)) >= share:
-            column.kind, column.form = kind, index
-            return column
-    if np.isfinite(pd.to_numeric(pd.Series(filled, dtype=str), errors="coerce")).sum() >= share:
-        column.kind = "number"
-    return column
-
-
-def _six_digits(filled: list[str]) -> bool:
-    """Times of day such as 152000: six digits before the point in every cell, minutes and seconds below 60."""
-    return all(re.fullmatch(r"[0-2][0-9][0-5][0-9][0-5][0-9](?:[.,][0-9]+)?", t) for t in filled)
-
-
 def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Floats, bool, list[str]] | None:
     """Times of one column [s since 1970], whether they are UTC, and notes; None where it cannot be one."""
     if column.kind == "number":
@@ -176,10 +127,22 @@ def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Float
     days, notes = _days(parts, column, day_first)
     epoch_s = days * _DAY_S + seconds_of_day(parts)
     zone_s, zoned = zones(parts)
-    return epoch_s - zone_s, bool(zoned.all() or column.says_utc), [*notes, *_mixed_zones(zoned, column)]
+    if column.offset_s is not None:
+        return _by_header(epoch_s, zone_s, zoned, column), True, [*notes, _of_header(column)]
+    return epoch_s - zone_s, bool(zoned.all() or column.says_utc), [*notes, *_mixed_zones(zoned)]
 
 
-def _mixed_zones(zoned: npt.NDArray[np.bool_], column: Column) -> list[str]:
+def _by_header(epoch_s: Floats, zone_s: Floats, zoned: npt.NDArray[np.bool_], column: Column) -> Floats:
+    """UTC of times whose header states the offset; a zone in the cell itself goes before it."""
+    named = zoned & np.isfinite(epoch_s)
+    return epoch_s - np.where(named, zone_s, column.offset_s or 0.0)
+
+
+def _of_header(column: Column) -> str:
+    return f'local time made UTC by the offset that the header "{column.choice.shown}" states'
+
+
+def _mixed_zones(zoned: npt.NDArray[np.bool_]) -> list[str]:
     if not zoned.any() or zoned.all():
         return []
     return [f"{int(np.count_nonzero(~zoned))} times name no zone while others do: those are taken as UTC"]
@@ -196,7 +159,10 @@ def _counted(column: Column, columns: ColumnsMap) -> tuple[Floats, bool, list[st
             )
         return columns.start_epoch_s + values / (1e3 if unit == "elapsed_ms" else 1.0), True, []
     if unit == "excel_days":
-        return (values + _EXCEL_DAY_ZERO) * _DAY_S, False, []
+        days_s = (values + _EXCEL_DAY_ZERO) * _DAY_S
+        if column.offset_s is not None:
+            return days_s - column.offset_s, True, [_of_header(column)]
+        return days_s, column.says_utc, []
     if unit in _EPOCH_PER_S:
         return values / _EPOCH_PER_S[unit], True, []
     usable = values[np.isfinite(values)]
@@ -218,11 +184,17 @@ def _day_and_clock(
     seconds = seconds_of_day(parts)
     notes: list[str] = []
     if day is not None:
+        if _unsettled_day(day):
+            return None
         day_parts = parts_of(day.cells, day.form)
         days, notes = _days(day_parts, day, day_first)
         days = np.array(pd.Series(days).ffill(), dtype=np.float64)  # some logs write the date once
         if day.says_local and clock.says_utc:
             notes.append("the date is local and the time UTC: near midnight the day may be wrong")
+        late = _midnights_without_date(days, seconds)
+        if late.any():
+            days = days + late
+            notes.append("the date stays the same while the clock passes midnight: the next day was taken")
     elif columns.date is not None:
         first = (np.datetime64(columns.date, "D") - np.datetime64("1970-01-01", "D")).astype(int)
         days = first + _midnights(seconds)
@@ -230,6 +202,9 @@ def _day_and_clock(
     else:
         return None
     zone_s, zoned = zones(parts)
+    for stating in (clock, day):
+        if stating is not None and stating.offset_s is not None:
+            return _by_header(days * _DAY_S + seconds, zone_s, zoned, stating), True, [*notes, _of_header(stating)]
     utc = bool(zoned.all()) or clock.says_utc or (day is not None and day.says_utc and not clock.says_local)
     return days * _DAY_S + seconds - zone_s, utc, notes
 
@@ -240,8 +215,22 @@ def _midnights(seconds: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.diff(known) < -0.5 * _DAY_S)]) if len(known) else known
 
 
+def _midnights_without_date(days: Floats, seconds: Floats) -> Floats:
+    """Days (n,) to add where the clock passed midnight within an hour and the date did not follow, or did so late."""
+    known = np.array(pd.Series(seconds).ffill().bfill(), dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        step_s, step_days = np.diff(known), np.diff(days)
+        passed = (step_s < 0.0) & (step_s + _DAY_S < 3600.0)
+        change = np.where(passed & (step_days == 0.0), 1.0, 0.0) - np.where(~passed & (step_days > 0.0), 1.0, 0.0)
+    owed = np.concatenate([[0.0], np.cumsum(change)])
+    # A date that changes with no midnight owed (another flight) pays nothing back.
+    return owed - np.minimum.accumulate(np.minimum(owed, 0.0))
+
+
 def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str]]:
     """Days since 1970, and a note where day or month first was a choice."""
+    if column.form == BARE_DAY6 and column.unit == "iso":
+        return days_since_1970(year_first(parts), day_first), []
     if "a" not in parts:
         return days_since_1970(parts, day_first), []
     if column.unit in ("dmy", "mdy"):
@@ -259,6 +248,11 @@ def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str
     return days_since_1970(parts, chosen), [note]
 
 
+def _unsettled_day(day: Column) -> bool:
+    """Six digits such as 030526, and nobody says which are the day: nothing but a map can."""
+    return day.form == BARE_DAY6 and day.choice.stated == ""
+
+
 def _from_local(
     epoch_s: Floats,
     offset: Choice | None,
@@ -267,8 +261,12 @@ def _from_local(
     used: tuple[Column, ...],
 ) -> tuple[Floats, list[str], list[Provenance]]:
     """Local times made UTC by the offset column or the map; without either they stay, with a warning."""
+    unread = ""
     if offset is not None:
         minutes = _offsets_min(cells_of[offset.index])
+        example = next((t for t in cells_of[offset.index] if t), "")
+        if example:
+            unread = f', and "{plain_text(example, 20)}" of "{offset.shown}" is read as none'
         if np.isfinite(minutes).any():
             minutes = np.array(pd.Series(minutes).ffill().bfill(), dtype=np.float64)
             note = "local time made UTC by it"
@@ -283,8 +281,8 @@ def _from_local(
     return (
         epoch_s,
         [
-            f"no zone and no offset stated for {shown}: taken as UTC, so clock times may be off by whole hours. "
-            'If it is local time, add  utc_offset = "-05:00"  (yours) to a columns file (--columns)'
+            f"no zone and no offset stated for {shown}{unread}: taken as UTC, so clock times may be off by whole "
+            'hours. If it is local time, add  utc_offset = "-05:00"  (yours) to a columns file (--columns)'
         ],
         [],
     )
@@ -319,12 +317,26 @@ def _provenance(column: Column, zoned: bool) -> Provenance:
 
 def _no_time(found: list[Column], source: str) -> str:
     clocks = [c for c in found if c.kind == "clock"]
+    for day in found:
+        if day.kind == "day" and _unsettled_day(day):
+            example = plain_text(next(t for t in day.cells if t), 20)
+            return (
+                f'{source}: "{day.choice.shown}" such as "{example}" may begin with the day, the month or the year. '
+                f'Add  date = {{ column = "{day.choice.shown}", unit = "dmy" }}  ("mdy", "iso") to a columns file '
+                "(--columns)"
+            )
     if clocks:
         return (
             f'{source}: "{clocks[0].choice.shown}" gives the time of day, and no column gives the date. '
             'Add the date of the flight, such as  date = "2026-05-03"  to a columns file (--columns)'
         )
     for column in found:
+        if column.kind == "number" and _like_a_spreadsheet(column):
+            return (
+                f'{source}: "{column.choice.shown}" does not count from 1970. If it counts days as spreadsheets do, '
+                f'add  time_utc = {{ column = "{column.choice.shown}", unit = "excel_days" }}  to a columns file '
+                "(--columns)"
+            )
         if column.kind == "number":
             return (
                 f'{source}: "{column.choice.shown}" does not count from 1970. If it counts from the start of the log, '
@@ -333,9 +345,16 @@ def _no_time(found: list[Column], source: str) -> str:
             )
     if not found or all(column.kind == "blank" for column in found):
         return f"{source}: its time column is empty, so nothing can be timed. Export the track with times"
-    column = next(c for c in found if c.kind != "blank")
+    column = min((c for c in found if c.kind != "blank"), key=lambda c: c.kind == "day")
     example = plain_text(next(t for t in column.cells if t), 40)
     return (
         f'{source}: "{column.choice.shown}" such as "{example}" is read as no time. '
-        "Name another column or its unit in a columns file (--columns)"
+        "Write times as 2026-05-03T15:20:00Z, or name another column in a columns file (--columns)"
     )
+
+
+def _like_a_spreadsheet(column: Column) -> bool:
+    values = np.array(pd.to_numeric(column.cells, errors="coerce"), dtype=np.float64)
+    values = values[np.isfinite(values)]
+    usual = float(np.median(values)) if len(values) else 0.0
+    return _EXCEL_DAYS[0] <= usual < _EXCEL_DAYS[1] and bool(np.any(values % 1.0))

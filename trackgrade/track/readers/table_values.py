@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +13,12 @@ from trackgrade.track.columns import UNITS, Kind, Unit, header_words, unit_of
 from trackgrade.track.track import Floats
 
 _NUMBER_AND_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s][^0-9]{0,20})?")
+#: 4,001 or 4.001,5: thousands parted by the mark that is not the decimal one, perhaps with a unit behind.
+_GROUPED = {
+    ",": r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]*)?(?:\s*[^0-9\s][^0-9]{0,20})?",
+    ".": r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]*)?(?:\s*[^0-9\s][^0-9]{0,20})?",
+}
+_GROUP_BLANK = re.compile(r"(?<=[0-9])['’ \u00a0\u2009\u202f](?=[0-9]{3}(?![0-9]))")
 _FLIGHT_LEVEL = re.compile(r"[Ff][Ll]\s?([0-9]{2,3})")
 _FLIGHT_LEVEL_UNIT = next(unit for unit in UNITS["length"] if unit.name == "fl")
 _PART = r"([0-9]{1,3}(?:\.[0-9]{1,12})?)"
@@ -39,27 +44,32 @@ def is_blank(cells: Any) -> np.ndarray[Any, np.dtype[np.bool_]]:
     return np.asarray(cells.str.strip().str.lower().isin(_NO_VALUE), dtype=bool)
 
 
-def numbers(cells: Any, kind: Kind, decimal: str) -> Numbers:
-    """A column of text (pandas Series) as numbers; ``decimal`` is the mark of the file."""
-    values = np.array(pd.to_numeric(cells, errors="coerce"), dtype=np.float64)
+def numbers(cells: Any, kind: Kind, decimal: str, stated: Unit | None = None) -> Numbers:
+    """A column of text (pandas Series) as numbers.
+
+    ``decimal`` is the mark of the file; ``stated`` the unit that cells without one are in, as far as it is known.
+    """
+    groups = _group_mark(cells, kind, decimal)
+    plain = cells.str.replace(groups, "", regex=False) if groups == "." else cells
+    values = np.array(pd.to_numeric(plain, errors="coerce"), dtype=np.float64)
     values[~np.isfinite(values)] = np.nan
     left = np.flatnonzero(np.isnan(values))
     if not len(left):
         return Numbers(values, np.zeros(len(values), dtype=bool))
     blank = is_blank(cells)
     unreadable = np.zeros(len(values), dtype=bool)
-    units: Counter[str] = Counter()
-    met: dict[str, Unit] = {}
+    levels = np.zeros(len(values), dtype=bool)
+    units: dict[str, Unit] = {}
     texts = cells.to_numpy(dtype=object)
     for row in left[~blank[left]]:
         text = texts[row].strip().replace("−", "-")
-        if kind == "length" and (level := _FLIGHT_LEVEL.fullmatch(text)):
-            values[row] = float(level[1])
-            met["fl"] = _FLIGHT_LEVEL_UNIT
-            units["fl"] += 1
-            continue
+        if kind == "length":
+            if level := _FLIGHT_LEVEL.fullmatch(text):
+                values[row], levels[row] = float(level[1]), True
+                continue
+            text = _GROUP_BLANK.sub("", text)
         match = _NUMBER_AND_UNIT.fullmatch(text)
-        value = None if match is None else _float(match[1], decimal)
+        value = None if match is None else _float(match[1], groups)
         if match is None or value is None:
             unreadable[row] = True
             continue
@@ -69,21 +79,39 @@ def numbers(cells: Any, kind: Kind, decimal: str) -> Numbers:
             if unit is None or any(w not in unit.words and w not in ("msl", "amsl") for w in words):
                 unreadable[row] = True
                 continue
-            met[unit.name] = unit
-            units[unit.name] += 1
+            units[unit.name] = unit
         values[row] = value
     # Two units in one column: neither can be trusted for the cells that name none.
-    unit = met[next(iter(units))] if len(units) == 1 else None
     if len(units) > 1:
-        unreadable |= ~blank
-        values[:] = np.nan
+        return Numbers(np.full(len(values), np.nan), ~blank)
+    unit = next(iter(units.values()), None)
+    if levels.any() and (unit is not None or np.isfinite(values[~levels]).any()):
+        # Feet below the transition altitude, levels above it: a level says itself what it is.
+        values[levels] *= _FLIGHT_LEVEL_UNIT.factor / (unit or stated or UNITS["length"][0]).factor
+    elif levels.any():
+        unit = _FLIGHT_LEVEL_UNIT
     return Numbers(values, unreadable, unit)
 
 
-def _float(text: str, decimal: str) -> float | None:
-    text = text.replace(".", "").replace(",", ".") if decimal == "," else text.replace(",", "")
+def _group_mark(cells: Any, kind: Kind, decimal: str) -> str:
+    """The mark that parts thousands in this column, "." or ","; "" where none does. Only heights run to thousands."""
+    other = "." if decimal == "," else ","
+    if kind != "length":
+        return ""
+    marked = cells[cells.str.contains(other, regex=False)]
+    return other if len(marked) and marked.str.fullmatch(_GROUPED[other]).all() else ""
+
+
+def _float(text: str, groups: str) -> float | None:
+    """A number with point or comma; of two different marks the last is the decimal one."""
+    point, comma = text.rfind("."), text.rfind(",")
+    if point >= 0 and comma >= 0:
+        groups = "," if point > comma else "."
+    elif not groups:
+        groups = next((mark for mark in ".," if text.count(mark) > 1), "")
+    text = text.replace(groups, "") if groups else text
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         return None
     return value if np.isfinite(value) else None
@@ -104,16 +132,16 @@ def degrees(cells: Any, axis: str, unit: str, decimal: str) -> tuple[Numbers, st
     texts = cells.to_numpy(dtype=object)
     parted = 0
     for row in np.flatnonzero(read.unreadable):
-        found = _degrees(texts[row], axis, decimal)
+        found = _degrees(texts[row], axis)
         if found is not None:
             values[row], unreadable[row] = found[0], False
             parted += found[1]
     return Numbers(values, unreadable), "degrees and minutes" if parted else "deg with N, S, E, W"
 
 
-def _degrees(text: str, axis: str, decimal: str) -> tuple[float, bool] | None:
+def _degrees(text: str, axis: str) -> tuple[float, bool] | None:
     text = text.strip().replace("−", "-")
-    match = _DEGREES.fullmatch(text.replace(",", ".") if decimal == "," else text)
+    match = _DEGREES.fullmatch(text.replace(",", "."))
     if match is None:
         return None
     before, whole, minutes, seconds, after = match.groups()
