@@ -211,3 +211,22 @@ def test_a_place_that_cannot_be_written_is_told_in_one_line(tmp_path: Path, flig
         assert "Traceback" not in result.output
         assert "fault in trackgrade" not in result.stderr
     assert (tmp_path / "file").read_text() == "in the way"
+
+
+def test_what_was_assumed_in_reading_is_said_on_the_terminal(
+    tmp_path: Path, flight_folder: Path, hold_file: Path
+) -> None:
+    """An altitude without a unit, a cut file: said where the pilot looks, not only in the report."""
+    unsaid = tmp_path / "unsaid.csv"
+    unsaid.write_text((flight_folder / "plain.csv").read_text().replace("alt_ft", "Altitude"))
+    cut = tmp_path / "cut.gpx"
+    cut.write_text(plain_flight.gpx(plain_flight.rows(laps=2))[:-2_000])
+    wanted = {unsaid: 'altitude "Altitude" states no unit: read as ft', cut: "the file is damaged or cut short"}
+    out = ["--out", tmp_path / "out"]
+    for path, said in wanted.items():
+        for result in (run("grade", path, "--hold", hold_file, *out), run("find", path)):
+            assert result.exit_code == 0, result.output
+            assert f"  note: {said}" in result.stderr
+            assert said not in result.stdout
+    several = run("grade", *wanted, flight_folder / "plain.csv", "--hold", hold_file, *out)
+    assert "In reading 2 of them something was assumed" in several.stderr

@@ -33,10 +33,14 @@ def command(track: str, folder: str | None, columns: str | None) -> None:
     path = Path(track)
     if not path.is_file():
         raise UsageError(f"{track}: this is no file; give one track (GPX or CSV)")
+    from trackgrade.commands import summary
     from trackgrade.segment.finding import find_holds
     from trackgrade.track.readers import read_track
 
-    proposals = find_holds(read_track(path, columns))
+    flight = read_track(path, columns)
+    for note in summary.reading(flight.notes):
+        console.note(f"  note: {note}")
+    proposals = find_holds(flight)
     if not proposals:
         raise NoHoldFlown(
             f"{path.name}: no hold in this track: nowhere two turns the same way with a leg between, back to one point"

@@ -251,6 +251,7 @@ class _Told:
         self._faults = 0
         self._recorded = 0
         self._not_flown = ""
+        self._doubted = 0
 
     def add(self, flight: Flight, outcome: Outcome, debriefs: Sequence[Json], said: Sequence[str]) -> None:
         from trackgrade.commands import summary
@@ -262,6 +263,11 @@ class _Told:
             self._faults += outcome.fault
             return
         self._counts["flown" if outcome.flown else "not flown"] += 1
+        notes = list(summary.reading(debriefs[0]["track"]["notes"])) if debriefs else []
+        self._doubted += bool(notes)
+        if not self._several:
+            for note in notes:
+                console.note(f"  note: {note}")
         for graded, debrief in zip(outcome.graded, debriefs):
             if not graded.flown:
                 self._not_flown = summary.not_flown(debrief)
@@ -288,6 +294,10 @@ class _Told:
         if self._several:
             unread = f", {wrong} not readable" if wrong else ""
             console.say(f"{self.flights} flights: {flown} graded, {not_flown} with no hold flown{unread}.")
+            if self._doubted:
+                console.note(
+                    f"In reading {self._doubted} of them something was assumed or left out: the reports say what."
+                )
         if self._recorded:
             console.say(f"Recorded in the logbook: {self._recorded} sessions.")
         if self.index is not None:

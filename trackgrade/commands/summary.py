@@ -10,6 +10,7 @@ from trackgrade.commands import console
 
 MOST_LINES = 25
 MOST_LAPS = 8
+MOST_NOTES = 6
 ROW_HEADER = ("flight", "hold", "entry", "laps", "worst item of each lap")
 #: Worst first: one word stands for a lap.
 WORST = ("outside", "brief excursion", "not measurable", "within")
@@ -32,6 +33,14 @@ def lines(debrief: Json) -> Iterator[str]:
     next_lap = debrief.get("next_lap") or {}
     if next_lap.get("sentence"):
         yield f"  Next lap: {console.plain(next_lap['sentence'])}"
+
+
+def reading(notes: Sequence[str]) -> Iterator[str]:
+    """What was assumed or left out when the track was read, line by line; what nobody asked for is not listed."""
+    told = [note for note in notes if not note.startswith(("columns not read", "extensions not read"))]
+    yield from told[:MOST_NOTES]
+    if len(told) > MOST_NOTES:
+        yield f"and {len(told) - MOST_NOTES} more, in the report"
 
 
 def row(debrief: Json) -> tuple[str, ...]:
