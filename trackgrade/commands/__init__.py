@@ -9,6 +9,7 @@ Exit status: 0 done, 2 wrong usage or unreadable input, 3 read but no hold flown
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sys
@@ -138,8 +139,10 @@ def _prepare_process(*, from_shell: bool) -> None:
         os.environ.setdefault(name, "1")
     if not from_shell:
         return
-    # Modules live to the end: to look for garbage among them, as often as usual, is a twentieth of a grade's time.
-    gc.set_threshold(50_000)
+    # Modules live to the end: to look for garbage among them as often as usual, and once more at the end, is a
+    # tenth of a grade's time.
+    gc.set_threshold(200_000)
+    atexit.register(gc.freeze)
     if not sys.warnoptions:  # a library's warning is for us, in the tests; a pilot gets our own words
         warnings.simplefilter("ignore")
     for stream in (sys.stdout, sys.stderr):  # a console that lacks the degree sign must not end the run

@@ -82,8 +82,9 @@ def clean(track: Track) -> CleanTrack:
     before_s = track.epoch_s
     # Spikes first: a lone one may be reached or left at a possible speed and would take its neighbours with it.
     track = _without_spikes(track, rejections)
-    track = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
-    track = _without_spikes(track, rejections)
+    chained = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
+    if chained is not track:
+        track = _without_spikes(chained, rejections)
     among = among_dropped(before_s, track.epoch_s)
     track = _keep(track, ~among, "among so many spikes that nothing there can be trusted", rejections)
     _enough(track, points_read)
@@ -313,6 +314,9 @@ def _clean_altitude(track: Track) -> tuple[Floats, int]:
     if len(known) < 7:
         return altitude, 0
     values = altitude[known]
+    # The median stands at most three points off: without a step of a third of the limit none is so far from it.
+    if np.max(np.abs(np.diff(values))) <= ALTITUDE_OUTLIER_FT / 3.0:
+        return altitude, 0
     padded = np.pad(values, 3, mode="edge")
     median = np.median(np.lib.stride_tricks.sliding_window_view(padded, 7), axis=1)
     seconds = np.gradient(track.epoch_s[known])

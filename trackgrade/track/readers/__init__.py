@@ -7,7 +7,7 @@ from pathlib import Path
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text, read_bytes
-from trackgrade.track.readers import gpx, own_csv
+from trackgrade.track.readers import own_csv
 from trackgrade.track.readers.possible import MOST_BYTES
 from trackgrade.track.track import Track
 
@@ -36,8 +36,11 @@ def read_track(path: str | os.PathLike[str], columns: str | os.PathLike[str] | N
     head = content.data[:_HEAD]
     if not content.data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise TrackFileError(f"{source} is empty. Copy or export it again")
-    if gpx.sniff(head):
-        return gpx.read(content.data, source, content.sha256, content.notes)
+    if b"<" in head:  # each reader is loaded only where it may be the one
+        from trackgrade.track.readers import gpx
+
+        if gpx.sniff(head):
+            return gpx.read(content.data, source, content.sha256, content.notes)
     if columns is None and (track := own_csv.read(content.data, source, content.sha256, content.notes)) is not None:
         return track
     from trackgrade.track.readers import csv_table  # pandas is loaded only for a table of another make

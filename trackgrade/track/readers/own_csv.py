@@ -50,7 +50,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     names = header.rstrip(b"\r").decode("latin-1").split(",")
     if not _NEEDED <= set(names) <= set(_QUANTITIES) or len(set(names)) != len(names):
         return None
-    table = _table(body.replace(b"\r\n", b"\n"), names)
+    table = _table(body.replace(b"\r\n", b"\n") if b"\r" in body else body, names)
     epoch_s = None if table is None else _times(table["time_utc"])
     if table is None or epoch_s is None:
         return None
@@ -90,7 +90,9 @@ def _table(body: bytes, names: list[str]) -> npt.NDArray[np.void] | None:
     if rows > _MOST_ROWS or not body.strip(b"\n") or body.translate(None, _PLAIN):
         return None
     # A blank cell stands between two commas, or at an end of its line.
-    body = body.replace(b",,", b",nan,").replace(b",,", b",nan,").replace(b",\n", b",nan\n").replace(b"\n,", b"\nnan,")
+    for blank, filled in ((b",,", b",nan,"), (b",,", b",nan,"), (b",\n", b",nan\n"), (b"\n,", b"\nnan,")):
+        if blank in body:
+            body = body.replace(blank, filled)
     if body.endswith(b","):
         body += b"nan"
     kinds = [(name, f"S{_LONGEST_TIME}" if name == "time_utc" else "f8") for name in names]
