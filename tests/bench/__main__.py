@@ -40,6 +40,9 @@ def main() -> int:
     os.environ["PYTHONPATH"] = str(Path(__file__).resolve().parents[2])
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        # Compiled once and kept, the floor's modules and ours alike, as pip leaves an installed program.
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
         write_flights(folder)
         lines = [*start_up(folder, runs), *one_flight(folder, runs), *analysis(folder, runs)]
         lines += batch(folder, chosen.flights or (60 if chosen.short else 1000))
