@@ -58,8 +58,14 @@ def as_prefixed(text: str) -> str:
         gpx_text().replace("practice", "a\x07b").encode(),
         as_prefixed(gpx_text()).encode(),
         gpx_text().replace('xmlns="http', "xmlns='http").replace('/1"', "/1'").encode(),
+        gpx_text().replace("<time>", "<time>\n  ").replace("</time>", "\n</time>").encode(),
+        re.sub(r'(lat|lon)="(-?\d+)\.', r'\1="\2,', gpx_text()).encode(),
+        gpx_text(point="<extensions><u:speed>51</u:speed><u:hr>70</u:hr></extensions>").encode(),
     ],
-    ids=["bom", "utf16", "utf16be", "latin1", "bare", "gzip", "comment", "ampersand", "control", "prefix", "quotes"],
+    ids=[
+        *("bom", "utf16", "utf16be", "latin1", "bare", "gzip", "comment", "ampersand", "control", "prefix", "quotes"),
+        *("blanks about times", "decimal commas", "undeclared namespace"),
+    ],
 )
 def test_dressings(tmp_path: Path, data: bytes) -> None:
     assert_is_the_flight(read_text(tmp_path, data))
@@ -240,7 +246,7 @@ ROUTE = '<rte><rtept lat="44" lon="-93"/><rtept lat="45" lon="-93"/></rte>'
         ("<gpx", ["line 1"]),
         ("<gpx><trk><trkseg><trkpt lat='44' lon='-93'>", ["before its first track point"]),
         ("<html><gpx/></html>", ["begins with <html>"]),
-        (gpx_text().replace('lat="4', 'lat="4a'), ["no track point", "no"]),
+        (gpx_text().replace('lat="4', 'lat="4a'), ["none of its 90 track points has a readable position"]),
     ],
 )
 def test_refused_in_one_line_with_a_remedy(tmp_path: Path, text: str, fragments: list[str]) -> None:

@@ -21,6 +21,7 @@ from trackgrade.track.readers.xml_guard import Survey, decoded, survey
 from trackgrade.track.track import Floats, Mark, Provenance, Track
 
 _GPX_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b")
+_DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]{1,6},[0-9]+\s*")
 _LARGEST_OFFSET_MIN = 14 * 60  # UTC+14 is the farthest zone in use
 _MOST_MARKS = 2_000
 #: Words of extension elements and the quantity they are read as.
@@ -60,7 +61,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     segments = [(t, s.points) for t, track in enumerate(document.tracks) for s in track.segments if s.points]
     points = [p for _, segment in segments for p in segment]
     if not points:
-        raise TrackFileError(_no_points(seen, source))
+        raise TrackFileError(_no_points(seen, source, read=False))
     epoch_s = _epochs_s(points, told)
     if not np.isfinite(epoch_s).any():
         raise TrackFileError(
@@ -112,7 +113,9 @@ def _not_gpx(seen: Survey, source: str) -> str:
     return f"{source} is XML but not GPX (it begins with <{plain_text(seen.root, 40)}>). Export it as GPX"
 
 
-def _no_points(seen: Survey, source: str) -> str:
+def _no_points(seen: Survey, source: str, *, read: bool = True) -> str:
+    if not read and seen.counts["trkpt"]:
+        return f"{source}: none of its {seen.counts['trkpt']} track points has a readable position. Export it again"
     if seen.cut_at_line is not None:
         return (
             f"{source} line {seen.cut_at_line}: the file is damaged or cut short before its first "
@@ -136,6 +139,9 @@ def _parsed(seen: Survey, source: str, told: list[str]) -> tuple[Any, str]:
     prefix, colon, _ = seen.root.rpartition(":")
     if colon:  # <x:gpx>: gpxpy knows GPX elements only without a prefix
         text = re.sub(rf"<(/?){re.escape(prefix)}:", r"<\1", text)
+    # A date is read with no blank before or behind it.
+    if any(f"<time>{blank}" in text or f"{blank}</time" in text for blank in " \n\r\t"):
+        text = re.sub(r"(<time[^<>]{0,200}>)\s*([^<>\s]{1,60})\s*(?=</time)", r"\1\2", text)
     version = "1.0" if seen.version.strip() == "1.0" else "1.1"
     # Some recorders write the 1.0 elements speed and course into a file that says 1.1.
     if not seen.in_point["extensions"] and (seen.in_point["speed"] or seen.in_point["course"]):
@@ -146,33 +152,48 @@ def _parsed(seen: Survey, source: str, told: list[str]) -> tuple[Any, str]:
     except MemoryError:
         raise
     except Exception:
-        try:
-            mended, removed = _without_bad_values(text)
-            document = gpxpy.parse(mended, version=version)
-        except Exception as problem:
-            reason = plain_text(str(problem), 120)
-            raise TrackFileError(f"{source} is not readable GPX: {reason}. Export the track again") from None
-    told.append(f"values that are no numbers were left out: {removed}")
+        pass  # outside, so that the error does not keep what was parsed so far in memory
+    try:
+        mended, removed = _without_bad_values(text)
+        document = gpxpy.parse(mended, version=version)
+    except MemoryError:
+        raise
+    except Exception as problem:
+        reason = plain_text(str(problem), 120)
+        raise TrackFileError(f"{source} is not readable GPX: {reason}. Export the track again") from None
+    told.append(f"values that are no numbers were left out or mended: {removed}")
     return document, version
 
 
 def _without_bad_values(text: str) -> tuple[str, str]:
-    """The text without points that lack a position and without values that are no number; and what went."""
+    """The text without points that lack a position and without values that are no number; and what was mended."""
     from lxml import etree
 
     text = re.sub(r"""\sxmlns=(['"])[^'"]+\1""", "", text, count=1)
-    parser = etree.XMLParser(remove_comments=True, remove_pis=True, resolve_entities=False, no_network=True)
+    parser = etree.XMLParser(
+        remove_comments=True, remove_pis=True, resolve_entities=False, no_network=True, recover=True
+    )
     root = etree.fromstring(text.encode("utf-8"), parser)
     removed: Counter[str] = Counter()
+    for element in list(root.iter()):
+        if isinstance(element.tag, str) and ":" in element.tag.rpartition("}")[2] and element.getparent() is not None:
+            removed["element of an undeclared namespace"] += 1
+            element.getparent().remove(element)
     for child in list(root):
         if child.tag not in ("trk", "wpt"):  # metadata, routes, extensions: nothing of them is used
             root.remove(child)
     for point in list(root.iter("trkpt", "wpt")):
+        for name in ("lat", "lon"):
+            if _DECIMAL_COMMA.fullmatch(point.get(name) or ""):
+                removed["decimal comma, read as a point"] += 1
+                point.set(name, point.get(name).replace(",", "."))
         if not (_is_number(point.get("lat")) and _is_number(point.get("lon"))):
             removed["point without a position"] += 1
             point.getparent().remove(point)
             continue
         for child in list(point):
+            if child.tag in _NUMBER_FIELDS and _DECIMAL_COMMA.fullmatch(child.text or ""):
+                child.text = child.text.replace(",", ".")
             if child.tag in _NUMBER_FIELDS and not _is_number(child.text):
                 removed[child.tag] += 1
                 point.remove(child)
@@ -249,9 +270,10 @@ def _joined(segments: list[tuple[int, list[Any]]], epoch_s: Floats, told: list[s
         told.append(f"{len(kept)} segments{f' of {tracks} tracks' if tracks > 1 else ''} were joined in order of time")
     if len(kept) < len(spans):
         left_out = sum(len(s[2]) for s in spans) - sum(len(s[2]) for s in kept)
+        which = "one segment" if len(spans) - len(kept) == 1 else f"{len(spans) - len(kept)} segments"
         told.append(
-            f"{len(spans) - len(kept)} segments ({left_out} points) run at the same time as a longer one "
-            "and were left out: for another recorder or aircraft, split the file"
+            f"{which} ({left_out} points) at the same time as a longer one left out: "
+            "for another recorder or aircraft, split the file"
         )
     return [row for span in kept for row in span[2]]
 
