@@ -276,7 +276,7 @@ def test_a_pipe_without_a_writer_does_not_hang(tmp_path: Path) -> None:
         (b"a = 1\nb == 2\n", "line 2"),
         (b"name = '\xff'", "line 1 is not UTF-8"),
         (b"a = " + b"[" * 20_000, "nested too deep"),
-        (b"a = " + b"9" * 5_000, "not valid TOML"),
+        (b"a = " + b"9" * 5_000, "out of all range"),
         (b"x" * (300 * 1024), "more than"),
     ],
 )

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trackgrade.errors import InputError, OutputError
+from trackgrade.errors import InputError, OutputError, TrackFileError
 
 MIB = 1024 * 1024
 
@@ -186,10 +186,10 @@ def read_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[Input
     except (OSError, ValueError) as problem:
         reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
         raise error(f"{shown} cannot be read: {plain_text(reason)}") from problem
-    too_large = (
-        f"{shown} holds more than {limit_bytes // MIB} MiB and is not read. "
-        "Cut it to the flight, or keep fewer points a second"
-    )
+    limit = f"{limit_bytes // MIB} MiB" if limit_bytes >= MIB else f"{limit_bytes // 1024} KiB"
+    track = issubclass(error, TrackFileError)
+    remedy = "Cut it to the flight, or keep fewer points a second" if track else "Is it the file that was meant?"
+    too_large = f"{shown} holds more than {limit} and is not read. {remedy}"
     if len(raw) > limit_bytes:
         raise error(too_large)
     sha256 = sha256_hex(raw)
@@ -223,9 +223,11 @@ def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError
         raise error(f"{shown}: line {line} is not UTF-8 text. Save it as UTF-8") from None
     except RecursionError:
         raise error(f"{shown}: values are nested too deep. Write it flat") from None
-    except ValueError as problem:  # TOMLDecodeError is one; so is a number too long for Python
+    except tomllib.TOMLDecodeError as problem:
         reason = plain_text(str(problem)).replace("(at line", "(line")
         raise error(f"{shown}: is not valid TOML: {reason}. Correct the line") from None
+    except (ValueError, OverflowError):  # a number too long for Python, a date that the calendar does not have
+        raise error(f"{shown}: a number or a date in it is out of all range. Correct it") from None
 
 
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:

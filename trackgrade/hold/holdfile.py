@@ -72,9 +72,11 @@ def parse_hold(text: str, source: str = "hold file") -> HoldPlan:
         raise HoldFileError(
             f"{shown}: is not TOML: {plain_text(str(error))}. Text stands in quotes, numbers do not"
         ) from None
-    except (RecursionError, ValueError, OverflowError) as error:
-        # tomllib lets these through: brackets nested too deep, a number or a date out of all range.
-        raise HoldFileError(f"{shown}: cannot be read: {plain_text(str(error))}") from None
+    except RecursionError:
+        raise HoldFileError(f"{shown}: values are nested too deep. Write it flat") from None
+    except (ValueError, OverflowError):
+        # tomllib lets these through: a number of thousands of digits, a date that the calendar does not have.
+        raise HoldFileError(f"{shown}: a number or a date in it is out of all range. Correct it") from None
     return _plan(_Table(document, "", shown), source)
 
 
