@@ -186,11 +186,32 @@ def test_ctrl_c_while_grading_ends_in_one_line_and_leaves_nothing_half_written(
         time.sleep(1.5)
         process.send_signal(signal.SIGINT)
         _, errors = process.communicate(timeout=60)
-    assert process.returncode in (0, 130)  # 0 where the machine was faster than the finger
+    # 0 where the machine was faster than the finger. Inside code that a library runs from text CPython ends
+    # by the signal itself after the last line, which a shell shows as 130 too.
+    assert process.returncode in (0, 130, -signal.SIGINT)
     assert "Traceback" not in errors
-    if process.returncode == 130:
+    if process.returncode:
         assert errors.strip().splitlines()[-1].startswith("trackgrade: interrupted")
     assert not out.exists() or not list(out.glob(".*"))
+
+
+@pytest.mark.skipif(os.name == "nt" or not Path("/proc").is_dir(), reason="looks processes up in /proc")
+def test_a_waiting_worker_ends_when_its_parent_is_killed() -> None:
+    code = (
+        "import os, time, types; from trackgrade.batch.pool import _pool\n"
+        "if __name__ == '__main__':\n"
+        "    pool, _ = _pool(1, types.SimpleNamespace(report=False))\n"
+        "    print(pool.submit(os.getpid).result(), flush=True); time.sleep(60)"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        worker = Path("/proc", process.stdout.readline().strip())
+        assert worker.is_dir()
+        process.kill()
+    until = time.monotonic() + 10
+    while worker.is_dir() and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not worker.is_dir()
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full on this system")
