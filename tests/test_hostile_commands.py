@@ -251,3 +251,44 @@ def test_what_was_assumed_in_reading_is_said_on_the_terminal(
             assert said not in result.stdout
     several = run("grade", *wanted, flight_folder / "plain.csv", "--hold", hold_file, *out)
     assert "In reading 2 of them something was assumed" in several.stderr
+
+
+def test_no_result_replaces_a_file_that_is_read(tmp_path: Path, flight_folder: Path, hold_file: Path) -> None:
+    """--json flight.gpx once cost the pilot the track."""
+    track, hold, standard = tmp_path / "flight.csv", tmp_path / "hold.toml", tmp_path / "own.toml"
+    track.write_bytes((flight_folder / "plain.csv").read_bytes())
+    hold.write_bytes(hold_file.read_bytes())
+    standard.write_text(run("standards", "training", "--as-file").stdout)
+    (tmp_path / "link.json").symlink_to(track)
+    before = {path: path.read_bytes() for path in (track, hold, standard)}
+    graded = ["grade", track, "--hold", hold, "--standard", standard, "--no-html"]
+    for arguments in (
+        [*graded, "--json", track],
+        [*graded, "--json", tmp_path / "link.json"],
+        [*graded, "--csv", track.parent / ".." / tmp_path.name / track.name],
+        [*graded, "--json", hold],
+        [*graded, "--csv", standard],
+        [*graded, "--json", tmp_path / "same", "--csv", tmp_path / "same"],
+        ["brief", hold, "--tas", "100", "--html", hold],
+        ["simulate", hold, "--format", "gpx", "--out", hold],
+    ):
+        result = run(*arguments)
+        assert result.exit_code == 2, arguments
+        assert "by the same command" in result.stderr
+    assert {path: path.read_bytes() for path in before} == before
+    assert not (tmp_path / "same").exists()
+
+
+def test_simulate_does_not_take_the_name_of_a_flown_track(
+    tmp_path: Path, hold_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    flown = tmp_path / hold_file.with_suffix(".gpx").name
+    flown.write_text("flown")
+    result = run("simulate", hold_file, "--laps", "1")
+    assert result.exit_code == 2
+    assert "exists and was not simulated" in result.stderr
+    assert flown.read_text() == "flown"
+    flown.unlink()
+    for _ in range(2):  # its own it writes anew
+        assert run("simulate", hold_file, "--laps", "1").exit_code == 0

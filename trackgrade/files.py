@@ -14,11 +14,12 @@ import re
 import stat
 import unicodedata
 import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trackgrade.errors import InputError, OutputError, TrackFileError
+from trackgrade.errors import InputError, OutputError, TrackFileError, UsageError
 
 MIB = 1024 * 1024
 
@@ -76,6 +77,35 @@ def safe_name(text: str, fallback: str = "flight") -> str:
 def sha256_hex(data: bytes) -> str:
     """SHA-256 of the bytes, 64 hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()
+
+
+def spare_inputs(
+    results: Iterable[str | os.PathLike[str] | None], read: Iterable[str | os.PathLike[str] | None]
+) -> None:
+    """Refuse results that would replace a file that is read, or each other; None, "-" and folders are no files.
+
+    Raises
+    ------
+    UsageError
+        One line saying which.
+    """
+    taken = {os.path.realpath(path) for path in read if path is not None and not Path(path).is_dir()}
+    for path in results:
+        if path is None or path == "-" or _is_no_file(Path(path)):
+            continue
+        where = os.path.realpath(path)
+        if where in taken:
+            raise UsageError(f"{_shown(Path(path))} is read, or written, by the same command: give another name for it")
+        taken.add(where)
+
+
+def _is_no_file(path: Path) -> bool:
+    """Whether it is a folder, a device or a pipe, which take several results."""
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):
+        return False
+    return not stat.S_ISREG(mode)
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:

@@ -61,8 +61,10 @@ def command(
 
     Prints one screen; --html writes the same as a page to print, with a drawing to scale.
     """
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.hold.holdfile import read_hold_file
 
+    spare_inputs([html], [hold, standard])
     plan = read_hold_file(hold)  # a wrong file is told at once, before numpy is loaded
     from trackgrade.briefing import screen, words
     from trackgrade.briefing.brief import Conditions, prepare
@@ -90,7 +92,6 @@ def command(
     console.note(words.CAUTION)
     if html is not None:
         from trackgrade.briefing import page
-        from trackgrade.files import write_whole
 
         written = write_whole(Path(html), page.render(brief))
         console.note(f"page: {written}")

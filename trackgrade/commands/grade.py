@@ -70,10 +70,15 @@ def command(
     TRACK is a GPX or CSV file, a folder, or a pattern such as "flights/*.gpx". Prints a verdict with the lap
     table and writes one report a flight.
     """
+    from trackgrade.files import spare_inputs
+
     if pilot is None and (instructor or note or logbook):
         raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")
     figure = _figure_kind(figure_path) if figure_path is not None else ""
     flights, settings = plan(tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure)
+    spare_inputs(
+        [json_path, csv_path, figure_path], [*(each.path for each in flights), *holds, *tracks, columns, standard]
+    )
     session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook} if pilot else None
     grade(
         flights,

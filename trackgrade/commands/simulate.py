@@ -79,20 +79,23 @@ def command(
     plan = read_hold_file(hold)
     scenario = _scenario(plan, mistake, entry, arriving, laps, tas, wind, noise, sampling, channels)
     kind, track_path = _where(hold, out, kind)
+    truth_path = track_path.with_suffix(".truth.json")
+    if out is None and track_path.exists() and not truth_path.exists():
+        raise UsageError(f"{track_path} exists and was not simulated: give another name with --out")
     if scenario.sensor.channels and kind == "gpx":
         raise UsageError("a GPX has no place for --channels; add  --format csv")
 
-    from trackgrade.files import write_whole
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.hold.setup import resolve
     from trackgrade.simulator import fly
     from trackgrade.simulator.writers import csv_text, gpx_text, truth_text
 
+    spare_inputs([track_path, truth_path], [hold])
     day = dt.datetime.fromtimestamp(scenario.start_epoch_s, dt.UTC).date()
     try:
         flight = fly(resolve(plan, day), scenario, seed)
     except (ValueError, RuntimeError) as error:
         raise UsageError(f"this cannot be flown: {error}; less --wind or more --tas") from None
-    truth_path = track_path.with_suffix(".truth.json")
     write_whole(track_path, csv_text(flight) if kind == "csv" else gpx_text(flight))
     write_whole(truth_path, truth_text(flight))
     minutes = (flight.recording.epoch_s[-1] - flight.recording.epoch_s[0]) / 60.0
