@@ -63,6 +63,56 @@ TOKENS = [
 ]
 NUMBER = re.compile(rb"-?\d+(?:\.\d+)?")
 
+#: ``key = value`` anywhere in a TOML text, and values of every type to put in its place.
+SETTING = re.compile(r"""([A-Za-z_]\w*)(\s*=\s*)("[^"\n]*"|'[^'\n]*'|[^,\n}\]"']+)""")
+VALUES = [
+    *(
+        "nan",
+        "inf",
+        "-inf",
+        "1e308",
+        "-1e308",
+        "1e-320",
+        "0",
+        "-0.0",
+        "-1",
+        "1",
+        "2",
+        "59.99",
+        "90.0001",
+        "180",
+        "-181",
+    ),
+    *(
+        "360",
+        "360.0001",
+        "0.0001",
+        "1000000",
+        "9" * 400,
+        "0x7f",
+        "true",
+        "false",
+        '""',
+        '" "',
+        '"a"',
+        "'lat'",
+        '"true"',
+    ),
+    *(
+        '"north"',
+        '"left"',
+        '"ddmm"',
+        '"elapsed_s"',
+        '"kt"',
+        '"within"',
+        '"' + "a" * 3_000 + '"',
+        '"<b>&amp;\\"\'{{ 1 }}"',
+    ),
+    *('"\\u001b[31m\\u202e"', '"\\u0000"', "2026-05-03T15:20:00Z", "0001-01-01T00:00:00Z", "9999-12-31T23:59:59-14:00"),
+    *("2026-05-03", "15:20:00", "[]", "{}", "[[]]", "[ 1, 2 ]", "{ lat = 1 }", "{ lat = 1, lon = 2, radial_deg = 3 }"),
+    *("[ { up_to_ft = 1, kias = 2 }, { kias = 0 } ]", '[ "a", 1, {} ]', '{ column = 1, unit = "m" }', "{ column = 0 }"),
+]
+
 
 @dataclass
 class Tally:
@@ -96,7 +146,7 @@ def corpus(target: str) -> tuple[bytes, ...]:
             gzip.compress(gpx_text(FLIGHT[:30]).encode(), mtime=0),
             *some,
         )
-    if target == "flight":
+    if target in ("flight", "proposals"):
         rows = plain_flight.rows(before_s=90, laps=1, after_s=40, interval_s=2.0)
         return (plain_flight.gpx(rows).encode(), plain_flight.csv(rows).encode())
     if target == "columns":
@@ -190,7 +240,65 @@ def mutated(dice: random.Random, seeds: tuple[bytes, ...]) -> bytes:
     return bytes(data)
 
 
-NONSENSE = ("teleport", "shuffled times", "still", "random walk", "constant", "far jumps", "wild altitude walk")
+def with_other_settings(dice: random.Random, text: str) -> str:
+    """A TOML text that stays TOML, mostly: values of other types and sizes, keys renamed, moved, doubled, gone."""
+    for _ in range(dice.choice((1, 1, 1, 2, 4))):
+        found = list(SETTING.finditer(text))
+        if not found:
+            break
+        one, other = dice.choice(found), dice.choice(found)
+        match dice.randrange(14):
+            case 0:
+                text = text[: one.start(3)] + dice.choice(VALUES) + text[one.end(3) :]
+            case 1 | 2 | 3 | 4 | 5 | 6 | 7 | 8:  # near what it was: still of use, more often than not
+                numbers = [m for m in found if NUMBER.fullmatch(m[3].strip().encode()) and len(m[3]) < 300]
+                if numbers:
+                    one = dice.choice(numbers)
+                    value = float(one[3])
+                    near = (value * dice.uniform(0.5, 2), value + dice.gauss(0, 3), -value, round(value), 10 * value)
+                    text = text[: one.start(3)] + f"{dice.choice(near):.6g}" + text[one.end(3) :]
+            case 9:
+                text = text[: one.start(3)] + other[3] + text[one.end(3) :]
+            case 10:
+                text = text[: one.start(1)] + other[1] + text[one.end(1) :]
+            case 11:
+                lines = text.split("\n")
+                line = lines.pop(dice.randrange(len(lines)))
+                lines.insert(dice.randrange(len(lines) + 1), line)
+                text = "\n".join(lines)
+            case 12:
+                lines = text.split("\n")
+                del lines[dice.randrange(len(lines))]
+                text = "\n".join(lines)
+            case _:
+                text = text[: one.end(3)] + f"\n{other[0]}\n" + text[one.end(3) :]
+    return text
+
+
+def packed(dice: random.Random, data: bytes) -> bytes:
+    """Gzip of the data: whole, in members, cut short, with a wrong byte, with something behind it, or twice."""
+    whole = gzip.compress(data, mtime=0)
+    at = dice.randrange(len(whole))
+    match dice.randrange(6):
+        case 0:
+            half = len(data) // 2
+            return gzip.compress(data[:half], mtime=0) + gzip.compress(data[half:], mtime=0)
+        case 1:
+            return whole[:at]
+        case 2:
+            return whole[:at] + bytes([whole[at] ^ 1 << dice.randrange(8)]) + whole[at + 1 :]
+        case 3:
+            return whole + dice.randbytes(20)
+        case 4:
+            return gzip.compress(whole, mtime=0)
+        case _:
+            return whole
+
+
+NONSENSE = (
+    *("teleport", "shuffled times", "still", "random walk", "constant", "far jumps", "wild altitude walk"),
+    *("two places", "too fast", "straight"),
+)
 
 
 def nonsense(dice: random.Random) -> bytes:
@@ -210,6 +318,15 @@ def nonsense(dice: random.Random) -> bytes:
     elif kind == "still":
         lats = [fix[0] + dice.gauss(0, 3e-5) for _ in range(count)]
         lons = [fix[1] + dice.gauss(0, 3e-5) for _ in range(count)]
+    elif kind == "two places":
+        away = dice.uniform(0.02, 0.1)
+        lats = [fix[0] + away * (i % 2) + dice.gauss(0, 3e-5) for i in range(count)]
+        lons = [fix[1] + away * (i % 2) + dice.gauss(0, 3e-5) for i in range(count)]
+    elif kind == "too fast":
+        times = [times[0] + (t - times[0]) / 30 for t in times]
+    elif kind == "straight":
+        lats = [fix[0] + 6e-4 * interval_s * (i - count / 2) for i in range(count)]
+        lons = [fix[1] + 6e-4 * interval_s * (i - count / 2) for i in range(count)]
     elif kind == "constant":
         lats, lons = [fix[0]] * count, [fix[1]] * count
     else:
@@ -265,11 +382,47 @@ def grade_a_flight(path: Path, folder: Path, dice: random.Random) -> str:
     from trackgrade.track.readers import read_track
 
     track = read_track(path)
-    debrief = debrief_to_dict(analyse(track, plain_hold(), load_standard("faa_instrument_airplane")))
-    json.dumps(debrief, allow_nan=False)
+    graded = analyse(track, plain_hold(), load_standard("faa_instrument_airplane"))
+    debrief = debrief_to_dict(graded)
+    text = json.dumps(debrief, allow_nan=False)
+    assert "\x1b" not in text
+    shown_whole(graded)
     for lap in debrief["laps"]:
         assert track.epoch_s.min() - 1 <= epoch(lap["start_utc"]) < epoch(lap["end_utc"]) <= track.epoch_s.max() + 1
     return f"{min(len(debrief['laps']), 2)} laps"
+
+
+def shown_whole(debrief: object) -> None:
+    """The page of a debrief is made, and nothing of the input became markup or a control character."""
+    from trackgrade.report import page
+
+    html = page.render(debrief)
+    assert html.rstrip().endswith("</html>")
+    assert "<b>" not in html
+    assert not re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u202e]", html)
+
+
+def find_its_holds(path: Path, folder: Path, dice: random.Random) -> str:
+    from trackgrade.commands.find import plan_of
+    from trackgrade.hold.holdfile import parse_hold, write_hold_file
+    from trackgrade.segment.finding import find_holds
+    from trackgrade.track.readers import read_track
+
+    proposals = find_holds(read_track(path))
+    for found in proposals:
+        assert parse_hold(write_hold_file(plan_of(found, "found"))).name == "found"
+    return f"{min(len(proposals), 2)} holds"
+
+
+@cache
+def plain_track() -> object:
+    """Two laps of the plain hold."""
+    from trackgrade.track.readers import read_track
+
+    with tempfile.TemporaryDirectory(prefix="fuzz-") as name:
+        path = Path(name) / "plain.csv"
+        path.write_text(plain_flight.csv(plain_flight.rows(before_s=90, laps=2, after_s=40, interval_s=2.0)))
+        return read_track(path)
 
 
 def grade_nonsense(path: Path, folder: Path, dice: random.Random) -> str:
@@ -305,13 +458,43 @@ def read_a_hold(path: Path, folder: Path, dice: random.Random) -> str:
     assert abs(hold.fix_lat_deg) <= 90
     assert 0 <= hold.inbound_course_true_deg <= 360
     assert (hold.leg.minutes is None) != (hold.leg.nm is None)
+    if dice.random() < 0.3:  # what was read must be of use: briefed, flown at, shown
+        import json
+
+        from trackgrade.analysis import analyse
+        from trackgrade.briefing import page, screen
+        from trackgrade.briefing.brief import Conditions, prepare
+        from trackgrade.exports.debrief_json import debrief_to_dict
+        from trackgrade.score.standards import load_standard
+
+        standard = load_standard("training")
+        wind_kt = dice.choice((0.0, 15.0, 60.0, 150.0))
+        conditions = Conditions(110.0, dice.uniform(0, 360), wind_kt, arrival_heading_true_deg=dice.uniform(0, 360))
+        brief = prepare(hold, conditions, standard)
+        assert list(screen.lines(brief))
+        assert page.render(brief).rstrip().endswith("</html>")
+        graded = analyse(plain_track(), hold, standard)
+        json.dumps(debrief_to_dict(graded), allow_nan=False)
+        shown_whole(graded)
+        return "read and used"
     return "read"
 
 
 def read_a_standard(path: Path, folder: Path, dice: random.Random) -> str:
     from trackgrade.score.standards import load_standard
 
-    assert load_standard(str(path)).items
+    standard = load_standard(str(path))
+    assert standard.items
+    if dice.random() < 0.3:
+        import json
+
+        from trackgrade.analysis import analyse
+        from trackgrade.exports.debrief_json import debrief_to_dict
+
+        graded = analyse(plain_track(), plain_hold(), standard)
+        json.dumps(debrief_to_dict(graded), allow_nan=False)
+        shown_whole(graded)
+        return "read and used"
     return "read"
 
 
@@ -319,8 +502,13 @@ def read_through_a_map(path: Path, folder: Path, dice: random.Random) -> str:
     from trackgrade.track.readers import read_track
     from trackgrade.track.readers.column_sheet import column_sheet
 
+    # Mostly the table that the map was written for: others lack the columns it names.
+    asked = set(path.read_bytes().decode("utf-8", "replace").split("\n")) - {""}
+    its_own = max(SHAPES.values(), key=lambda shape: len(asked & set(shape.columns_map.split("\n"))))
     table = folder / "table.csv"
-    table.write_bytes(dice.choice([s.data() for s in SHAPES.values()]) if dice.random() < 0.8 else own_csv().encode())
+    kind = dice.random()
+    one = its_own if kind < 0.6 else dice.choice(list(SHAPES.values()))
+    table.write_bytes(own_csv().encode() if kind > 0.9 else one.data())
     sheet = column_sheet(table, path)
     assert all(t.isprintable() for line in sheet.lines for t in (line.column, line.unit, line.example, line.note))
     return f"{len(read_track(table, path)) > 0 and 'read'}"
@@ -334,6 +522,7 @@ TARGETS: dict[str, tuple[int, str, Check]] = {
     "hold": (26, ".toml", read_a_hold),
     "standard": (24, ".toml", read_a_standard),
     "flight": (5, ".dat", grade_a_flight),
+    "proposals": (2, ".dat", find_its_holds),
     "nonsense": (3, ".csv", grade_nonsense),
 }
 
@@ -349,7 +538,12 @@ def made(number: int, seed: int, only: str = "") -> tuple[str, bytes, random.Ran
         return target, nonsense(dice), dice
     if dice.random() < 0.03:
         return target, dice.randbytes(dice.randrange(2_000)), dice
-    return target, mutated(dice, corpus(target)), dice
+    if target in ("hold", "standard", "columns") and dice.random() < 0.75:
+        return target, with_other_settings(dice, dice.choice(corpus(target)).decode()).encode(), dice
+    data = mutated(dice, corpus(target))
+    if target in ("track", "flight", "proposals") and dice.random() < 0.08:
+        data = packed(dice, data)
+    return target, data, dice
 
 
 @contextmanager
