@@ -39,6 +39,8 @@ FARTHEST_REFINEMENT_S = 6.0
 LONG_STEP_S = 10.5
 #: An edge this near to a hole of the record is as uncertain as one inside it [s].
 BESIDE_HOLE_S = 8.0
+#: A faster turn, for the most part inside a hole, is none [deg/s].
+FASTEST_HIDDEN_DEG_S = 10.0
 #: What is seen of a turn beyond a hole may be another, smaller one up to this change [deg].
 CORRECTION_DEG = 90.0
 #: What the fit cannot know of how a pilot rolls in, and how gently out [s]; found on simulated pilots of many habits.
@@ -104,7 +106,10 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         times = [min(max(each, begins_s), ends_s) for each in times]
         # A slice, not a mask over the whole flight: many turns stay linear.
         turning = slice(int(time_s.searchsorted(times[0])), int(time_s.searchsorted(times[1], side="right")))
-        for hole in _stretches(in_hole[turning]):
+        hidden = in_hole[turning]
+        if abs(steady) > FASTEST_HIDDEN_DEG_S and 2 * np.count_nonzero(hidden) > len(hidden):
+            continue  # not flown: the curve that joins the two ends of a hole
+        for hole in _stretches(hidden):
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
         speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
         turns.append(
@@ -176,7 +181,7 @@ def _rough_turns(
     it; there the edge is first looked for where the rate passes half the steady rate, and the fit does the rest.
     """
     step = float(time_s[1] - time_s[0])
-    found: list[tuple[int, int, float, float]] = []
+    found: list[tuple[int, int, float]] = []
     for sign in (1.0, -1.0):
         signed = rate_deg_s * sign
         for first, last in _stretches(signed > TURNING_DEG_S):
@@ -196,11 +201,11 @@ def _rough_turns(
             for a, b in pieces:
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
-                    own = _steady(piece)
-                    found.append((first + a, first + b, sign * own, threshold_deg_s(own)))
-    found.sort()
+                    found.append((first + a, first + b, sign))
     turns = []
-    for first, last, steady, bound in found:
+    for first, last, sign in _overlaps_joined(found):
+        own = _steady(sign * rate_deg_s[first : last + 1])
+        steady, bound = sign * own, threshold_deg_s(own)
         level = bound
         if blurred:
             level = BLURRED_LEVEL * abs(steady)
@@ -210,6 +215,17 @@ def _rough_turns(
         end = _level_time(time_s, np.abs(rate_deg_s), last, 1, level)
         turns.append((start, end, steady, bound))
     return turns
+
+
+def _overlaps_joined(found: list[tuple[int, int, float]]) -> list[tuple[int, int, float]]:
+    """Stretches (first, last, sign) in order: a gentle turn with dips is found once from each stretch between them."""
+    joined: list[tuple[int, int, float]] = []
+    for first, last, sign in sorted(found):
+        if joined and first <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(last, joined[-1][1]), sign)
+        else:
+            joined.append((first, last, sign))
+    return joined
 
 
 def _steady(rate: Floats) -> float:

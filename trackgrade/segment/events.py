@@ -10,6 +10,7 @@ import numpy as np
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.motion.samples import Turn
+from trackgrade.motion.turns import STANDARD_RATE_DEG_S
 from trackgrade.segment.crossings import local_minima, zero_crossings
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import FlightPath
@@ -104,10 +105,19 @@ def inbound_passages(path: FlightPath) -> list[Passage]:
 
 def turn_radius_nm(path: FlightPath) -> float:
     """Typical radius of this flight's large turns in still air [NM]; 0 where it has none."""
+    rate = _usual_rate_deg_s(path)
+    return 0.0 if rate is None else float(np.median(path.airspeed_kt)) / 3600.0 / math.radians(rate)
+
+
+def turns_last(path: FlightPath) -> float:
+    """How many times as long as at standard rate this flight's large turns last, typically; at least 1."""
+    rate = _usual_rate_deg_s(path)
+    return 1.0 if rate is None else max(STANDARD_RATE_DEG_S / rate, 1.0)
+
+
+def _usual_rate_deg_s(path: FlightPath) -> float | None:
     rates = [turn.rate_deg_s for turn in path.turns if abs(turn.change_deg) > 60.0]
-    if not rates:
-        return 0.0
-    return float(np.median(path.airspeed_kt) / 3600.0 / np.radians(np.median(rates)))
+    return float(np.median(rates)) if rates else None
 
 
 def arrivals(path: FlightPath) -> list[Passage]:

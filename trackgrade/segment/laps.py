@@ -12,9 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackgrade.earth.angles import wrap180
+from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.motion.samples import Turn
-from trackgrade.motion.turns import CORRECTION_DEG
+from trackgrade.motion.turns import CORRECTION_DEG, STANDARD_RATE_DEG_S
 from trackgrade.segment.events import (
+    HOLE_TURN_DEG,
     POSITION_FLOOR_NM,
     Passage,
     crossing_moment,
@@ -29,7 +31,8 @@ from trackgrade.segment.path import FlightPath
 START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 62.0
 #: The turn at the fix begins this soon after it, else the aircraft left the hold [s].
 LATEST_FIX_TURN_S = 50.0
-#: It may begin a little early, and even one unbroken turn through the whole lap is about one circle [s, deg].
+#: It may begin a little early (s of it at standard rate, longer at a lower one), and even one unbroken turn through the
+#: whole lap is about one circle [deg].
 EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
 #: A turn from inbound to outbound, even from across and in a gale, is less than a full circle [deg].
 MOST_FIX_TURN_DEG = 345.0
@@ -43,12 +46,18 @@ SAME_TURN_PAUSE_S = 3.0
 LEAST_TURN_BACK_DEG = 40.0
 #: A turn this large against the hold's direction is no correction; one through this much is a circle [deg].
 LARGE_TURN_DEG, CIRCLE_DEG = 100.0, (315.0, 405.0)
+#: A turn that changes the ground track by so much, and no more, leads nowhere: it is an orbit.
+WHOLE_CIRCLE_DEG = (335.0, 440.0)
 #: A turn back may begin with a bite and a pause this long [s].
 TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 #: A turn at the fix that pauses before this much is not over [deg].
 FIX_TURN_LEAST_DEG = 112.0
+#: More than a correction, and a shorter pause than this: the first part of the turn at the fix [deg, s].
+LEAST_BITE_DEG, FIX_TURN_PAUSE_S = 30.0, 20.0
+#: Of a lap whose record has more than this share of its time in holes with turns in them, nothing can be told.
+MOST_UNSEEN_SHARE = 0.7
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
@@ -90,9 +99,9 @@ def lap_between(
     fix_turn = _fix_turn(path, turns, start, end, offset)
     if fix_turn is None:
         return NoLap("no turn to the outbound leg after the fix")
-    if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S:
+    if fix_turn.start_epoch_s - start > LATEST_FIX_TURN_S + _hidden_s(path, start, fix_turn.start_epoch_s):
         return NoLap("the turn came too long after the fix")
-    if start - fix_turn.start_epoch_s > EARLIEST_FIX_TURN_S:
+    if start - fix_turn.start_epoch_s > EARLIEST_FIX_TURN_S * max(STANDARD_RATE_DEG_S / fix_turn.rate_deg_s, 1.0):
         return NoLap("an orbit: the turn began long before the fix")
     reached = path.value(path.track_deg, min(fix_turn.end_epoch_s, end)) - offset
     # An orbit flown straight on from the turn at the fix ends outbound all the same.
@@ -120,17 +129,20 @@ def lap_between(
     if b is not None:
         if abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
             return NoLap("the fix was not passed inbound", outbound=True)
-        if back is not None and back.change_deg < LEAST_TURN_BACK_DEG:
+        # Short of that in one, it may have been made in two bites.
+        if back is not None and max(back.change_deg, _turned_since(turns, back, end)) < LEAST_TURN_BACK_DEG:
             return NoLap("the turn back in the hold's direction is only a correction", outbound=True)
         if back is not None and _turned_other_way(turns, fix_turn.end_epoch_s, back.start_epoch_s):
             return NoLap("turned back against the hold's direction, as in a procedure turn", outbound=True)
         if back is None and not unbroken:
             return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)
-        # Corrections on the legs are no part of a circle.
-        turning = sum(overlaps(turn, start, end) for turn in path.turns if abs(turn.change_deg) > 60.0)
+        # Corrections on the legs are no part of a circle; in a gale those against the hold's direction are large.
+        turning = sum(overlaps(turn, start, end) for turn in path.turns if not -LARGE_TURN_DEG < turn.change_deg < 60.0)
         level = end - start - turning
         if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
             return NoLap("an orbit: no straight legs")
+        if _turning_unseen_s(path, start, end) > MOST_UNSEEN_SHARE * (end - start):
+            return NoLap("the record has holes where most of it would be", outbound=True)
     return _events(path, a, b, number, fix_turn, back, abeam_s, offset, unbroken)
 
 
@@ -140,6 +152,30 @@ def _turned_other_way(turns: list[Turn], start: float, end: float) -> bool:
     return any(
         turn.change_deg < -LARGE_TURN_DEG and not CIRCLE_DEG[0] < -turn.change_deg < CIRCLE_DEG[1] for turn in between
     )
+
+
+def _hidden_s(path: FlightPath, start: float, end: float) -> float:
+    """How long the record has a hole between two times [s]."""
+    return float(np.count_nonzero(path.in_hole[path.index(start) : path.index(end) + 1])) * GRID_STEP_S
+
+
+def _turning_unseen_s(path: FlightPath, start: float, end: float) -> float:
+    """How long the holes are, between two times, that hide a turn [s]; over a straight one nothing is lost."""
+    k0, k1 = path.index(start), path.index(end)
+    if not path.in_hole[k0 : k1 + 1].any():
+        return 0.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], path.in_hole[k0 : k1 + 1], [0]])))
+    unseen = 0
+    for first, after in zip(edges[::2], edges[1::2]):
+        before, beyond = max(k0 + int(first) - 1, 0), min(k0 + int(after), len(path.track_deg) - 1)
+        if abs(path.track_deg[beyond] - path.track_deg[before]) > HOLE_TURN_DEG:
+            unseen += int(after - first)
+    return unseen * GRID_STEP_S
+
+
+def _turned_since(turns: list[Turn], back: Turn, end: float) -> float:
+    """Degrees turned in the hold's direction, less those against it, from the turn back on."""
+    return sum(turn.change_deg for turn in turns if back.start_epoch_s - 0.5 < turn.start_epoch_s < end)
 
 
 def _turned_after(turns: list[Turn], fix_turn: Turn) -> float:
@@ -178,11 +214,16 @@ def _join(one: Turn, two: Turn) -> Turn:
 
 def _fix_turn(path: FlightPath, turns: list[Turn], start: float, end: float, offset: float) -> Turn | None:
     """The turn that takes the track from inbound to outbound, with what follows until it is outbound."""
+    bite: Turn | None = None  # a first part of the turn, after which it paused
     for k, turn in enumerate(turns):
         if turn.change_deg <= 0 or turn.end_epoch_s < start:
+            bite = None
             continue
+        if bite is not None and turn.start_epoch_s - bite.end_epoch_s < FIX_TURN_PAUSE_S:
+            turn = _join(bite, turn)
         reached = path.value(path.track_deg, min(turn.end_epoch_s, end)) - offset
         if reached < 60.0:
+            bite = turn if turn.change_deg > LEAST_BITE_DEG else None
             continue
         while reached < FIX_TURN_LEAST_DEG and k + 1 < len(turns) and turns[k + 1].change_deg > 0:
             k += 1
@@ -211,8 +252,11 @@ def _turn_back(
             if group is not None and abs(from_outbound) < OUTBOUND_WITHIN_DEG:
                 group = None
             continue
-        if group is None and (abs(from_outbound) < OUTBOUND_WITHIN_DEG or turn.change_deg > CIRCLE_DEG[0]):
-            previous = turn if turn.change_deg < CIRCLE_DEG[0] else None
+        outbound = abs(from_outbound) < OUTBOUND_WITHIN_DEG
+        # Circles are told by the ground track: in a gale the heading turns through most of one from leg to leg.
+        through = path.value(path.track_deg, turn.end_epoch_s) - path.value(path.track_deg, turn.start_epoch_s)
+        if group is None and (outbound or WHOLE_CIRCLE_DEG[0] < through < WHOLE_CIRCLE_DEG[1]):
+            previous = turn if through < CIRCLE_DEG[0] else None
             continue
         if group is None and previous is not None and turn.start_epoch_s - previous.end_epoch_s < TURN_BACK_PAUSE_S:
             turn = _join(previous, turn)
@@ -220,7 +264,7 @@ def _turn_back(
         # In a gale the turn ends on a cut that points well across the course; what it has passed is the inbound side.
         if -INBOUND_WITHIN_DEG < float(wrap180(reached)) < 180.0 - OUTBOUND_WITHIN_DEG:
             return group
-        if abs(from_outbound) < OUTBOUND_WITHIN_DEG:
+        if outbound:
             group = None
     return None
 

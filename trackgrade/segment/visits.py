@@ -15,12 +15,13 @@ from trackgrade.segment.chains import (
     as_flown,
     chains_of,
     laps_to_either_side,
+    near_for_entry,
     other_course,
-    stays_near,
+    out_along_course,
     without_overlaps,
 )
 from trackgrade.segment.entry import describe_entry, outbound_leg
-from trackgrade.segment.events import Passage, Passages, overlaps, passages_of
+from trackgrade.segment.events import Passage, Passages, overlaps, passages_of, turns_last
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import NoLap, lap_between
 from trackgrade.segment.path import FlightPath
@@ -28,7 +29,7 @@ from trackgrade.segment.path import FlightPath
 #: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
 LEAST_TURNED_IN_PATTERN_DEG = 30.0
 BEGINS_IN_HOLD = "the record begins in the hold"
-#: An entry lasts at most this many times the leg, plus its turns [s].
+#: An entry lasts at most this many times the leg, plus its turns at standard rate [s].
 ENTRY_LEGS, ENTRY_TURNS_S = 3.5, 330.0
 #: Laps that typically miss the fix by more may be those of a hold on the reciprocal course [NM].
 REVERSED_MISS_NM = 0.4
@@ -47,7 +48,7 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
     leg_s = expected_leg_s(hold)
     passages = passages_of(path)
     found = chains_of(without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
-    chains = [chain for chain in found if not other_course(path, chain)]
+    chains = [chain for chain in found if not other_course(path, chain) and not out_along_course(path, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
     miss_nm = _miss_nm(chains)
     if miss_nm > REVERSED_MISS_NM:
@@ -125,7 +126,7 @@ def _entry(
     wrong = chain[0].lap.wrong_side
     seen = path.seen_as(reciprocal=False, mirrored=wrong)
     outward = _laps_outward_deg(seen, chain)
-    since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S)
+    since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S * turns_last(path))
     earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
     if _begins_in_pattern(seen, chain[0], earlier):
         entry = describe_entry(seen, hold, as_flown(first, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
@@ -133,7 +134,7 @@ def _entry(
     for passage in reversed(earlier):
         if _turned_deg(path, passage, first) > MOST_TURNED_IN_ENTRY_DEG:
             break
-        if _is_abeam_of(passage, earlier) or not stays_near(path, passage, first, leg_s):
+        if _is_abeam_of(passage, earlier) or not near_for_entry(path, passage, first, leg_s):
             continue
         leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
         if (

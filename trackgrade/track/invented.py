@@ -18,6 +18,8 @@ Bools = npt.NDArray[np.bool_]
 LEAST_CHORD_S, LEAST_KINK_DEG = 20.0, 12.0
 #: So many rows in a row must be exact, by the last printed digit [deg]: coarser positions are exact by chance.
 LEAST_ROWS = ((1e-7, 2), (1e-6, 3), (1.0, 6))
+#: Runs of at least so many rows on one chord, and parted by fewer, are one.
+MOST_BETWEEN = 4
 #: Single real rows between runs of exact ones make a pattern after so many runs; nine of ten real rows must stray from
 #: the chord by this many printed digits, else the file is too coarse to tell.
 PATTERN_RUNS, PATTERN_DIGITS = 5, 3.0
@@ -55,7 +57,7 @@ def rows_invented(track: Track) -> Bools:
     if np.mean(exact & ~drop[1:-1]) > 0.6:
         return drop
     least_rows = next(rows for digit, rows in LEAST_ROWS if quantum <= 1.5 * digit)
-    for run in runs:
+    for run in _joined(runs, t, track.lat_deg, lon, 2.0 * quantum):
         first, last = run.first, run.last + 2  # indices of the chord's ends in the track
         if t[last] - t[first] < LEAST_CHORD_S or first < 2 or last > n - 3 or last - first - 1 < least_rows:
             continue
@@ -83,6 +85,25 @@ def _between_single_rows(runs: list[_Run], n: int) -> Bools:
             group = []
         group.append(run)
     return drop
+
+
+def _joined(runs: list[_Run], t: Floats, lat: Floats, lon: Floats, within_deg: float) -> list[_Run]:
+    """Runs on one chord made one, where a few rows part them: such as one written twice."""
+    joined: list[_Run] = []
+    for run in runs:
+        last = joined[-1] if joined else run
+        if run is not last and run.first - last.last <= MOST_BETWEEN and min(_rows(last), _rows(run)) >= MOST_BETWEEN:
+            ends, inner = [last.first, run.last + 2], [last.last + 2, run.first]
+            off = [np.abs(np.interp(t[inner], t[ends], each[ends]) - each[inner]) for each in (lat, lon)]
+            if np.max(off) <= within_deg:
+                joined[-1] = _Run(last.first, run.last)
+                continue
+        joined.append(run)
+    return joined
+
+
+def _rows(run: _Run) -> int:
+    return run.last - run.first + 1
 
 
 def _runs(flag: Bools) -> list[_Run]:
