@@ -26,6 +26,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
 from types import FrameType
@@ -297,7 +298,7 @@ def packed(dice: random.Random, data: bytes) -> bytes:
 
 NONSENSE = (
     *("teleport", "shuffled times", "still", "random walk", "constant", "far jumps", "wild altitude walk"),
-    *("two places", "too fast", "straight"),
+    *("two places", "too fast", "straight", "few points"),
 )
 
 
@@ -327,6 +328,14 @@ def nonsense(dice: random.Random) -> bytes:
     elif kind == "straight":
         lats = [fix[0] + 6e-4 * interval_s * (i - count / 2) for i in range(count)]
         lons = [fix[1] + 6e-4 * interval_s * (i - count / 2) for i in range(count)]
+    elif kind == "few points":  # on and off the racetrack and the fix, minutes apart
+        count = dice.randint(5, 14)
+        apart_s = dice.choice((30, 40, 60, 90, 120, 150, 240))
+        times = [times[0] + timedelta(seconds=apart_s * i + dice.uniform(-0.1, 0.1) * apart_s) for i in range(count)]
+        some = [(0.0, 0.0), *((rows[k][1] - fix[0], rows[k][2] - fix[1]) for k in dice.sample(range(len(rows)), 4))]
+        places = [dice.choice(some) for _ in range(count)]
+        lats = [fix[0] + north + dice.gauss(0, 5e-4) for north, _ in places]
+        lons = [fix[1] + east + dice.gauss(0, 5e-4) for _, east in places]
     elif kind == "constant":
         lats, lons = [fix[0]] * count, [fix[1]] * count
     else:

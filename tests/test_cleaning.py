@@ -376,6 +376,25 @@ def test_a_hole_is_a_gap_with_its_ends(seconds: float) -> None:
     assert gap.seconds == seconds
 
 
+@pytest.mark.parametrize("apart_s", [25.0, 60.0, 240.0])
+def test_positions_too_far_apart_to_show_a_turn_are_refused_in_words(apart_s: float) -> None:
+    """A half turn at standard rate takes 60 s (AIM 5-3-8: 3 degrees a second)."""
+    with pytest.raises(TrackFileError, match=rf"{apart_s:.0f} s apart.*Set the logger"):
+        clean(record(flight(12), interval_s=apart_s))
+
+
+def test_a_step_that_can_hide_a_turn_is_a_hole_in_a_log_that_thins_out_on_straight_legs() -> None:
+    """Every five seconds in turns, a minute apart on the legs: the legs are holes, and nothing is refused."""
+    track = log(5.0)
+    t = track.epoch_s - START_S
+    turn = np.abs(np.gradient(np.unwrap(np.arctan2(np.gradient(track.lon_deg), np.gradient(track.lat_deg))), t)) > 0.01
+    thinned = keep(track, turn | (t % 60.0 < 5.0))
+    assert np.median(np.diff(thinned.epoch_s)) < 20.0
+    steps_s = np.diff(thinned.epoch_s)
+    assert [gap.seconds for gap in clean(thinned).gaps] == list(steps_s[steps_s > 20.0])
+    assert np.max(steps_s) > 40.0
+
+
 def test_a_short_pause_is_no_gap() -> None:
     track = log()
     t = track.epoch_s - START_S

@@ -29,6 +29,8 @@ HARDEST_M_S2 = 18.0
 LEAST_SPIKE_M = 60.0
 #: Holes shorter than this are ordinary sampling, however regular the rest [s].
 LEAST_GAP_S = 10.0
+#: A step longer than a third of a half turn at standard rate may hide one: it is a hole, however regular the rest [s].
+LONGEST_STEP_S = 20.0
 #: Altitude further than this from the median of its neighbours is an outlier [ft].
 ALTITUDE_OUTLIER_FT = 400.0
 #: Steps too far for any aircraft, of all steps; a spike makes two, a spoofed stretch two.
@@ -42,7 +44,7 @@ def clean(track: Track) -> CleanTrack:
     Raises
     ------
     TrackFileError
-        Fewer than four usable points are left.
+        Fewer than four usable points are left, or they are too far apart in time to show a turn.
     """
     points_read = len(track)
     rejections: list[Rejection] = []
@@ -108,6 +110,11 @@ def clean(track: Track) -> CleanTrack:
         track = replace(track, alt_ft=altitude, channels=dict(track.channels))
 
     interval_s = float(np.median(np.diff(track.epoch_s)))
+    if interval_s > LONGEST_STEP_S:
+        raise TrackFileError(
+            f"{track.source}: its positions are {interval_s:.0f} s apart, and a turn shows only in positions at most "
+            f"{LONGEST_STEP_S:.0f} s apart. Set the logger to 5 s or less."
+        )
     return CleanTrack(track, points_read, _merged(rejections), _gaps(track.epoch_s), interval_s, tuple(notes))
 
 
@@ -330,7 +337,9 @@ def _clean_altitude(track: Track) -> tuple[Floats, int]:
 
 
 def _gaps(epoch_s: Floats) -> tuple[Gap, ...]:
-    """Holes: steps far over the usual one. Logs that thin out on straight legs have long usual steps."""
+    """Holes: steps far over the usual one, or longer than any in which a turn can be seen. Logs that thin out on
+    straight legs have long usual steps."""
     step = np.diff(epoch_s)
     usual = max(LEAST_GAP_S, 4.0 * float(np.median(step)), 1.6 * float(np.quantile(step, 0.95)))
+    usual = min(usual, LONGEST_STEP_S)
     return tuple(Gap(float(epoch_s[i]), float(epoch_s[i + 1])) for i in np.flatnonzero(step > usual))
