@@ -291,13 +291,14 @@ class TestMany:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
-def test_an_interrupt_leaves_whole_files_and_resume_goes_on(tmp_path: Path) -> None:
-    """Ctrl-C in the middle of a batch of two workers, as a person presses it: to the whole group of processes."""
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "told to end"])
+def test_an_interrupt_leaves_whole_files_and_resume_goes_on(tmp_path: Path, number: signal.Signals) -> None:
+    """In the middle of a batch of two workers; Ctrl-C as a person presses it, to the whole group of processes."""
     folder = tmp_path / "flights"
     folder.mkdir()
-    for number in range(30):
-        rows = plain_flight.rows(before_s=60, laps=2, after_s=60, seed=number)
-        (folder / f"{number:02d}.gpx").write_text(plain_flight.gpx(rows), encoding="utf-8")
+    for flight in range(30):
+        rows = plain_flight.rows(before_s=60, laps=2, after_s=60, seed=flight)
+        (folder / f"{flight:02d}.gpx").write_text(plain_flight.gpx(rows), encoding="utf-8")
     (tmp_path / "hold.toml").write_text(plain_flight.HOLD_TOML, encoding="utf-8")
     (tmp_path / "all.json").write_text("old", encoding="utf-8")
     command = [sys.executable, "-m", "trackgrade", "grade", "flights", "--hold", "hold.toml", "--jobs", "2"]
@@ -311,7 +312,7 @@ def test_an_interrupt_leaves_whole_files_and_resume_goes_on(tmp_path: Path) -> N
     waited_until = time.monotonic() + 60.0
     while len(list(reports.glob("*.html"))) < 4 and running.poll() is None and time.monotonic() < waited_until:
         time.sleep(0.02)
-    os.killpg(running.pid, signal.SIGINT)
+    (os.killpg if number == signal.SIGINT else os.kill)(running.pid, number)
     _, stderr = running.communicate(timeout=30)
     assert running.returncode == 130, stderr
     assert len(stderr.splitlines()) == 1

@@ -222,6 +222,18 @@ def test_a_full_disk_is_told_in_one_line(tmp_path: Path, flight: Path, hold_file
     assert "Traceback" not in result.output
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full on this system")
+def test_a_terminal_that_takes_no_more_is_told_in_one_line() -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "trackgrade", "standards"],
+            stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "No space left" in done.stderr
+
+
 def test_a_place_that_cannot_be_written_is_told_in_one_line(tmp_path: Path, flight: Path, hold_file: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     for option in (["--out", tmp_path / "file"], ["--json", tmp_path / "file" / "x"], ["--csv", tmp_path]):

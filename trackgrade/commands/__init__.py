@@ -10,8 +10,11 @@ Exit status: 0 done, 2 wrong usage or unreadable input, 3 read but no hold flown
 from __future__ import annotations
 
 import atexit
+import contextlib
+import errno
 import gc
 import os
+import signal
 import sys
 import warnings
 from collections.abc import Sequence
@@ -117,6 +120,9 @@ def _explain(error: Exception) -> int:
         case click.Abort():
             console.complain("interrupted: nothing is half written")
             return INTERRUPTED
+        case OSError() if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+            console.complain(f"what it says could not be written: {error.strerror}; free some space there")
+            return UsageError.exit_status
         case OSError() if error.filename is not None:
             console.complain(f"{error.filename}: {error.strerror}; check the path and its permissions")
             return UsageError.exit_status
@@ -143,6 +149,11 @@ def _prepare_process(*, from_shell: bool) -> None:
     # tenth of a grade's time.
     gc.set_threshold(200_000)
     atexit.register(gc.freeze)
+    # Told to end, or left by its terminal, it ends as by Ctrl-C: with nothing half written.
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+            with contextlib.suppress(ValueError):  # not the main thread
+                signal.signal(getattr(signal, name), signal.default_int_handler)
     if not sys.warnoptions:  # a library's warning is for us, in the tests; a pilot gets our own words
         warnings.simplefilter("ignore")
     for stream in (sys.stdout, sys.stderr):  # a console that lacks the degree sign must not end the run
