@@ -75,6 +75,18 @@ def test_a_wrong_file_is_refused_by_key_and_reason(tmp_path: Path, old: str, new
     assert "\n" not in message
 
 
+def test_no_control_character_of_a_file_goes_further(tmp_path: Path) -> None:
+    """Found by the random run: a title of one NUL came through to the report."""
+    own = SHIPPED.splitlines(keepends=True)
+    (first, *_) = (row for row, line in enumerate(own) if line.startswith("title = ") and row > 5)
+    with pytest.raises(StandardFileError, match=r"\.title must be a text that is not empty"):
+        load_standard(_file(tmp_path, "".join([*own[:first], 'title = "\\u0000"\n', *own[first + 1 :]])))
+    mine = load_standard(
+        _file(tmp_path, "".join([*own[:first], 'title = "\\u001b[31ma\\u202eb"\n', *own[first + 1 :]]))
+    )
+    assert "ab" in [item.title for item in mine.items]
+
+
 def test_seconds_for_the_leg_can_not_be_presented_as_published(tmp_path: Path) -> None:
     before, _, after = SHIPPED.partition('name = "inbound_time"')
     text = (

@@ -29,6 +29,8 @@ DEFAULT = "faa_instrument_airplane"
 _BASES = ("published", "common practice", "choice")
 _READ = ("document", "transcription", "secondary", "memory")
 _STARTS = ("abeam", "abeam_or_heading", "wings_level")
+#: A sentence is not longer [characters].
+_LONGEST_TEXT = 2000
 _HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
 LARGEST_FILE_BYTES = 256 * 1024
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
@@ -111,7 +113,7 @@ class _Reader:
             speed_limits=self.steps(speed),
             speed_limits_source=self.source(speed, "speed_limits."),
             items=self.items(data.get("items")),
-            notes=tuple(notes),
+            notes=tuple(plain_text(note, _LONGEST_TEXT) for note in notes),
             path=path,
         )
 
@@ -130,9 +132,10 @@ class _Reader:
 
     def text(self, table: dict[str, Any], key: str, prefix: str) -> str:
         value = table.get(key)
-        if not isinstance(value, str) or not value.strip():
+        text = plain_text(value, _LONGEST_TEXT) if isinstance(value, str) else ""
+        if not text:
             raise self.refuse(prefix + key, "must be a text that is not empty.")
-        return value
+        return text
 
     def one_of(self, table: dict[str, Any], key: str, words: tuple[str, ...], prefix: str) -> Any:
         value = table.get(key)
@@ -154,8 +157,9 @@ class _Reader:
         for key, value in (("cite", cite), ("note", note)):
             if not isinstance(value, str):
                 raise self.refuse(prefix + key, "must be a text.")
+        cite, note = (plain_text(value, _LONGEST_TEXT) for value in (cite, note))
         if basis == "published":
-            if not cite.strip():
+            if not cite:
                 raise self.refuse(
                     prefix + "cite", "is missing: a published limit needs document, edition and paragraph."
                 )
