@@ -8,6 +8,7 @@ turns back toward the holding side.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,8 +33,13 @@ PARALLEL_WITHIN_RADII = 0.45
 BOUNDARY_DEG, BOUNDARY_WIDTH_DEG = 110.0, 6.0
 #: Teardrops are flown up to some 45 degrees outward; a leg further across is another thing [deg].
 WIDEST_TEARDROP_DEG = 55.0
-#: No one turns out further than this to a teardrop's heading; the leg then differs from the laps' by more than [deg].
-LARGEST_TURN_OUT_DEG, OTHER_LEG_DEG = 150.0, 19.5
+#: Where the leg of a teardrop points, off the reciprocal of the course, and how closely it is flown there; how closely
+#: the leg of a direct entry follows the outbound legs of the laps, or the wind [deg]: of simulated pilots' many habits.
+TEARDROP_DEG, TEARDROP_SD_DEG, LAP_LEG_SD_DEG, WIND_LEG_SD_DEG = 29.0, 6.0, 7.0, 12.0
+#: A direct entry's leg points anywhere in so many of them; the right entry is believed on evidence weaker by so much.
+ANYWHERE_SHARE, RIGHT_ENTRY_LEAD = 0.05, 1.5
+#: No teardrop's leg is shorter [s].
+LEAST_TEARDROP_S = 30.0
 #: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
 ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
@@ -201,17 +207,29 @@ def shape(
     held = float(wrap180(180.0 - path.value(path.heading_deg, 0.5 * (leg.start_s + leg.end_s))))
     if heading < BOUNDARY_DEG and abs(3.0 * inbound_crab_deg) > 20.0 and abs(held - 3.0 * inbound_crab_deg) < 15.0:
         return "direct"
-    if heading < BOUNDARY_DEG and outward_deg > WIDEST_TEARDROP_DEG:
-        return "direct"
-    if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop:
-        return "teardrop"
-    # A teardrop from the direct sector first turns out to its heading, and so leaves the fix by some offset.
-    turned_out_deg = 150.0 - heading
-    if lap_outward_deg is not None and heading < BOUNDARY_DEG and turned_out_deg < LARGEST_TURN_OUT_DEG:
-        other_leg = outward_deg - lap_outward_deg > OTHER_LEG_DEG and abs(outward_deg - 30.0) < 10.0
-        if other_leg and offset < 1.45 - np.cos(np.radians(turned_out_deg)):
-            return "teardrop"
-    return "direct"
+    if heading < BOUNDARY_DEG - BOUNDARY_WIDTH_DEG:
+        direct_deg, direct_sd_deg = 1.5 * inbound_crab_deg, WIND_LEG_SD_DEG
+        if lap_outward_deg is not None:
+            direct_deg, direct_sd_deg = lap_outward_deg, LAP_LEG_SD_DEG
+        long_enough = leg.end_s - leg.start_s > LEAST_TEARDROP_S
+        return "teardrop" if long_enough and _teardrop_rather(outward_deg, direct_deg, direct_sd_deg) else "direct"
+    return "teardrop" if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop else "direct"
+
+
+def _teardrop_rather(outward_deg: float, direct_deg: float, direct_sd_deg: float) -> bool:
+    """Whether a leg is a teardrop's rather than a direct entry's, by where it points alone, in the direct sector.
+
+    From the fix to the leg both are one turn, so only its direction tells: a teardrop's lies 30 degrees outward, a
+    direct entry's where this pilot's other outbound legs lie (now and then anywhere). What is right there needs less.
+    """
+    teardrop = _log_density(outward_deg, TEARDROP_DEG, TEARDROP_SD_DEG)
+    usual = _log_density(outward_deg, direct_deg, direct_sd_deg)
+    anywhere = math.log(ANYWHERE_SHARE) + _log_density(outward_deg, 15.0, 30.0)
+    return bool(teardrop - np.logaddexp(usual, anywhere) > RIGHT_ENTRY_LEAD)
+
+
+def _log_density(value: float, mean: float, sd: float) -> float:
+    return -0.5 * ((value - mean) / sd) ** 2 - math.log(sd)
 
 
 def first_turn(path: FlightPath, start: float, leg: OutboundLeg) -> Turn | None:
