@@ -21,6 +21,7 @@ from trackgrade.motion.motion import Motion, through_air, trace
 from trackgrade.motion.samples import Turn
 from trackgrade.motion.turns import find_turns
 from trackgrade.track.cleaning import clean
+from trackgrade.track.thinning import thin
 from trackgrade.track.track import Floats, Track
 
 #: A turn of a hold goes through this much [deg]; in wind the two of a lap share 360 unequally.
@@ -79,7 +80,7 @@ def find_holds(track: Track) -> list[HoldProposal]:
     TrackFileError
         Too few usable points.
     """
-    cleaned = clean(track)
+    cleaned = thin(clean(track))
     points = cleaned.track
     middle = len(points) // 2
     plane = LocalPlane(float(points.lat_deg[middle]), float(points.lon_deg[middle]))
