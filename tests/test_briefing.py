@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -19,6 +20,7 @@ from trackgrade.briefing import page, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
 from trackgrade.briefing.leaving import (
     LONGER_OUTBOUND_S,
+    MOST_LAST_LAPS,
     SHORTEST_INBOUND_S,
     clock,
     lap_lasting,
@@ -222,6 +224,14 @@ class TestLeaving:
         assert plan.laps[1].lap.outbound_s == pytest.approx(45.0, abs=0.01)
         assert plan.laps[1].lap.inbound_s == pytest.approx(45.0, abs=0.01)
         assert [round(lap.lap_s) for lap in plan.last_laps] == [180, 195, 210, 225, 240, 255]
+
+    def test_long_legs_have_last_laps_in_longer_steps(self) -> None:
+        """Found by the random run: legs of 40 NM took seconds, for 225 rows that nobody reads."""
+        long_legs = replace(hold(), leg=Leg(nm=20.0))
+        normal = solve_lap(long_legs, 100.0, 0.0, 0.0)
+        times = [round(lap.lap_s) for lap in plan_leaving(long_legs, normal, 9000.0, 1000.0).last_laps]
+        assert 12 <= len(times) <= MOST_LAST_LAPS
+        assert {later - sooner for sooner, later in pairwise(times)} == {60}
 
     @pytest.mark.parametrize(
         ("to_go", "why"),

@@ -22,6 +22,9 @@ LONGER_OUTBOUND_S = 10.0
 #: Beyond this the plan is to keep flying normal laps and look again.
 MOST_LAPS = 12
 
+#: Last laps are listed for every so many seconds to go, the first step that gives no more rows than that.
+LAST_LAP_STEPS_S, MOST_LAST_LAPS = (15, 30, 60, 120, 300), 24
+
 
 @dataclass(frozen=True)
 class Remaining:
@@ -138,9 +141,11 @@ def _laps(count: int) -> str:
 
 
 def _last_laps(hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: SolvedLap) -> tuple[SolvedLap, ...]:
-    """Laps for every quarter minute to go that one lap can take up."""
-    first = math.ceil(shortest.lap_s / 15.0) * 15
-    times = range(first, int(longest.lap_s) + 1, 15)
+    """Laps for every quarter minute to go that one lap can take up; for every whole one, or more, where legs are long."""
+    span_s = longest.lap_s - shortest.lap_s
+    step_s = next((step for step in LAST_LAP_STEPS_S if span_s <= step * MOST_LAST_LAPS), LAST_LAP_STEPS_S[-1])
+    first = math.ceil(shortest.lap_s / step_s) * step_s
+    times = range(first, int(longest.lap_s) + 1, step_s)
     laps = (lap_lasting(hold, normal, float(seconds)) for seconds in times)
     return tuple(lap for lap in laps if lap is not None)
 
