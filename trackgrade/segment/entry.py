@@ -38,8 +38,8 @@ WIDEST_TEARDROP_DEG = 55.0
 TEARDROP_DEG, TEARDROP_SD_DEG, LAP_LEG_SD_DEG, WIND_LEG_SD_DEG = 29.0, 6.0, 7.0, 12.0
 #: A direct entry's leg points anywhere in so many of them; the right entry is believed on evidence weaker by so much.
 ANYWHERE_SHARE, RIGHT_ENTRY_LEAD = 0.05, 1.5
-#: No teardrop's leg is shorter [s].
-LEAST_TEARDROP_S = 30.0
+#: No teardrop's leg is shorter [s]; no one turns out further than this to its heading [deg].
+LEAST_TEARDROP_S, LARGEST_TURN_OUT_DEG = 30.0, 150.0
 #: A turn at the fix through this much in the hold's direction is a direct entry's [deg].
 ROUND_THE_FIX_DEG = 100.0
 #: A turn at the fix of less than this has no wrong way [deg].
@@ -211,8 +211,12 @@ def shape(
         direct_deg, direct_sd_deg = 1.5 * inbound_crab_deg, WIND_LEG_SD_DEG
         if lap_outward_deg is not None:
             direct_deg, direct_sd_deg = lap_outward_deg, LAP_LEG_SD_DEG
-        long_enough = leg.end_s - leg.start_s > LEAST_TEARDROP_S
-        return "teardrop" if long_enough and _teardrop_rather(outward_deg, direct_deg, direct_sd_deg) else "direct"
+        # Out to a teardrop's heading the turn is the shorter way, and not a large one.
+        out_deg = float(wrap180(180.0 - TEARDROP_DEG - heading))
+        turned_deg = 0.0 if first is None else first.change_deg
+        turned_out = abs(out_deg) < LARGEST_TURN_OUT_DEG and abs(turned_deg - out_deg) < 90.0
+        can_be = turned_out and leg.end_s - leg.start_s > LEAST_TEARDROP_S
+        return "teardrop" if can_be and _teardrop_rather(outward_deg, direct_deg, direct_sd_deg) else "direct"
     return "teardrop" if offset - (outward_deg - 15.0) / 30.0 < 0.1 + 0.3 * toward_teardrop else "direct"
 
 

@@ -35,6 +35,8 @@ ENTRY_LEGS, ENTRY_TURNS_S = 3.5, 330.0
 REVERSED_MISS_NM = 0.4
 #: A pass this far off the fix, soon after a much nearer one, is the abeam of the same entry [NM, s].
 ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
+#: A passage so long after another is the same arrival [s].
+JUST_BEFORE_S = 40.0
 #: More turning than this since a passage of the fix is no entry but something else flown first [deg].
 MOST_TURNED_IN_ENTRY_DEG = 600.0
 #: The outbound leg of an entry begins this soon after the fix [s], and lasts no more than this many legs.
@@ -127,7 +129,7 @@ def _entry(
     seen = path.seen_as(reciprocal=False, mirrored=wrong)
     outward = _laps_outward_deg(seen, chain)
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S * turns_last(path))
-    earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - 40.0]
+    earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - JUST_BEFORE_S]
     if _begins_in_pattern(seen, chain[0], earlier):
         entry = describe_entry(seen, hold, as_flown(first, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
         return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
@@ -149,14 +151,17 @@ def _entry(
             if isinstance(lap, Lap):
                 return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)], chain
         return entry, [], chain
-    # Nothing before: the chain's own first passage is the arrival.
-    entry = describe_entry(seen, hold, as_flown(first, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
+    # Nothing before: the chain's own first passage is the arrival, or the nearest point to the fix just before it, from
+    # where the line abeam the fix is first crossed outward.
+    nearer = [p for p in came if 0.0 < first.moment.epoch_s - p.moment.epoch_s < JUST_BEFORE_S]
+    arrival = min([*nearer, first], key=lambda p: abs(p.cross_nm))
+    entry = describe_entry(seen, hold, as_flown(arrival, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
     if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
         return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
     far_off = abs(float(wrap180(first.heading_deg))) > CROSSWISE_FROM_DEG
     if len(chain) > 1 and far_off and entry.kind in ("teardrop", "parallel"):
         return entry, [], chain[1:]
-    return replace(entry, kind="direct", end=first.moment), [], chain
+    return replace(entry, kind="direct", end=arrival.moment), [], chain
 
 
 def _begins_in_pattern(path: FlightPath, first: FoundLap, earlier: list[Passage]) -> bool:
