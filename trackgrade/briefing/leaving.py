@@ -141,7 +141,7 @@ def _laps(count: int) -> str:
 
 
 def _last_laps(hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: SolvedLap) -> tuple[SolvedLap, ...]:
-    """Laps for every quarter minute to go that one lap can take up; for every whole one, or more, where legs are long."""
+    """Laps for every quarter minute to go that one lap can take up; where legs are long, for every minute or more."""
     span_s = longest.lap_s - shortest.lap_s
     step_s = next((step for step in LAST_LAP_STEPS_S if span_s <= step * MOST_LAST_LAPS), LAST_LAP_STEPS_S[-1])
     first = math.ceil(shortest.lap_s / step_s) * step_s
