@@ -39,8 +39,8 @@ FARTHEST_REFINEMENT_S = 6.0
 LONG_STEP_S = 10.5
 #: An edge this near to a hole of the record is as uncertain as one inside it [s].
 BESIDE_HOLE_S = 8.0
-#: A faster turn, for the most part inside a hole, is none [deg/s].
-FASTEST_HIDDEN_DEG_S = 10.0
+#: A faster and larger turn, for the most part inside a hole, is none [deg/s, deg].
+FASTEST_HIDDEN_DEG_S, LARGEST_HIDDEN_DEG = 6.0, 190.0
 #: What is seen of a turn beyond a hole may be another, smaller one up to this change [deg].
 CORRECTION_DEG = 90.0
 #: What the fit cannot know of how a pilot rolls in, and how gently out [s]; found on simulated pilots of many habits.
@@ -107,8 +107,10 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         # A slice, not a mask over the whole flight: many turns stay linear.
         turning = slice(int(time_s.searchsorted(times[0])), int(time_s.searchsorted(times[1], side="right")))
         hidden = in_hole[turning]
-        if abs(steady) > FASTEST_HIDDEN_DEG_S and 2 * np.count_nonzero(hidden) > len(hidden):
-            continue  # not flown: the curve that joins the two ends of a hole
+        change_deg = float(np.sum(rate_deg_s[turning]) * step)
+        mostly_hidden = 2 * np.count_nonzero(hidden) > len(hidden)
+        if mostly_hidden and abs(steady) > FASTEST_HIDDEN_DEG_S and abs(change_deg) > LARGEST_HIDDEN_DEG:
+            continue  # not flown: the curve that joins the two ends of a hole, the long way round
         for hole in _stretches(hidden):
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
         speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
@@ -118,7 +120,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
                 end_epoch_s=times[1],
                 start_sd_s=errors[0],
                 end_sd_s=errors[1],
-                change_deg=float(np.sum(rate_deg_s[turning]) * step),
+                change_deg=change_deg,
                 rate_deg_s=abs(steady),
                 bank_deg=bank_deg(abs(steady), speed),
                 threshold_deg_s=bound,
