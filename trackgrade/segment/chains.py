@@ -34,7 +34,7 @@ SECTOR_FROM_DEG, SECTOR_TO_DEG = -65.0, 105.0
 WRONG_SIDE_START_DEG = 60.0
 #: A round begun across the course ends within this of it [deg].
 ACROSS_ENDS_WITHIN_DEG = 40.0
-#: No inbound leg of a hold is longer than this many times what it should be in still air; a procedure turn's is.
+#: No inbound leg of a hold is longer than this many times what it should be; a procedure turn's is.
 LONGEST_INBOUND_LEGS = 2.8
 #: An entry leads no further from the fix than so many legs and seconds of flight, and so far more [NM]. Of 400
 #: simulated entries, long ones and those in gales among them, 99 % stay within a leg and 97 s.
@@ -90,8 +90,9 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
     """Whether what has the events of a lap can be one of this hold: by its inbound leg, its reach, its start."""
     if lap.inbound_start is not None:
         k = path.index(lap.inbound_start.epoch_s)
-        airspeed_nm_s = float(np.median(path.airspeed_kt[k : path.index(b.moment.epoch_s) + 1])) / 3600.0
-        if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * airspeed_nm_s:
+        inbound = slice(k, path.index(b.moment.epoch_s) + 1)
+        speed_kt = max(float(np.median(path.airspeed_kt[inbound])), float(np.median(path.groundspeed_kt[inbound])))
+        if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * speed_kt / 3600.0:
             return False
     if not _ends_inbound(path, a, b, lap) or not stays_near(path, a, b, leg_s):
         return False

@@ -59,7 +59,7 @@ LEAST_BITE_DEG, FIX_TURN_PAUSE_S = 30.0, 20.0
 #: Of a lap whose record has more than this share of its time in holes with turns in them, nothing can be told.
 MOST_UNSEEN_SHARE = 0.7
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
-LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.1
+LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.08
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
 TRUSTED_SD = 2.0
 #: A roll-out with a larger error than this may have come before the crossing [s].
@@ -113,7 +113,7 @@ def lap_between(
     unbroken = reached > 360.0 - INBOUND_WITHIN_DEG and not with_orbit
     if fix_turn.change_deg > (LARGEST_TURN_DEG if unbroken else MOST_FIX_TURN_DEG) and not with_orbit:
         return NoLap("an orbit at the fix")
-    if unbroken and _turned_after(turns, fix_turn) > MOST_AFTER_UNBROKEN_DEG:
+    if unbroken and _turned_after(turns, fix_turn, end) > MOST_AFTER_UNBROKEN_DEG:
         return NoLap("an orbit: circles before the fix came again")
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
@@ -178,9 +178,13 @@ def _turned_since(turns: list[Turn], back: Turn, end: float) -> float:
     return sum(turn.change_deg for turn in turns if back.start_epoch_s - 0.5 < turn.start_epoch_s < end)
 
 
-def _turned_after(turns: list[Turn], fix_turn: Turn) -> float:
-    """Degrees turned, either way, after a turn."""
-    return sum(abs(turn.change_deg) for turn in turns if turn.start_epoch_s > fix_turn.end_epoch_s - 0.5)
+def _turned_after(turns: list[Turn], fix_turn: Turn, end: float) -> float:
+    """Degrees turned, either way, after a turn; of a next turn at the fix begun early, what lies before ``end``."""
+    return sum(
+        abs(turn.change_deg) * overlaps(turn, fix_turn.end_epoch_s, end) / (turn.end_epoch_s - turn.start_epoch_s)
+        for turn in turns
+        if turn.start_epoch_s > fix_turn.end_epoch_s - 0.5
+    )
 
 
 def _joined(turns: list[Turn]) -> list[Turn]:
