@@ -73,7 +73,6 @@ SHOWN_ONLY = {
 }
 #: Kinds that do not reach the figures yet, why, and the least share that the full study must still find.
 KNOWN_SHORT = {
-    "wrong entry direct": ("the arrival heading is read late when the turn begins before the fix is passed", 0.6),
     "weaves inbound": ("with a short leg a weave may swing through the course only once", 0.8),
     "airspeed wanders": ("a random wander that happens to stay near the band for most of a hold", 0.75),
 }
