@@ -85,6 +85,8 @@ class Program(click.Group):
             status = _explain(error)
         except KeyboardInterrupt:  # outside the command itself
             status = _explain(_Interrupted("nothing is half written"))
+        if args is None:
+            _leave(status)
         sys.exit(status)
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -92,6 +94,18 @@ class Program(click.Group):
             return super().invoke(ctx)
         except KeyboardInterrupt as interrupt:  # before click turns it into a bare "Aborted"
             raise _Interrupted(str(interrupt) or "nothing is half written") from interrupt
+
+
+def _leave(status: int) -> None:
+    """The end of the whole process: an interrupt from here on comes too late to change its status."""
+    with contextlib.suppress(ValueError):  # not the main thread
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if status == INTERRUPTED:
+        # Where it came while a library executed a text, the interpreter would end itself by the signal, not by 130.
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError):
+                stream.flush()
+        os._exit(status)
 
 
 class _Interrupted(Exception):

@@ -79,14 +79,19 @@ def command(
     spare_inputs(
         [json_path, csv_path, figure_path], [*(each.path for each in flights), *holds, *tracks, columns, standard]
     )
-    session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook} if pilot else None
+    session: dict[str, str | None] | None = None
+    if pilot is not None:
+        from trackgrade.logbook import check_session
+
+        check_session(pilot, instructor, note)
+        session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
     grade(
         flights,
         settings,
         Path(out),
-        json_path=Path(json_path) if json_path else None,
-        csv_path=Path(csv_path) if csv_path else None,
-        figure_path=Path(figure_path) if figure_path else None,
+        json_path=_path(json_path),
+        csv_path=_path(csv_path),
+        figure_path=_path(figure_path),
         session=session,
         jobs=jobs,
         resume=resume,
@@ -323,6 +328,12 @@ class _Told:
                 if self._several
                 else self._not_flown
             )
+
+
+def _path(given: str | None) -> Path | None:
+    if given == "":
+        raise UsageError("a file name is empty: give the name, or leave the option out")
+    return None if given is None else Path(given)
 
 
 def _done_before(out: Path) -> DoneBefore:

@@ -7,6 +7,13 @@ from collections.abc import Mapping
 from typing import Any
 
 
+def check_session(pilot: str, instructor: str | None, note: str | None) -> None:
+    """Refuse texts that the logbook would refuse, before anything is graded for them. Raises `UsageError`."""
+    from trackgrade.logbook.store import clean_texts
+
+    clean_texts(pilot, instructor, note)
+
+
 def record_debrief(
     debrief_dict: Mapping[str, Any],
     *,

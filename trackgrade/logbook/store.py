@@ -253,6 +253,15 @@ class _Outcome:
     touched: frozenset[int]
 
 
+def clean_texts(pilot: str, instructor: str | None, note: str | None) -> tuple[str, str | None, str | None]:
+    """The texts of a session as they are recorded. Raises UsageError where one cannot be."""
+    return (
+        _clean_text(pilot, "the pilot's name", LONGEST_NAME),
+        _clean_text(instructor, "the instructor's name", LONGEST_NAME) if instructor else None,
+        _clean_text(note, "the note", LONGEST_NOTE, lines=True) if note else None,
+    )
+
+
 def _put(
     connection: sa.Connection,
     debrief: Mapping[str, Any],
@@ -261,9 +270,7 @@ def _put(
     note: str | None,
 ) -> _Outcome:
     """Write one debrief's rows; the caller makes the summaries of the pilots touched anew."""
-    name = _clean_text(pilot, "the pilot's name", LONGEST_NAME)
-    instructor = _clean_text(instructor, "the instructor's name", LONGEST_NAME) if instructor else None
-    note = _clean_text(note, "the note", LONGEST_NOTE, lines=True) if note else None
+    name, instructor, note = clean_texts(pilot, instructor, note)
     rows = digest(debrief)
     pilot_id, known_as, new = _pilot(connection, name)
 
