@@ -138,8 +138,9 @@ def test_no_lap_is_said_and_the_best_still_rolls_out_on_the_course(
     if math.isnan(lap.lap_s):
         assert len(lap.path_s) == 0
         return
-    assert abs(lap.path_cross_nm[-1]) < 1e-6
-    assert abs(lap.path_along_nm[-1]) < 1e-6
+    # A wind of nearly the airspeed leaves some centimetres: a thousandth of a degree is metres there.
+    assert abs(lap.path_cross_nm[-1]) < 1e-4 < CLOSES_WITHIN_NM
+    assert abs(lap.path_along_nm[-1]) < 1e-4
     assert abs(lap.inbound_s - lap.target_inbound_s) > 0.5 or lap.outbound_s < 1.0
 
 
