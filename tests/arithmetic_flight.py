@@ -192,14 +192,7 @@ def record(
 
 def keep(track: Track, index: np.ndarray) -> Track:
     """Some rows of a log, by index or mask."""
-    return replace(
-        track,
-        epoch_s=track.epoch_s[index],
-        lat_deg=track.lat_deg[index],
-        lon_deg=track.lon_deg[index],
-        alt_ft=track.alt_ft[index],
-        channels={name: values[index] for name, values in track.channels.items()},
-    )
+    return track.take(index)
 
 
 def laps(count: int, straight_s: float = 60.0, side: int = 1) -> list[Piece]:

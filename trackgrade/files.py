@@ -139,9 +139,14 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
     return asked
 
 
-def _write_beside_and_rename(target: Path, payload: bytes) -> None:
+def part_beside(target: Path) -> Path:
+    """Where a file is written before it takes its place: beside it, so that the renaming is one step."""
     # Not named after the target: that name may already be as long as the file system allows.
-    beside = target.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
+    return target.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
+
+
+def _write_beside_and_rename(target: Path, payload: bytes) -> None:
+    beside = part_beside(target)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     try:
         # O_CREAT with 0666 leaves the permissions to the user's umask, as for any new file.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from trackgrade.errors import OutputError
 from trackgrade.exports.plain import readable
-from trackgrade.files import safe_name, sha256_hex, write_whole
+from trackgrade.files import part_beside, safe_name, sha256_hex, write_whole
 
 if TYPE_CHECKING:
     from trackgrade.report.index import FlightRow
@@ -41,7 +41,7 @@ def growing_file(path: Path) -> Iterator[TextIO]:
             with path.open("w", encoding="utf-8", newline="") as file:
                 yield file
             return
-        beside = path.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
+        beside = part_beside(path)
         try:
             with beside.open("w", encoding="utf-8", newline="") as file:
                 yield file

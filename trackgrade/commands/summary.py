@@ -8,7 +8,6 @@ from typing import Any
 
 from trackgrade.commands import console
 
-MOST_LINES = 25
 MOST_LAPS = 8
 MOST_NOTES = 6
 ROW_HEADER = ("flight", "hold", "entry", "laps", "worst item of each lap")

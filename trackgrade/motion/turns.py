@@ -17,6 +17,7 @@ from trackgrade.motion.edges import Edge, fit_edges
 from trackgrade.motion.motion import GRID_STEP_S, AirMotion, Motion
 from trackgrade.motion.samples import Turn
 from trackgrade.motion.wind import WindFit
+from trackgrade.track.runs import runs
 
 Floats = npt.NDArray[np.float64]
 
@@ -265,8 +266,7 @@ def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: floa
 
 def _stretches(flag: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and last index of every stretch of True."""
-    change = np.diff(np.concatenate([[0], flag.astype(np.int8), [0]]))
-    return [(int(a), int(b) - 1) for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1))]
+    return [(first, after - 1) for first, after in runs(flag)]
 
 
 def _closed(stretches: list[tuple[int, int]], most: float) -> list[tuple[int, int]]:

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from markupsafe import Markup, escape
 
+from trackgrade.track.runs import runs
 from trackgrade.track.track import Floats
 
 Indices = npt.NDArray[np.intp]
@@ -48,12 +49,6 @@ def polyline(x: Floats, y: Floats) -> str:
         steps = [f"{dx} {dy}" for dx, dy in zip(np.diff(xs).tolist(), np.diff(ys).tolist()) if dx or dy]
         parts.append(f"M{xs[0]} {ys[0]}l{' '.join(steps) if steps else '0 0'}")
     return "".join(parts).replace(" -", "-")
-
-
-def runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open index ranges over which a mask (n,) holds."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2])]
 
 
 def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:

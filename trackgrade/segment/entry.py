@@ -31,8 +31,6 @@ BACK_WITHIN_DEG = 115.0
 PARALLEL_WITHIN_RADII = 0.45
 #: Arrival headings to the inbound course [deg] at which the direct sector meets the teardrop's.
 BOUNDARY_DEG, BOUNDARY_WIDTH_DEG = 110.0, 6.0
-#: Teardrops are flown up to some 45 degrees outward; a leg further across is another thing [deg].
-WIDEST_TEARDROP_DEG = 55.0
 #: Where the leg of a teardrop points, off the reciprocal of the course, and how closely it is flown there; how closely
 #: the leg of a direct entry follows the outbound legs of the laps, or the wind [deg]: of simulated pilots' many habits.
 TEARDROP_DEG, TEARDROP_SD_DEG, LAP_LEG_SD_DEG, WIND_LEG_SD_DEG = 29.0, 6.0, 7.0, 12.0

@@ -155,10 +155,14 @@ def _minimum(time_s: Floats, value: Floats, k: int) -> float:
 
 def first_crossing(path: FlightPath, value: Floats, start: float, end: float) -> float | None:
     """When ``value`` (n,) on the path's grid first falls through zero inside an open interval, or None."""
-    # The interval alone is looked at: a flight of many laps stays linear.
-    first, last = path.epoch_s.searchsorted((start, end))
-    here = slice(max(int(first) - 1, 0), int(last) + 1)
+    here = _around(path, start, end)
     return _first_between(zero_crossings(path.epoch_s[here], value[here], rising=False), start, end)
+
+
+def _around(path: FlightPath, start: float, end: float) -> slice:
+    """The grid of an interval and a point beyond each end: that alone is searched, so many laps stay linear."""
+    first, last = path.epoch_s.searchsorted((start, end))
+    return slice(max(int(first) - 1, 0), int(last) + 1)
 
 
 def _first_between(times: Floats, start: float, end: float) -> float | None:
@@ -172,8 +176,7 @@ def wing_tip_abeam(path: FlightPath, start: float, end: float) -> float | None:
     On the outbound leg of a right-hand pattern the fix comes abeam on the right wing; in the mirrored frame that is
     always the same wing. Ahead of it before, behind it after: the forward component of the fix goes from + to -.
     """
-    first, last = path.epoch_s.searchsorted((start, end))
-    here = slice(max(int(first) - 1, 0), int(last) + 1)
+    here = _around(path, start, end)
     heading = np.radians(path.heading_deg[here])
     sin, cos = np.sin(heading), np.cos(heading)
     forward = -(path.along_nm[here] * cos + path.cross_nm[here] * sin)

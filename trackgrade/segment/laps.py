@@ -26,6 +26,7 @@ from trackgrade.segment.events import (
 )
 from trackgrade.segment.flown import InboundStartBy, Lap, Moment
 from trackgrade.segment.path import FlightPath
+from trackgrade.track.runs import runs
 
 #: Angles to the inbound course [deg] that a lap may start and must end with (a direct entry starts it wide).
 START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 62.0
@@ -162,14 +163,11 @@ def _hidden_s(path: FlightPath, start: float, end: float) -> float:
 def _turning_unseen_s(path: FlightPath, start: float, end: float) -> float:
     """How long the holes are, between two times, that hide a turn [s]; over a straight one nothing is lost."""
     k0, k1 = path.index(start), path.index(end)
-    if not path.in_hole[k0 : k1 + 1].any():
-        return 0.0
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], path.in_hole[k0 : k1 + 1], [0]])))
     unseen = 0
-    for first, after in zip(edges[::2], edges[1::2]):
-        before, beyond = max(k0 + int(first) - 1, 0), min(k0 + int(after), len(path.track_deg) - 1)
+    for first, after in runs(path.in_hole[k0 : k1 + 1]):
+        before, beyond = max(k0 + first - 1, 0), min(k0 + after, len(path.track_deg) - 1)
         if abs(path.track_deg[beyond] - path.track_deg[before]) > HOLE_TURN_DEG:
-            unseen += int(after - first)
+            unseen += after - first
     return unseen * GRID_STEP_S
 
 

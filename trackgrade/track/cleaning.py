@@ -62,7 +62,7 @@ def clean(track: Track) -> CleanTrack:
     backward = np.diff(track.epoch_s) < 0
     if np.any(backward):
         notes.append(f"{np.count_nonzero(backward)} points were out of time order; the track was sorted by time.")
-        track = _take(track, np.argsort(track.epoch_s, kind="stable"))
+        track = track.take(np.argsort(track.epoch_s, kind="stable"))
 
     apart = "over 6 hours from the rest: a wrong date, or another flight"
     track = _keep(track, largest_flight(track.epoch_s, track.source), apart, rejections)
@@ -150,17 +150,6 @@ def _refuse_jumping_about(track: Track) -> None:
         )
 
 
-def _take(track: Track, index: npt.NDArray[np.intp] | Bools) -> Track:
-    return replace(
-        track,
-        epoch_s=track.epoch_s[index],
-        lat_deg=track.lat_deg[index],
-        lon_deg=track.lon_deg[index],
-        alt_ft=track.alt_ft[index],
-        channels={name: values[index] for name, values in track.channels.items()},
-    )
-
-
 def _keep(track: Track, keep: Bools, reason: str, rejections: list[Rejection]) -> Track:
     dropped = np.count_nonzero(~keep)
     if not dropped:
@@ -168,7 +157,7 @@ def _keep(track: Track, keep: Bools, reason: str, rejections: list[Rejection]) -
     first = track.epoch_s[~keep]
     first = first[np.isfinite(first)]
     rejections.append(Rejection(reason, int(dropped), float(first.min()) if len(first) else float("nan")))
-    return _take(track, keep)
+    return track.take(keep)
 
 
 def _exact_duplicates(track: Track) -> Bools:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trackgrade.track.runs import runs
 from trackgrade.track.track import Floats, Track
 
 Bools = npt.NDArray[np.bool_]
@@ -49,15 +50,15 @@ def rows_invented(track: Track) -> Bools:
     bend_lat = np.abs(track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part))
     bend_lon = np.abs(lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part))
     exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
-    runs = _runs(exact)
+    found = [_Run(first, after - 1) for first, after in runs(exact)]
     bend = np.maximum(bend_lat, bend_lon)[~exact]
     if len(bend) and np.quantile(bend, 0.1) > PATTERN_DIGITS * quantum:
-        drop |= _between_single_rows(runs, n)
+        drop |= _between_single_rows(found, n)
     # Where most points are exact the file is too coarse, or too clean, for a chord to mean anything.
     if np.mean(exact & ~drop[1:-1]) > 0.6:
         return drop
     least_rows = next(rows for digit, rows in LEAST_ROWS if quantum <= 1.5 * digit)
-    for run in _joined(runs, t, track.lat_deg, lon, 2.0 * quantum):
+    for run in _joined(found, t, track.lat_deg, lon, 2.0 * quantum):
         first, last = run.first, run.last + 2  # indices of the chord's ends in the track
         if t[last] - t[first] < LEAST_CHORD_S or first < 2 or last > n - 3 or last - first - 1 < least_rows:
             continue
@@ -73,11 +74,11 @@ def rows_invented(track: Track) -> Bools:
     return drop
 
 
-def _between_single_rows(runs: list[_Run], n: int) -> Bools:
+def _between_single_rows(found: list[_Run], n: int) -> Bools:
     """Rows (n,) of short runs of exact rows that take turns with single rows that are not, many times over."""
     drop = np.zeros(n, dtype=bool)
     group: list[_Run] = []
-    for run in [*runs, _Run(n + 9, n + 9)]:
+    for run in [*found, _Run(n + 9, n + 9)]:
         if group and run.first - group[-1].last != 2:
             if len(group) >= PATTERN_RUNS:
                 for each in group:
@@ -87,10 +88,10 @@ def _between_single_rows(runs: list[_Run], n: int) -> Bools:
     return drop
 
 
-def _joined(runs: list[_Run], t: Floats, lat: Floats, lon: Floats, within_deg: float) -> list[_Run]:
+def _joined(found: list[_Run], t: Floats, lat: Floats, lon: Floats, within_deg: float) -> list[_Run]:
     """Runs on one chord made one, where a few rows part them: such as one written twice."""
     joined: list[_Run] = []
-    for run in runs:
+    for run in found:
         last = joined[-1] if joined else run
         if run is not last and run.first - last.last <= MOST_BETWEEN and min(_rows(last), _rows(run)) >= MOST_BETWEEN:
             ends, inner = [last.first, run.last + 2], [last.last + 2, run.first]
@@ -104,13 +105,6 @@ def _joined(runs: list[_Run], t: Floats, lat: Floats, lon: Floats, within_deg: f
 
 def _rows(run: _Run) -> int:
     return run.last - run.first + 1
-
-
-def _runs(flag: Bools) -> list[_Run]:
-    """Stretches of True, as first and last index."""
-    padded = np.concatenate([[False], flag, [False]]).astype(np.int8)
-    change = np.diff(padded)
-    return [_Run(int(a), int(b) - 1) for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1))]
 
 
 def _printed_step_deg(track: Track) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -112,6 +112,17 @@ class Track:
 
     def __len__(self) -> int:
         return len(self.epoch_s)
+
+    def take(self, rows: npt.NDArray[np.intp] | npt.NDArray[np.bool_] | slice) -> Track:
+        """These rows only, in this order, channels and all."""
+        return replace(
+            self,
+            epoch_s=self.epoch_s[rows],
+            lat_deg=self.lat_deg[rows],
+            lon_deg=self.lon_deg[rows],
+            alt_ft=self.alt_ft[rows],
+            channels={name: values[rows] for name, values in self.channels.items()},
+        )
 
     def __reduce__(self) -> tuple[object, tuple[object, ...]]:  # a mapping proxy does not pickle
         return Track, (

@@ -36,15 +36,8 @@ def near_fix(clean: CleanTrack, fix_lat_deg: float, fix_lon_deg: float, leg_s: f
         return clean
     start, end = track.epoch_s[near[0]] - AROUND_S, track.epoch_s[near[-1]] + AROUND_S
     kept = slice(int(np.searchsorted(track.epoch_s, start)), int(np.searchsorted(track.epoch_s, end, side="right")))
-    part = replace(
-        track,
-        epoch_s=track.epoch_s[kept],
-        lat_deg=track.lat_deg[kept],
-        lon_deg=track.lon_deg[kept],
-        alt_ft=track.alt_ft[kept],
-        channels={name: values[kept] for name, values in track.channels.items()},
-    )
-    if len(part) in (len(track), 0):
+    part = track.take(kept)
+    if len(part) == len(track):
         return clean
     first, last = part.epoch_s[0], part.epoch_s[-1]
     gaps = tuple(gap for gap in clean.gaps if first <= gap.start_epoch_s and gap.end_epoch_s <= last)
