@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -199,6 +200,21 @@ def _begin_sqlite(connection: sa.Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("trackgrade_writes") else "BEGIN")
 
 
+def _keep_write_ahead_log(engine: sa.Engine) -> None:
+    """Readers and a writer at once; the file keeps the mode. SQLite refuses the change at once where another program
+    has the file open, whatever its timeout: it is asked again, for as long."""
+    until = time.monotonic() + BUSY_TIMEOUT_S
+    while True:
+        try:
+            with outside_transactions(engine) as connection:
+                connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+            return
+        except exc.OperationalError as error:
+            if "locked" not in str(error).lower() or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+
+
 def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
     with reading(engine) as connection:
         version = schema.found_version(connection)
@@ -217,8 +233,7 @@ def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
             " install a newer trackgrade."
         )
     if engine.dialect.name == "sqlite":
-        with outside_transactions(engine) as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode = WAL")  # readers and a writer at once; kept in the file
+        _keep_write_ahead_log(engine)
     with writing(engine) as connection:
         version = schema.found_version(connection)  # another program may have been first
         if version is None:
