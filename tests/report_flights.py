@@ -311,3 +311,13 @@ def _spoken_by(debrief: Debrief, hostile: str) -> Debrief:
 def without(debrief: Debrief, **changes: object) -> Debrief:
     """The same debrief with some fields replaced."""
     return dataclasses.replace(debrief, **changes)  # type: ignore[arg-type]
+
+
+def without_samples(debrief: Debrief) -> Debrief:
+    """The same debrief of a record that holds nothing."""
+    none = {
+        each.name: getattr(debrief.samples, each.name)[:0]
+        for each in dataclasses.fields(debrief.samples)
+        if isinstance(getattr(debrief.samples, each.name), np.ndarray)
+    }
+    return dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, **none))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import io
 import os
@@ -24,7 +23,7 @@ from matplotlib.text import Text
 from PIL import Image
 from pypdf import PdfReader
 
-from tests.report_flights import make_debrief
+from tests.report_flights import make_debrief, without_samples
 from tests.test_light_import import run as run_alone
 from trackgrade.commands import main
 from trackgrade.errors import OutputError
@@ -131,13 +130,7 @@ def test_what_a_track_does_not_carry_is_said() -> None:
 
 
 def test_a_debrief_of_no_samples_is_a_page_too() -> None:
-    whole = make_debrief(laps=0)
-    none = {
-        each.name: getattr(whole.samples, each.name)[:0]
-        for each in dataclasses.fields(whole.samples)
-        if isinstance(getattr(whole.samples, each.name), np.ndarray)
-    }
-    empty = dataclasses.replace(whole, samples=dataclasses.replace(whole.samples, **none))
+    empty = without_samples(make_debrief(laps=0))
     assert figure.picture(empty, "png").startswith(b"\x89PNG")
 
 

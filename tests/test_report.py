@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 from lxml import html as lxml_html
 
-from tests.report_flights import make_debrief
+from tests.report_flights import make_debrief, without_samples
 from trackgrade.hold.hold import Guidance, Leg
 from trackgrade.report.context import Page, page_of
 from trackgrade.report.page import environment, render
@@ -353,13 +353,7 @@ def _no_constant(text: str) -> None:
 
 
 def test_a_record_of_no_samples_still_makes_a_page() -> None:
-    debrief = make_debrief(laps=0)
-    nothing = {
-        each.name: getattr(debrief.samples, each.name)[:0]
-        for each in dataclasses.fields(debrief.samples)
-        if isinstance(getattr(debrief.samples, each.name), np.ndarray)
-    }
-    empty = dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, **nothing))
+    empty = without_samples(make_debrief(laps=0))
     assert "No lap was completed." in render(empty)
     assert page_of(empty).flight["pieces"] == []
 

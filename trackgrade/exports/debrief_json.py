@@ -89,7 +89,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
 
 
 def to_text(debrief: Debrief) -> str:
-    """The debrief as JSON text, indented, ending in a newline."""
+    """The debrief as JSON text, a line a key or a member of its list, ending in a newline."""
     return readable(debrief_to_dict(debrief))
 
 
