@@ -17,7 +17,7 @@ import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from trackgrade.errors import InputError, OutputError, TrackFileError, UsageError
 
@@ -194,33 +194,31 @@ class FileBytes:
     notes: tuple[str, ...] = ()
 
 
-def read_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[InputError] = InputError) -> FileBytes:
+def read_bytes(
+    source: str | os.PathLike[str] | bytes | BinaryIO,
+    limit_bytes: int,
+    error: type[InputError] = InputError,
+    *,
+    name: str = "the data given",
+) -> FileBytes:
     """Read a file, unpacked where it is gzip, and never hold more than ``limit_bytes`` of content.
+
+    ``source`` is a path, the bytes themselves, or a file opened for reading bytes; ``name`` is what the latter two
+    are called in a message.
 
     Raises
     ------
     InputError (or the subclass given as ``error``)
-        No such file, a folder, no permission, or larger than the limit.
+        No such file, a folder, no permission, opened as text, or larger than the limit.
     """
-    shown = _shown(Path(path))
-    try:
-        if Path(path).is_dir():
-            raise IsADirectoryError
-        # A pipe that nobody writes to reads as empty instead of waiting for ever.
-        flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
-        with os.fdopen(os.open(path, flags), "rb") as file:
-            if hasattr(os, "O_NONBLOCK"):
-                os.set_blocking(file.fileno(), True)
-            raw = file.read(limit_bytes + 1)
-    except FileNotFoundError:
-        raise error(f"{shown}: no such file. Check the name and the folder") from None
-    except IsADirectoryError:
-        raise error(f"{shown} is a folder: give the name of a file") from None
-    except PermissionError:
-        raise error(f"{shown} cannot be read: no permission") from None
-    except (OSError, ValueError) as problem:
-        reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
-        raise error(f"{shown} cannot be read: {plain_text(reason)}") from problem
+    if isinstance(source, str | os.PathLike):
+        shown = _shown(Path(source))
+        raw = _raw_of_path(source, limit_bytes, shown, error)
+    else:
+        shown = name
+        raw = bytes(source) if isinstance(source, bytes | bytearray | memoryview) else source.read(limit_bytes + 1)
+        if not isinstance(raw, bytes):
+            raise error(f'{shown} is opened as text: open it as bytes, with mode "rb"')
     limit = f"{limit_bytes // MIB} MiB" if limit_bytes >= MIB else f"{limit_bytes // 1024} KiB"
     track = issubclass(error, TrackFileError)
     remedy = "Cut it to the flight, or keep fewer points a second" if track else "Is it the file that was meant?"
@@ -239,8 +237,32 @@ def read_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[Input
     return FileBytes(data, sha256, (note,))
 
 
-def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError) -> dict[str, Any]:
-    """A TOML file as a dictionary; at most 256 KiB.
+def _raw_of_path(path: str | os.PathLike[str], limit_bytes: int, shown: str, error: type[InputError]) -> bytes:
+    """What lies on the disk, at most one byte over the limit."""
+    try:
+        if Path(path).is_dir():
+            raise IsADirectoryError
+        # A pipe that nobody writes to reads as empty instead of waiting for ever.
+        flags = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
+        with os.fdopen(os.open(path, flags), "rb") as file:
+            if hasattr(os, "O_NONBLOCK"):
+                os.set_blocking(file.fileno(), True)
+            return file.read(limit_bytes + 1)
+    except FileNotFoundError:
+        raise error(f"{shown}: no such file. Check the name and the folder") from None
+    except IsADirectoryError:
+        raise error(f"{shown} is a folder: give the name of a file") from None
+    except PermissionError:
+        raise error(f"{shown} cannot be read: no permission") from None
+    except (OSError, ValueError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) and problem.strerror else str(problem)
+        raise error(f"{shown} cannot be read: {plain_text(reason)}") from problem
+
+
+def read_toml(
+    source: str | os.PathLike[str] | bytes, error: type[InputError] = InputError, *, name: str = "the settings given"
+) -> dict[str, Any]:
+    """A TOML file (a path, or its bytes called ``name``) as a dictionary; at most 256 KiB.
 
     Raises
     ------
@@ -249,8 +271,8 @@ def read_toml(path: str | os.PathLike[str], error: type[InputError] = InputError
     """
     import tomllib
 
-    shown = plain_text(Path(path).name, 120)
-    data = read_bytes(path, _LARGEST_TOML_BYTES, error).data
+    shown = name if isinstance(source, bytes) else plain_text(Path(source).name, 120)
+    data = read_bytes(source, _LARGEST_TOML_BYTES, error, name=name).data
     try:
         return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as problem:

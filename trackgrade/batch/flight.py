@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-import tempfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -55,17 +54,9 @@ def flight_date(track: Track) -> dt.date:
 
 
 def _read(flight: Flight, settings: Settings) -> Track:
-    columns = Path(settings.columns) if settings.columns else None
     if flight.data is None:
-        return read_track(Path(flight.path), columns)
-    # The bytes came over a wire: the readers know files, so give them one of the same name.
-    with tempfile.TemporaryDirectory(prefix="trackgrade-") as folder:
-        there = Path(folder) / Path(flight.path).name
-        there.write_bytes(flight.data)
-        if settings.columns_data is not None:
-            columns = Path(folder) / "columns.toml"
-            columns.write_bytes(settings.columns_data)
-        return read_track(there, columns)
+        return read_track(flight.path, settings.columns or None)
+    return read_track(flight.data, settings.columns_data, name=Path(flight.path).name)
 
 
 def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:

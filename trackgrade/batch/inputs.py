@@ -8,9 +8,7 @@ from glob import glob
 from pathlib import Path
 
 from trackgrade.errors import UsageError
-
-#: What is looked for in a folder. A file given by name may have any ending: its content decides.
-TRACK_ENDINGS = (".gpx", ".csv", ".tsv", ".txt")
+from trackgrade.track.readers import TRACK_ENDINGS
 
 
 def find_tracks(arguments: Sequence[str]) -> list[Path]:

@@ -41,6 +41,6 @@ def command(file: str, map_path: str | None, write_path: str | None) -> None:
         console.say(f"\n{sheet.points} points would be read.")
     if write_path is not None:
         if not sheet.map_text:
-            raise UsageError(f"{sheet.source} is GPX and needs no columns map")
+            raise UsageError(f"{sheet.source} is {sheet.format} and needs no columns map")
         write_whole(write_path, sheet.map_text)
         console.note(f"wrote {write_path}: edit it, then give it with --columns")

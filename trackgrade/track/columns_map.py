@@ -58,17 +58,17 @@ class ColumnsMap:
     decimal: str | None = None
 
 
-def read_columns_map(path: str | os.PathLike[str]) -> ColumnsMap:
-    """Read a columns map.
+def read_columns_map(source: str | os.PathLike[str] | bytes) -> ColumnsMap:
+    """Read a columns map: a path, or its bytes.
 
     Raises
     ------
     ColumnsFileError
         Not TOML, or an unknown quantity, unit or setting; one line names it and what is known.
     """
-    name = plain_text(Path(path).name, 120)
+    name = "the columns map" if isinstance(source, bytes) else plain_text(Path(source).name, 120)
     try:
-        return _from_toml(read_toml(path, ColumnsFileError), name)
+        return _from_toml(read_toml(source, ColumnsFileError, name=name), name)
     except _WrongValue as wrong:
         raise ColumnsFileError(f"{name}: {wrong}") from None
 

@@ -1,28 +1,81 @@
-"""Readers: one file a format, each answers "is it mine?" by content and reads it to a `Track`."""
+"""Readers: one file a format, each answers "is it mine?" by content and reads it to a `Track`; one table of them.
+
+A new format is a module here with ``sniff(head)`` and ``read(data, source, sha256, notes)``, and its line in `READERS`:
+reading, the column sheet and the search of a folder all ask that table.
+"""
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from trackgrade.errors import TrackFileError
-from trackgrade.files import plain_text, read_bytes
-from trackgrade.track.readers import own_csv
-from trackgrade.track.readers.possible import MOST_BYTES
-from trackgrade.track.track import Track
+from trackgrade.files import MIB, FileBytes, plain_text, read_bytes
 
+if TYPE_CHECKING:  # arrays are loaded when a file is read, not to search a folder
+    from trackgrade.track.track import Track
+
+#: What a track can be read from.
+TrackSource = str | os.PathLike[str] | bytes | BinaryIO
+
+#: Content of one file at most, unpacked.
+MOST_BYTES = 96 * MIB
 _HEAD = 8192
 
 
-def read_track(path: str | os.PathLike[str], columns: str | os.PathLike[str] | None = None) -> Track:
-    """Read a track file of any known format; the content decides which, not the extension. Gzip is unpacked.
+@dataclass(frozen=True)
+class Reader:
+    """One format: what people call it, its module here (loaded when asked), the endings a folder is searched for.
+
+    ``by_columns``: its columns may need to be named by a columns map, which ``read`` then takes as ``columns``.
+    """
+
+    name: str
+    module: str
+    endings: tuple[str, ...]
+    by_columns: bool = False
+
+    def sniff(self, head: bytes) -> bool:
+        """Whether the first bytes of a file are of this format."""
+        return bool(self._loaded().sniff(head))
+
+    def read(self, content: FileBytes, source: str, columns: str | os.PathLike[str] | bytes | None = None) -> Track:
+        """The track in a file's content. Raises TrackFileError and, by columns, ColumnsFileError."""
+        more = {"columns": columns} if self.by_columns else {}
+        track: Track = self._loaded().read(content.data, source, sha256=content.sha256, notes=content.notes, **more)
+        return track
+
+    def _loaded(self) -> Any:
+        return import_module(f"{__name__}.{self.module}")
+
+
+#: Every format, in the order they are asked; a text table is what is left.
+READERS = (
+    Reader("a GPX file", "gpx", (".gpx",)),
+    Reader("a text table (CSV)", "any_table", (".csv", ".tsv", ".txt"), by_columns=True),
+)
+
+#: What is looked for in a folder, each also with .gz. A file given by name may have any ending: its content decides.
+TRACK_ENDINGS = tuple(ending for reader in READERS for ending in reader.endings)
+
+
+def read_track(
+    track: TrackSource, columns: str | os.PathLike[str] | bytes | None = None, *, name: str | None = None
+) -> Track:
+    """Read a track of any known format; the content decides which, not the ending. Gzip is unpacked.
 
     Parameters
     ----------
-    path
-        GPX or CSV, gzip or not.
+    track
+        A path, the bytes of a file, or a file opened for reading bytes.
     columns
-        A columns map (TOML) for a CSV whose headers do not say enough; see `trackgrade.track.columns_map`.
+        A columns map (TOML; a path, or its bytes) for a table whose headers do not say enough; see
+        `trackgrade.track.columns_map`.
+    name
+        What to call it in messages and in the debrief; by itself the name of the file.
 
     Raises
     ------
@@ -31,18 +84,23 @@ def read_track(path: str | os.PathLike[str], columns: str | os.PathLike[str] | N
     ColumnsFileError
         The columns map cannot be read, or names a column or unit that is not there.
     """
-    source = plain_text(Path(path).name, 120) or "track"
-    content = read_bytes(path, MOST_BYTES, TrackFileError)
-    head = content.data[:_HEAD]
+    content, source = track_bytes(track, name)
+    return reader_of(content).read(content, source, columns)
+
+
+def track_bytes(track: TrackSource, name: str | None = None) -> tuple[FileBytes, str]:
+    """The content of a track file, and what to call it. Raises TrackFileError: not readable, too large, empty."""
+    if name is None:
+        given = track if isinstance(track, str | os.PathLike) else getattr(track, "name", None)
+        name = Path(given).name if isinstance(given, str | os.PathLike) else ""
+    source = plain_text(name, 120) or "track"
+    content = read_bytes(track, MOST_BYTES, TrackFileError, name=source)
     if not content.data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise TrackFileError(f"{source} is empty. Copy or export it again")
-    if b"<" in head:  # each reader is loaded only where it may be the one
-        from trackgrade.track.readers import gpx
+    return content, source
 
-        if gpx.sniff(head):
-            return gpx.read(content.data, source, content.sha256, content.notes)
-    if columns is None and (track := own_csv.read(content.data, source, content.sha256, content.notes)) is not None:
-        return track
-    from trackgrade.track.readers import csv_table  # pandas is loaded only for a table of another make
 
-    return csv_table.read(content.data, source, columns, content.sha256, content.notes)
+def reader_of(content: FileBytes) -> Reader:
+    """The first reader of the table that knows the content as its own."""
+    head = content.data[:_HEAD]
+    return next(reader for reader in READERS if reader.sniff(head))

@@ -7,14 +7,11 @@ import json
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
-from trackgrade.errors import TrackFileError
-from trackgrade.files import plain_text, read_bytes
+from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES, UNITS
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
-from trackgrade.track.readers import gpx
-from trackgrade.track.readers.possible import MOST_BYTES
+from trackgrade.track.readers import TrackSource, reader_of, track_bytes
 
 _MAP_UNIT = {"degrees and minutes": "dms", "deg with N, S, E, W": "dms"}
 _USUAL_UNIT = {"time_utc": "iso", "lat": "deg", "lon": "deg"}
@@ -34,9 +31,13 @@ class Line:
 
 @dataclass(frozen=True)
 class Sheet:
-    """All columns of a file. ``problem`` says why it could not be read as a flight, or is empty."""
+    """All columns of a file. ``problem`` says why it could not be read as a flight, or is empty.
+
+    ``format``: what people call it ("a GPX file"). ``map_text`` is empty where a format has no columns to name.
+    """
 
     source: str
+    format: str
     points: int
     lines: tuple[Line, ...]
     notes: tuple[str, ...]
@@ -44,8 +45,10 @@ class Sheet:
     map_text: str
 
 
-def column_sheet(path: str | os.PathLike[str], columns: str | os.PathLike[str] | None = None) -> Sheet:
-    """Look at a file.
+def column_sheet(
+    track: TrackSource, columns: str | os.PathLike[str] | bytes | None = None, *, name: str | None = None
+) -> Sheet:
+    """Look at a file, given and called as in `read_track`.
 
     Raises
     ------
@@ -54,18 +57,16 @@ def column_sheet(path: str | os.PathLike[str], columns: str | os.PathLike[str] |
     ColumnsFileError
         The columns map is wrong.
     """
-    source = plain_text(Path(path).name, 120) or "track"
-    content = read_bytes(path, MOST_BYTES, TrackFileError)
-    if not content.data.strip():
-        raise TrackFileError(f"{source} is empty. Copy or export it again")
-    if gpx.sniff(content.data[:8192]):
-        track = gpx.read(content.data, source, content.sha256, content.notes)
-        lines = tuple(Line(p.quantity, p.column, p.unit, "", p.note) for p in track.provenance)
-        return Sheet(source, len(track), lines, track.notes, "", "")
-    return _of_table(content.data, source, columns)
+    content, source = track_bytes(track, name)
+    reader = reader_of(content)
+    if reader.by_columns:
+        return _of_table(content.data, source, reader.name, columns)
+    flight = reader.read(content, source)
+    lines = tuple(Line(p.quantity, p.column, p.unit, "", p.note) for p in flight.provenance)
+    return Sheet(source, reader.name, len(flight), lines, flight.notes, "", "")
 
 
-def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) -> Sheet:
+def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[str] | bytes | None) -> Sheet:
     from trackgrade.track.readers import csv_table
     from trackgrade.track.readers.table_shape import NoHeaderError, first_rows
 
@@ -81,7 +82,7 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
         lines = [
             Line("", str(i + 1), "", ", ".join(plain_text(row[i], 24) for row in filled), "") for i in range(width)
         ]
-        return Sheet(source, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
+        return Sheet(source, called, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
     first = seen.shape.sample[0] if seen.shape.sample else ()
     by_shown: dict[str, tuple[int, str]] = {}
     for i, header in enumerate(seen.shape.headers):
@@ -111,6 +112,7 @@ def _of_table(data: bytes, source: str, columns: str | os.PathLike[str] | None) 
     notes = seen.track.notes if seen.track is not None else (*seen.shape.notes, *seen.choices.notes)
     return Sheet(
         source,
+        called,
         len(seen.track) if seen.track is not None else 0,
         (*used, *unread),
         tuple(note for note in notes if not note.startswith("columns not read")),

@@ -46,7 +46,7 @@ class Look:
 def read(
     data: bytes,
     source: str,
-    columns: str | os.PathLike[str] | None = None,
+    columns: str | os.PathLike[str] | bytes | None = None,
     sha256: str = "",
     notes: tuple[str, ...] = (),
 ) -> Track:

@@ -20,8 +20,7 @@ LATEST_EPOCH_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 
 #: Points read from one GPX file at most: 55 hours at 1 Hz, 11 hours at 5 Hz. Bounds time and memory.
 MOST_POINTS = 200_000
-#: Content of one file at most, unpacked. GPX takes more memory for each byte than a table.
-MOST_BYTES = 96 * 1024 * 1024
+#: GPX takes more memory for each byte than a table.
 MOST_XML_BYTES = 48 * 1024 * 1024
 
 LOWEST_FT, HIGHEST_FT = -2_000.0, 100_000.0
