@@ -11,6 +11,7 @@ import pytest
 from tests.arithmetic_flight import HOLD, START_S, Flight, fly, keep, laps, record, straight, turn
 from trackgrade.analysis import Measured, measure
 from trackgrade.errors import TrackFileError
+from trackgrade.segment.finding import find_holds
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Track
 
@@ -128,6 +129,15 @@ def test_a_few_points_are_no_hold_and_no_trouble(n: int) -> None:
 def test_fewer_than_four_points_are_refused(n: int) -> None:
     with pytest.raises(TrackFileError, match="at least 4 are needed"):
         measure(keep(record(flight()), np.arange(n)), HOLD)
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.2, 1.0, 5.0])
+@pytest.mark.parametrize("points", [4, 5, 8, 11])
+def test_a_few_seconds_of_flight_are_no_hold(interval_s: float, points: int) -> None:
+    """Less than two samples of the even grid, or fewer points than a trajectory needs once they are thinned."""
+    few = keep(record(flight(), interval_s=interval_s), np.arange(points))
+    assert measure(few, HOLD).flown.visits == ()
+    assert find_holds(few) == []
 
 
 def test_an_aircraft_that_stands_is_no_hold() -> None:

@@ -17,6 +17,7 @@ from trackgrade.score.mistakes.wind import swings_through
 from trackgrade.score.sentences import MISTAKE_WORDS
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import load_standard
+from trackgrade.segment.flown import Lap, Moment
 
 STANDARD = load_standard()
 
@@ -184,3 +185,23 @@ def test_confusion_study() -> None:
     """The study reaches its figures but for the kinds known to be short, and those get no worse."""
     rows = confusion.tally(confusion.run(confusion.cases(confusion.kinds(), seeds=3, clean_seeds=15), processes=2))
     assert not confusion.unexpected(rows)
+
+
+def test_turning_back_before_abeam_leaves_no_outbound_time_and_is_named_when_it_recurs() -> None:
+    flight = arithmetic.fly(arithmetic.Plan())
+    visit = flight.flown.visits[0]
+
+    def late(lap: Lap) -> Lap:
+        assert lap.outbound_end is not None
+        return replace(lap, abeam=Moment(lap.outbound_end.epoch_s + 21.0, 0.3))
+
+    def debrief(laps: tuple[Lap, ...]) -> Debrief:
+        flown = replace(flight.flown, visits=(replace(visit, laps=laps),))
+        return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flown, STANDARD)
+
+    every = debrief(tuple(late(lap) for lap in visit.laps))
+    assert every.laps[0].outbound_s.value is None
+    assert every.laps[0].outbound_s.why == "turned back 21 s before abeam the fix"
+    assert "turned back 21 s before abeam" in _mistakes(every)["turned_back_early"].evidence
+    once = debrief((late(visit.laps[0]), *visit.laps[1:]))
+    assert "turned_back_early" not in _mistakes(once)

@@ -75,3 +75,10 @@ def test_a_gap_stays_between_its_points() -> None:
     assert not np.any((times > gap.start_epoch_s) & (times < gap.end_epoch_s))
     assert np.all(np.diff(times) > 0.0)
     assert np.searchsorted(times, gap.end_epoch_s) < len(times)
+
+
+def test_a_second_and_a_half_at_five_hertz_is_left_as_it_is() -> None:
+    """Eight points thinned to three would be too few for a trajectory."""
+    epoch_s = even(5.0, 1.6)
+    track = clean_track(epoch_s, 50.0 + 1e-5 * np.arange(8.0), np.full(8, 8.0))
+    assert thin(track) is track

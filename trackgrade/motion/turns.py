@@ -77,7 +77,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
     at = np.array([edge.epoch_s for edge in edges])
     towards = wind.at(at) if wind is not None else np.zeros((len(at), 2))
     fitted = fit_edges(trajectory, raw_m, towards, edges if refine else [])
-    step = float(time_s[1] - time_s[0])
+    step = GRID_STEP_S
     begins_s, ends_s = float(time_s[0]), float(max(time_s[-1], trajectory.time_s[-1]))
     turns = []
     for k, (_, _, steady, bound) in enumerate(rough):
@@ -183,7 +183,7 @@ def _rough_turns(
     ``sparse``: turns are parted at deep dips. A ``blurred`` rate runs a turn together with a correction that follows
     it; there the edge is first looked for where the rate passes half the steady rate, and the fit does the rest.
     """
-    step = float(time_s[1] - time_s[0])
+    step = GRID_STEP_S
     found: list[tuple[int, int, float]] = []
     for sign in (1.0, -1.0):
         signed = rate_deg_s * sign

@@ -24,7 +24,7 @@ from trackgrade.score.series import (
     white_noise,
 )
 from trackgrade.score.standard import Standard, Turns
-from trackgrade.score.timing import between, outbound_start, target_inbound_s
+from trackgrade.score.timing import between, outbound_start, outbound_time, target_inbound_s
 from trackgrade.segment.flown import Flown, Lap, Moment, Visit
 from trackgrade.track.track import Floats
 
@@ -206,7 +206,7 @@ def lap_measures(
         start_epoch_s=start_s,
         end_epoch_s=end_s,
         lap_s=between(lap.start, lap.end, "the fix", "the fix"),
-        outbound_s=between(started, lap.outbound_end, _start_words(started_by), "the turn back"),
+        outbound_s=outbound_time(started, lap.outbound_end, _start_words(started_by)),
         outbound_start_by=started_by,
         outbound_start_epoch_s=started.epoch_s if started else None,
         inbound_s=inbound_s,

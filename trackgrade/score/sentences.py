@@ -306,6 +306,10 @@ MISTAKE_WORDS: dict[str, tuple[str, str]] = {
         "Outbound time overcorrected",
         "Take out the difference of the last inbound time once, and no more: a second for a second.",
     ),
+    "turned_back_early": (
+        "Turned back before abeam the fix",
+        "Fly the outbound leg past abeam and start the watch there; the turn back comes when it has run.",
+    ),
     "outbound_too_short": (
         "Outbound leg too short",
         "Start the watch abeam the fix, and turn back on the watch and on nothing else.",

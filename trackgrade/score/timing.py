@@ -90,19 +90,26 @@ def between(first: Moment | None, last: Moment | None, what_first: str, what_las
     )
 
 
+def outbound_time(first: Moment | None, last: Moment | None, what_first: str) -> Measurement:
+    """Seconds of an outbound leg; none, with the reason, where the aircraft was turned back before the time began."""
+    measured = between(first, last, what_first, "the turn back")
+    if measured.value is None or measured.value >= 0.0:
+        return measured
+    return Measurement(None, None, "s", why=f"turned back {-measured.value:.0f} s before {what_first}")
+
+
 def outbound_times(visit: Visit, lap: Lap, marks: Sequence[Mark]) -> OutboundTimes:
     """Outbound time of one lap from every reference."""
     end = lap.outbound_end
-    back = "the turn back"
     both, _ = outbound_start(lap, "abeam_or_heading")
     return OutboundTimes(
         visit=visit.number,
         number=lap.number,
-        abeam_s=between(lap.abeam, end, "abeam the fix", back),
-        abeam_by_bearing_s=between(lap.abeam_by_bearing, end, "abeam by bearing", back),
-        abeam_or_heading_s=between(both, end, "the later of abeam and wings level", back),
-        wings_level_s=between(lap.outbound_turn_end, end, "wings level outbound", back),
-        mark_s=between(watch_mark(lap, marks), end, "a mark", back),
+        abeam_s=outbound_time(lap.abeam, end, "abeam the fix"),
+        abeam_by_bearing_s=outbound_time(lap.abeam_by_bearing, end, "abeam by bearing"),
+        abeam_or_heading_s=outbound_time(both, end, "the later of abeam and wings level"),
+        wings_level_s=outbound_time(lap.outbound_turn_end, end, "wings level outbound"),
+        mark_s=outbound_time(watch_mark(lap, marks), end, "a mark"),
     )
 
 

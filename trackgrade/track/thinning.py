@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180, wrap360
+from trackgrade.track.cleaning import LEAST_POINTS
 from trackgrade.track.track import CleanTrack, Floats
 
 #: Points closer together than this are averaged, into steps of `STEP_S` [s].
@@ -20,15 +21,15 @@ STEP_S = 0.5
 
 
 def thin(clean: CleanTrack) -> CleanTrack:
-    """A clean track of at most two points a second; one with fewer as it is.
+    """A clean track of at most two points a second; one with fewer, or hardly a second long, as it is.
 
     Positions, altitude and channels are means over steps of half a second, directions the direction of the mean
     vector, NaN left out. No step spans a gap. ``interval_s`` is that of the averaged track.
     """
-    if clean.interval_s >= CLOSEST_S:
-        return clean
     track = clean.track
     step = np.floor((track.epoch_s - track.epoch_s[0]) / STEP_S)
+    if clean.interval_s >= CLOSEST_S or len(np.unique(step)) < LEAST_POINTS:
+        return clean
     first = np.flatnonzero(np.concatenate([[True], np.diff(step) > 0.0]))
     group = np.cumsum(np.concatenate([[False], np.diff(step) > 0.0]))
 

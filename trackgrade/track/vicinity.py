@@ -11,6 +11,7 @@ import numpy as np
 
 from trackgrade.earth.geodesy import near_east_north_m
 from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.track.cleaning import LEAST_POINTS
 from trackgrade.track.track import CleanTrack
 
 #: A hold lies within this, and as far as two legs and this long in turns take the aircraft [NM, s].
@@ -37,7 +38,7 @@ def near_fix(clean: CleanTrack, fix_lat_deg: float, fix_lon_deg: float, leg_s: f
     start, end = track.epoch_s[near[0]] - AROUND_S, track.epoch_s[near[-1]] + AROUND_S
     kept = slice(int(np.searchsorted(track.epoch_s, start)), int(np.searchsorted(track.epoch_s, end, side="right")))
     part = track.take(kept)
-    if len(part) == len(track):
+    if len(part) == len(track) or len(part) < LEAST_POINTS:
         return clean
     first, last = part.epoch_s[0], part.epoch_s[-1]
     gaps = tuple(gap for gap in clean.gaps if first <= gap.start_epoch_s and gap.end_epoch_s <= last)

@@ -25,6 +25,7 @@ _TIMES = frozenset(
         "outbound_too_long",
         "watch_inconsistent",
         "inbound_times_off",
+        "turned_back_early",
     )
 )
 _DRIFT = frozenset(("no_drift_correction", "reversed_drift_correction"))
@@ -125,6 +126,14 @@ MISTAKES: tuple[Mistake, ...] = (
         leads_to=_TIMES | _ROLLOUT,
         whole_visit=True,
         habit=True,
+    ),
+    Mistake(
+        "turned_back_early",
+        times.turned_back_early,
+        33.0,
+        needs="repeated",
+        leads_to=_TIMES | _ROLLOUT,
+        whole_visit=True,
     ),
     Mistake("outbound_too_short", times.outbound_too_short, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),
     Mistake("outbound_too_long", times.outbound_too_long, 24.0, leads_to=_TIMES | _ROLLOUT, laps_after=2),

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from trackgrade.score.debrief import Correction, LapMeasures
 from trackgrade.score.mistakes.sighting import Seen, Sighting
 from trackgrade.score.sentences import amount
+from trackgrade.score.series import span_sd_s
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 3.0
@@ -164,6 +165,23 @@ def asked_range(seen: Seen, before: Sequence[LapMeasures], lap: LapMeasures) -> 
             if row.judged == "not needed" and row.outbound_s is not None:
                 asked.append(row.outbound_s)
     return min(asked, default=target), max(asked, default=target)
+
+
+def turned_back_early(seen: Seen) -> Iterator[Sighting]:
+    """Turned back before the outbound time had begun, where this wind leaves an outbound time to fly."""
+    if seen.measured.solved is not None and not seen.measured.solved.feasible:
+        return
+    for lap in seen.measured.laps:
+        began, back = seen.measured.lap(lap).abeam, seen.measured.lap(lap).outbound_end
+        if began is None or back is None:
+            continue
+        early_s = began.epoch_s - back.epoch_s
+        if early_s > 2.0 * span_sd_s(began, back):
+            evidence = f"turned back {early_s:.0f} s before abeam"
+            if lap.inbound_s.value is not None and lap.target_inbound_s is not None:
+                evidence += f"; inbound then {_off(lap.inbound_s.value - lap.target_inbound_s)}"
+            size = 1.0 + early_s / (seen.measured.standard.timing_band_s or 10.0)
+            yield Sighting(lap.visit, lap.number, back.epoch_s, size, evidence)
 
 
 def inbound_times_off(seen: Seen) -> Iterator[Sighting]:
