@@ -165,12 +165,12 @@ def corpus(target: str) -> tuple[bytes, ...]:
 HOLDS = {
     "radial": """\
 name = "A"
-inbound_course_deg = 38.0
+inbound_course_deg = 323.0
 north = "magnetic"
 turns = "left"
 arrive_utc = 2026-05-03T15:20:00Z
 [fix]
-from = { lat = 44.0, lon = -93.0, radial_deg = 218.0, dme_nm = 12.0, variation_deg = 2.0 }
+from = { lat = 44.0, lon = -93.0, radial_deg = 143.0, dme_nm = 12.0, variation_deg = 2.0 }
 [leg]
 nm = 4.0
 [guidance]

@@ -20,7 +20,7 @@ def made_debrief(
     altitude_ft: Sequence[float] = (120.0, 60.0, 40.0),
     altitude_limit_ft: float = 100.0,
     turns: str = "right",
-    course_true_deg: float = 218.0,
+    course_true_deg: float = 143.0,
     leg: dict[str, float] | None = None,
     wind: tuple[float, float] | None = (240.0, 15.0),
     expected: Sequence[str] = ("direct",),

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 
 START = datetime(2026, 5, 3, 15, 0, 0, tzinfo=UTC)
 FIX_LAT_DEG, FIX_LON_DEG = 44.0, -93.0
-COURSE_TRUE_DEG = 218.0
+COURSE_TRUE_DEG = 143.0
 SPEED_KT = 100.0
 RATE_DEG_S = 3.0
 STRAIGHT_S = 60.0

@@ -268,7 +268,7 @@ def make_debrief(
         variation_source="given in the hold file",
         turns="right" if side > 0 else "left",
         leg=leg or Leg(minutes=1.0),
-        guidance=guidance or Guidance(kind="gps", full_scale_nm=1.0, course_to_set_deg=218.0),
+        guidance=guidance or Guidance(kind="gps", full_scale_nm=1.0, course_to_set_deg=143.0),
         altitude_ft=4000.0,
         airspeed_kias=100.0,
         notes=("variation checked" + hostile,),

@@ -36,7 +36,7 @@ from trackgrade.score.standards import load_standard
 
 HOLD = """
 name = "Tarne practice hold"
-inbound_course_deg = 218.0
+inbound_course_deg = 143.0
 variation_deg = 0.5
 altitude_ft = 4000
 arrive_utc = 2026-05-03T15:20:00Z
@@ -46,12 +46,12 @@ lon = -93.0
 """
 VOR = """
 name = "Ostrel"
-inbound_course_deg = 38
+inbound_course_deg = 323
 turns = "left"
 altitude_ft = 9000
 airspeed_kias = 120
 [fix]
-from = { lat = 44, lon = -93, radial_deg = 218, dme_nm = 12, variation_deg = 1 }
+from = { lat = 44, lon = -93, radial_deg = 143, dme_nm = 12, variation_deg = 1 }
 [leg]
 nm = 4
 [guidance]
@@ -77,15 +77,15 @@ def flat(text: str) -> str:
 
 class TestScreen:
     def test_everything_a_pilot_would_scribble(self) -> None:
-        text = flat(shown(briefed(wind_from_true_deg=280.0, wind_kt=18.0, arrival_heading_true_deg=250.5)))
+        text = flat(shown(briefed(wind_from_true_deg=205.0, wind_kt=18.0, arrival_heading_true_deg=175.5)))
         for told in (
             "right turns, 1 min inbound, 4,000 ft",
-            "Inbound 218, outbound 038 magnetic (variation 0.5° E)",
-            "Set 218 to the fix",
+            "Inbound 143, outbound 323 magnetic (variation 0.5° E)",
+            "Set 143 to the fix",
             "full scale 1 NM",
             "At or below 200 KIAS",  # AIM 5-3-8: to 6,000 ft
             "slow down within 3 min of it, 5 NM",  # three minutes at 104 kt
-            "Arriving on heading 250: direct",
+            "Arriving on heading 175: direct",
             "Correct 9° right inbound",
             "Ground speed 94 kt inbound",
             "Next outbound = last outbound + 1:00 - the inbound you timed",
@@ -96,15 +96,15 @@ class TestScreen:
     @pytest.mark.parametrize("text", [HOLD, VOR])
     @pytest.mark.parametrize("wind_kt", [0.0, 25.0, 60.0, 150.0])
     def test_it_is_one_screen(self, text: str, wind_kt: float) -> None:
-        brief = briefed(text, wind_from_true_deg=200.0, wind_kt=wind_kt, arrival_heading_true_deg=40.0)
+        brief = briefed(text, wind_from_true_deg=125.0, wind_kt=wind_kt, arrival_heading_true_deg=325.0)
         lines = shown(brief).split("\n")
         assert max(map(len, lines)) <= 80
         assert len(lines) <= 34
 
     def test_a_vor_brief_says_flag_and_radial(self) -> None:
         text = flat(shown(briefed(VOR)))
-        assert "Set 038 before the fix and leave it set" in text
-        assert "inbound is toward it, on its 218 radial: the flag reads TO inbound and outbound; no flip" in text
+        assert "Set 323 before the fix and leave it set" in text
+        assert "inbound is toward it, on its 143 radial: the flag reads TO inbound and outbound; no flip" in text
         assert "At or below 230 KIAS" in text  # AIM 5-3-8: to 14,000 ft
         # No wind: the leg's length along and one diameter (1.10 NM) to the side.
         assert "turn back at 4.1 NM" in text
@@ -114,28 +114,28 @@ class TestScreen:
         assert "below the 90 that AIM 5-3-8 asks" in flat(shown(briefed(tas_kt=80.0)))
 
     def test_no_lap_is_said_with_the_best(self) -> None:
-        text = flat(shown(briefed(wind_from_true_deg=218.0, wind_kt=60.0)))
+        text = flat(shown(briefed(wind_from_true_deg=143.0, wind_kt=60.0)))
         assert "! No lap gives 60 s inbound" in text
         assert "best there is" in text
-        text = flat(shown(briefed(wind_from_true_deg=218.0, wind_kt=160.0)))
+        text = flat(shown(briefed(wind_from_true_deg=143.0, wind_kt=160.0)))
         assert "the course cannot be flown" in text
 
     def test_a_true_hold_stays_true(self) -> None:
         text = HOLD.replace("variation_deg = 0.5", 'variation_deg = 10\nnorth = "true"')
-        told = flat(shown(briefed(text, arrival_heading_true_deg=250.0)))
-        assert "Inbound 218, outbound 038 true" in told
-        assert "Arriving on heading 250" in told
-        assert "Set 208 magnetic" in told  # the needle is set to a magnetic course all the same
+        told = flat(shown(briefed(text, arrival_heading_true_deg=175.0)))
+        assert "Inbound 143, outbound 323 true" in told
+        assert "Arriving on heading 175" in told
+        assert "Set 133 magnetic" in told  # the needle is set to a magnetic course all the same
 
 
 class TestEntries:
     @pytest.mark.parametrize(
         ("heading", "told"),
         [
-            (250.5, ["Direct: right 148° to 038. That is lap 1."]),
-            (10.5, ["Teardrop: left 2° to 008, 1:00, then right to 218."]),
-            (60.5, ["Parallel: left 22° to 038, 1:00 on the non-holding side, then left past 218"]),
-            (36.5, ["Teardrop: left 28° to 008", "Parallel: right 2° to 038"]),
+            (175.5, ["Direct: right 148° to 323. That is lap 1."]),
+            (295.5, ["Teardrop: left 2° to 293, 1:00, then right to 143."]),
+            (345.5, ["Parallel: left 22° to 323, 1:00 on the non-holding side, then left past 143"]),
+            (321.5, ["Teardrop: left 28° to 293", "Parallel: right 2° to 323"]),
         ],
     )
     def test_in_still_air(self, heading: float, told: list[str]) -> None:
@@ -149,8 +149,8 @@ class TestEntries:
         """ICAO Doc 8168: a *track* 30 degrees off. The wind triangle as PHAK has it: 045/40 on 090 at 120 is 076."""
         assert round(heading_for_track_deg(90.0, 120.0, 45.0, 40.0)) == 76
         assert heading_for_track_deg(90.0, 50.0, 360.0, 60.0) == 90.0  # no heading holds it: said elsewhere
-        brief = briefed(arrival_heading_true_deg=10.5, wind_from_true_deg=300.0, wind_kt=20.0)
-        assert "to 008 (358 in this wind)" in words.entry(brief, brief.entries[0])
+        brief = briefed(arrival_heading_true_deg=295.5, wind_from_true_deg=225.0, wind_kt=20.0)
+        assert "to 293 (283 in this wind)" in words.entry(brief, brief.entries[0])
 
 
 class TestLapsByRule:
@@ -161,14 +161,14 @@ class TestLapsByRule:
             assert words.rollout(rule) == "on course"
 
     def test_each_lap_follows_from_the_last(self) -> None:
-        brief = briefed(wind_from_true_deg=210.0, wind_kt=25.0)
+        brief = briefed(wind_from_true_deg=135.0, wind_kt=25.0)
         times = [(rule.outbound_s, rule.inbound_s) for rule in brief.rule_laps]
         for (outbound, inbound), (following, _) in pairwise(times):
             assert following == round(max(0.0, outbound + 60.0 - inbound))
         assert abs(times[-1][1] - 60.0) < abs(times[0][1] - 60.0)
 
     def test_a_leg_in_miles_is_one_lap_turned_at_its_distance(self) -> None:
-        (rule,) = briefed(VOR, tas_kt=137.0, wind_from_true_deg=340.0, wind_kt=30.0).rule_laps
+        (rule,) = briefed(VOR, tas_kt=137.0, wind_from_true_deg=265.0, wind_kt=30.0).rule_laps
         assert min(rule.path_along_nm) < -4.0
         assert rule.outbound_s == pytest.approx(110.0, abs=3.0)
 
@@ -176,12 +176,12 @@ class TestLapsByRule:
 @pytest.mark.parametrize("text", [HOLD, VOR])
 def test_the_heading_correction_is_the_right_way(text: str) -> None:
     """Flown by rule with the outbound heading turned as told, a lap through the course comes out less through."""
-    brief = briefed(text, wind_from_true_deg=280.0, wind_kt=20.0)
+    brief = briefed(text, wind_from_true_deg=205.0, wind_kt=20.0)
     lap, told = brief.solved, words.correction(brief)[-1]
     through = re.search(r"through the course: next outbound heading further (left|right)", told)
     assert through
     turned = lap.outbound_wca_deg + (-5.0 if through[1] == "left" else 5.0)
-    rules = by_rules(brief.hold, 104.0, 280.0, 20.0, turned, lap.outbound_s, target_inbound_s=60.0)
+    rules = by_rules(brief.hold, 104.0, 205.0, 20.0, turned, lap.outbound_s, target_inbound_s=60.0)
     assert rules.rollout_cross_nm > 0.05
     size = re.search(r"([\d.]+) NM is (\d+)°", told)
     assert size
@@ -189,7 +189,7 @@ def test_the_heading_correction_is_the_right_way(text: str) -> None:
 
 
 def hold() -> Hold:
-    return Hold("test", 44.0, -93.0, 218.0, 0.0, "given", "right", Leg(minutes=1.0))
+    return Hold("test", 44.0, -93.0, 143.0, 0.0, "given", "right", Leg(minutes=1.0))
 
 
 class TestLeaving:
@@ -281,7 +281,7 @@ class TestPage:
         assert "<script" not in html
 
     def test_it_says_what_the_screen_says(self) -> None:
-        brief = briefed(VOR, arrival_heading_true_deg=163.0, wind_from_true_deg=340.0, wind_kt=30.0)
+        brief = briefed(VOR, arrival_heading_true_deg=163.0, wind_from_true_deg=265.0, wind_kt=30.0)
         html = re.sub(r"<[^>]+>", " ", page.render(brief)).replace("&#39;", "'")
         text = flat(html)
         for sentence in (words.course_to_set(brief), words.air(brief), words.drift(brief), *words.correction(brief)):
@@ -289,7 +289,7 @@ class TestPage:
         assert words.CAUTION in text
 
     @pytest.mark.parametrize("text", [HOLD, VOR])
-    @pytest.mark.parametrize("wind", [(0.0, 0.0), (218.0, 60.0), (100.0, 40.0), (218.0, 300.0)])
+    @pytest.mark.parametrize("wind", [(0.0, 0.0), (143.0, 60.0), (100.0, 40.0), (143.0, 300.0)])
     @pytest.mark.parametrize("heading", [None, 10.0, 100.0, 250.0])
     def test_the_drawing_is_whole(self, text: str, wind: tuple[float, float], heading: float | None) -> None:
         brief = briefed(text, wind_from_true_deg=wind[0], wind_kt=wind[1], arrival_heading_true_deg=heading)
@@ -310,7 +310,7 @@ class TestPage:
         left, _, _, right = (float(pair.split(",")[0]) for pair in lines["scale"].split())
         label = next(each.text for each in root.iter("text") if each.text and each.text.endswith(" NM"))
         per_nm = (right - left) / float(label.split()[0])
-        course = math.radians(218.5)
+        course = math.radians(143.5)
         across = [x * math.cos(course) + y * math.sin(course) for x, y in points]
         assert (max(across) - min(across)) / per_nm == pytest.approx(2.0 * brief.solved.turn_radius_nm, rel=0.01)
 
@@ -348,7 +348,7 @@ class TestCommand:
         target = tmp_path / "out" / "brief.html"
         result = self.run(str(file), "--tas", "104", "--wind", "280/18", "--arriving", "250", "--html", str(target))
         assert result.exit_code == 0, result.output
-        assert "Inbound 218, outbound 038" in result.output
+        assert "Inbound 143, outbound 323" in result.output
         assert "not for navigation" in result.stderr
         assert target.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 

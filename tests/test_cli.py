@@ -126,7 +126,7 @@ class TestNoHold:
         assert debrief["laps"] == []
 
 
-WRONG_HOLD = plain_flight.HOLD_TOML.replace("218.0", "361.0")
+WRONG_HOLD = plain_flight.HOLD_TOML.replace("143.0", "361.0")
 UNKNOWN_KEY = 'colour = "red"\n' + plain_flight.HOLD_TOML
 
 

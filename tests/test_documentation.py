@@ -151,7 +151,7 @@ def test_the_hold_files_in_readme_are_read(tmp_path: Path) -> None:
     for number, block in enumerate(blocks):
         path = tmp_path / f"{number}.toml"
         path.write_text(re.sub(r"^   ", "", block, flags=re.MULTILINE), encoding="utf-8")
-        assert read_hold_file(path).inbound_course_deg == 218.0
+        assert read_hold_file(path).inbound_course_deg == 143.0
 
 
 def map_section() -> str:

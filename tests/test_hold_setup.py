@@ -42,10 +42,10 @@ def said(hold: Hold, words: str) -> bool:
 
 
 def test_magnetic_is_true_less_variation() -> None:
-    hold = resolved(218, top="variation_deg = 2.5\naltitude_ft = 4000")
-    assert hold.inbound_course_true_deg == 220.5
+    hold = resolved(143, top="variation_deg = 2.5\naltitude_ft = 4000")
+    assert hold.inbound_course_true_deg == 145.5
     assert (hold.variation_deg, hold.variation_source) == (2.5, "given in the hold file")
-    assert hold.guidance.course_to_set_deg == 218.0
+    assert hold.guidance.course_to_set_deg == 143.0
     assert hold.leg == Leg(minutes=1.0)
     assert resolved(358, top="variation_deg = 4").inbound_course_true_deg == 2.0
     assert resolved(2, top="variation_deg = -4").inbound_course_true_deg == 358.0
@@ -53,29 +53,29 @@ def test_magnetic_is_true_less_variation() -> None:
 
 
 def test_true_courses_stay_and_are_set_as_magnetic() -> None:
-    hold = resolved(220.5, top='north = "true"\nvariation_deg = 2.5')
-    assert hold.inbound_course_true_deg == 220.5
-    assert hold.guidance.course_to_set_deg == 218.0
+    hold = resolved(145.5, top='north = "true"\nvariation_deg = 2.5')
+    assert hold.inbound_course_true_deg == 145.5
+    assert hold.guidance.course_to_set_deg == 143.0
 
 
 def test_without_a_variation_the_model_of_fix_altitude_and_date() -> None:
-    hold = resolved(218, top="altitude_ft = 9000")
+    hold = resolved(143, top="altitude_ft = 9000")
     model = magnetic_variation(44.0, -93.0, 9000.0, DAY)
     assert hold.variation_deg == model.variation_deg
     assert hold.variation_source == "WMM-2025 at the fix on 2026-05-03"
-    assert hold.inbound_course_true_deg == pytest.approx(218 + model.variation_deg)
+    assert hold.inbound_course_true_deg == pytest.approx(143 + model.variation_deg)
 
 
 def test_a_doubtful_variation_is_said() -> None:
     model = magnetic_variation(44.0, -93.0, 0.0, DAY).variation_deg
-    near, far = (resolved(218, top=f"variation_deg = {model + off}") for off in (1.9, -2.1))
+    near, far = (resolved(143, top=f"variation_deg = {model + off}") for off in (1.9, -2.1))
     assert not said(near, "Warning")
     assert said(far, "Warning: variation_deg 2.4° W is 2.1° from WMM-2025")
-    assert far.inbound_course_true_deg == pytest.approx(218 + model - 2.1)  # the given one is used
+    assert far.inbound_course_true_deg == pytest.approx(143 + model - 2.1)  # the given one is used
 
 
 def test_a_date_outside_the_model_is_said() -> None:
-    assert said(resolved(218, day=dt.date(2034, 1, 1)), "outside the years")
+    assert said(resolved(143, day=dt.date(2034, 1, 1)), "outside the years")
 
 
 @pytest.mark.parametrize(
@@ -83,38 +83,38 @@ def test_a_date_outside_the_model_is_said() -> None:
     [("", 1.0, "no altitude given"), ("altitude_ft = 14000", 1.0, "14,000"), ("altitude_ft = 14001", 1.5, "14,001")],
 )
 def test_leg_by_altitude(altitude: str, minutes: float, words: str) -> None:
-    hold = resolved(218, top=altitude)
+    hold = resolved(143, top=altitude)
     assert hold.leg == Leg(minutes=minutes)
     assert said(hold, words)
 
 
 def test_an_assigned_time_is_carried() -> None:
-    assert resolved(218, top="arrive_utc = 2026-05-03T15:20:00Z").arrive_epoch_s == 1777821600.0
+    assert resolved(143, top="arrive_utc = 2026-05-03T15:20:00Z").arrive_epoch_s == 1777821600.0
 
 
 # --- Fixes by radial -------------------------------------------------------------------------------------------------
 
-ON_RADIAL = "from = { lat = 44, lon = -93, radial_deg = 218, dme_nm = 12, variation_deg = 1 }"
+ON_RADIAL = "from = { lat = 44, lon = -93, radial_deg = 143, dme_nm = 12, variation_deg = 1 }"
 
 
 def test_fix_on_a_radial() -> None:
-    hold = resolved(218, ON_RADIAL, 'kind = "vor"', "altitude_ft = 16000")
-    expected = WGS84.Direct(44.0, -93.0, 219.0, 12 * 1852.0)
+    hold = resolved(143, ON_RADIAL, 'kind = "vor"', "altitude_ft = 16000")
+    expected = WGS84.Direct(44.0, -93.0, 144.0, 12 * 1852.0)
     assert WGS84.Inverse(hold.fix_lat_deg, hold.fix_lon_deg, expected["lat2"], expected["lon2"])["s12"] < 0.001
     # Outbound along the radial: the inbound course is the geodesic's own direction where it reaches the fix.
     assert hold.inbound_course_true_deg == pytest.approx(expected["azi2"] % 360, abs=1e-9)
     # DME 12 at 16,000 ft: sqrt(12^2 + 2.633^2) = 12.286 NM of slant range.
     assert said(hold, "slant range of DME is ignored (at 16,000 ft DME reads up to 0.29 NM more")
-    assert said(hold, "inbound leads away from it, on its 218 radial: the flag reads FROM")
+    assert said(hold, "inbound leads away from it, on its 143 radial: the flag reads FROM")
 
 
 @pytest.mark.parametrize(
     ("course", "top", "words"),
     [
-        (218, "", "The 218 radial and the inbound course 218 are the same number: inbound is away from the station"),
-        (38, "", "The inbound course 038 is the reciprocal of the 218 radial: inbound is toward the station"),
-        (219, 'north = "true"', "The 218 radial and the inbound course 218 are the same number"),
-        (128, "", "The inbound course 128 does not lie along the 218 radial that the fix is on"),
+        (143, "", "The 143 radial and the inbound course 143 are the same number: inbound is away from the station"),
+        (323, "", "The inbound course 323 is the reciprocal of the 143 radial: inbound is toward the station"),
+        (144, 'north = "true"', "The 143 radial and the inbound course 143 are the same number"),
+        (128, "", "The inbound course 128 does not lie along the 143 radial that the fix is on"),
     ],
 )
 def test_radial_and_course_in_plain_words(course: float, top: str, words: str) -> None:
@@ -136,10 +136,10 @@ def test_two_radials_with_their_own_variations() -> None:
 
 
 def test_radials_that_make_no_fix_are_refused_by_key() -> None:
-    with pytest.raises(HoldFileError, match=r"x\.toml: fix\.radials: the 218 and 219 radials make no fix: .*parallel"):
+    with pytest.raises(HoldFileError, match=r"x\.toml: fix\.radials: the 143 and 144 radials make no fix: .*parallel"):
         resolved(
             90,
-            "radials = [ { lat = 44, lon = -93, radial_deg = 218 }, { lat = 43.9, lon = -93.0, radial_deg = 219 } ]",
+            "radials = [ { lat = 44, lon = -93, radial_deg = 143 }, { lat = 43.9, lon = -93.0, radial_deg = 144 } ]",
         )
 
 
@@ -158,13 +158,13 @@ def vor(lat: float, lon: float, more: str = "station_variation_deg = 0") -> str:
 
 
 def test_station_at_the_fix() -> None:
-    hold = resolved(218, guidance=vor(44, -93, "station_variation_deg = 5"), top="variation_deg = 1")
+    hold = resolved(143, guidance=vor(44, -93, "station_variation_deg = 5"), top="variation_deg = 1")
     guidance = hold.guidance
-    assert (guidance.station_place, guidance.flag, guidance.course_to_set_deg) == ("at", "TO", 218.0)
-    assert hold.inbound_course_true_deg == 223.0  # a radial is aligned to its own station's variation
+    assert (guidance.station_place, guidance.flag, guidance.course_to_set_deg) == ("at", "TO", 143.0)
+    assert hold.inbound_course_true_deg == 148.0  # a radial is aligned to its own station's variation
     assert said(hold, "so its north is the station's: variation 5.0° E")
-    assert said(hold, "inbound is on its 038 radial")
-    assert said(hold, "Set 218 when the flag flips over the fix")
+    assert said(hold, "inbound is on its 323 radial")
+    assert said(hold, "Set 143 when the flag flips over the fix")
     assert said(hold, "flips to FROM at the fix, and back to TO abeam it")
 
 
@@ -218,8 +218,8 @@ def test_more_is_refused_with_by_how_much(off: float) -> None:
 
 
 def test_the_wrong_course_is_told_what_the_reciprocal_would_do() -> None:
-    with pytest.raises(HoldFileError, match=r"218 misses its station by 38\.0°.*reciprocal 038 does not fit either"):
-        resolved(218, guidance=vor(44.3, -93), top="variation_deg = 0")
+    with pytest.raises(HoldFileError, match=r"143 misses its station by 37\.0°.*reciprocal 323 does not fit either"):
+        resolved(143, guidance=vor(44.3, -93), top="variation_deg = 0")
 
 
 def test_a_true_course_written_as_magnetic_is_guessed() -> None:
@@ -229,11 +229,11 @@ def test_a_true_course_written_as_magnetic_is_guessed() -> None:
 
 def test_the_reciprocal_is_set() -> None:
     """The classic: the station is the fix, so any course fits its line; what the pilot means to set does not."""
-    with pytest.raises(HoldFileError, match=r"guidance\.course_set_deg: 038 is the reciprocal.*so set 218"):
-        resolved(218, guidance=vor(44, -93, "course_set_deg = 38"))
-    with pytest.raises(HoldFileError, match=r"120 is 98\.0° off.*reciprocal 300 does not fit either.*set 218"):
-        resolved(218, guidance=vor(44, -93, "course_set_deg = 120"))
-    assert resolved(218, guidance=vor(44, -93, "course_set_deg = 219")).guidance.course_to_set_deg == 218.0
+    with pytest.raises(HoldFileError, match=r"guidance\.course_set_deg: 323 is the reciprocal.*so set 143"):
+        resolved(143, guidance=vor(44, -93, "course_set_deg = 323"))
+    with pytest.raises(HoldFileError, match=r"120 is 23\.0° off.*reciprocal 300 does not fit either.*set 143"):
+        resolved(143, guidance=vor(44, -93, "course_set_deg = 120"))
+    assert resolved(143, guidance=vor(44, -93, "course_set_deg = 144")).guidance.course_to_set_deg == 143.0
 
 
 def test_the_flag_expected_is_checked() -> None:
@@ -247,7 +247,7 @@ def test_the_flag_expected_is_checked() -> None:
 def test_a_gps_hold_may_carry_a_station() -> None:
     text = "station_lat = 44.3\nstation_lon = -93\n"
     assert resolved(180, guidance=text, top="variation_deg = 0").guidance.station_place == "behind"
-    missed = resolved(218, guidance=text, top="variation_deg = 0")
+    missed = resolved(143, guidance=text, top="variation_deg = 0")
     assert missed.guidance.station_lat_deg is None
     assert said(missed, "misses the station, so no VOR needle")
 
@@ -271,7 +271,7 @@ def test_any_plan_resolves_or_is_refused_in_one_line(plan: HoldPlan, date: dt.da
 
 
 @pytest.mark.parametrize("turns", ["right", "left"])
-@pytest.mark.parametrize("course", [360, 90, 218])
+@pytest.mark.parametrize("course", [360, 90, 143])
 @pytest.mark.parametrize("away_nm", [-15.0, 0.0, 11.0])
 def test_vor_needle_is_the_angle_at_the_station(turns: str, course: float, away_nm: float) -> None:
     """Against GeographicLib: put the aircraft on a known radial, some degrees off the course line."""
@@ -294,11 +294,11 @@ def test_vor_needle_is_the_angle_at_the_station(turns: str, course: float, away_
 
 
 def test_needles_in_the_frame() -> None:
-    hold = resolved(218, guidance=vor(44, -93), top='turns = "left"')
+    hold = resolved(143, guidance=vor(44, -93), top='turns = "left"')
     along, cross = np.array([-5.0, -5.0, 3.0, np.nan]), np.array([0.5, -0.5, 0.25, 0.0])
     expected = np.degrees(np.arctan2(cross, np.abs(along))) / 10.0
     assert np.allclose(vor_needle_in_frame(hold, along, cross), expected, atol=1e-9, equal_nan=True)
-    gps = resolved(218, guidance="full_scale_nm = 2.0")
+    gps = resolved(143, guidance="full_scale_nm = 2.0")
     assert np.allclose(gps_needle(cross, gps.guidance.full_scale_nm), cross / 2.0)
     # A hold without a station reads as a VOR at the fix would.
     assert np.allclose(vor_needle_in_frame(gps, along, cross), expected, atol=1e-9, equal_nan=True)
@@ -307,7 +307,7 @@ def test_needles_in_the_frame() -> None:
 
 @pytest.mark.parametrize("values", [np.zeros(0), np.array([0.3]), np.array([0.3, np.nan, -0.6])])
 def test_needle_shapes(values: np.ndarray) -> None:
-    hold = resolved(218, guidance=vor(44, -93))
+    hold = resolved(143, guidance=vor(44, -93))
     for needle in (gps_needle(values, 0.3), vor_needle_in_frame(hold, values - 4.0, values)):
         assert needle.shape == values.shape
         assert np.array_equal(np.isnan(needle), np.isnan(values))
@@ -315,11 +315,11 @@ def test_needle_shapes(values: np.ndarray) -> None:
 
 def test_seven_and_a_half_degrees_at_ten_miles() -> None:
     """Arithmetic: three quarters of a 10 degree scale is 1.32 NM off at 10 NM, 0.13 NM at 1 NM."""
-    hold = resolved(218, guidance=vor(44, -93))
+    hold = resolved(143, guidance=vor(44, -93))
     for along, cross in ((-10.0, 1.3165), (-1.0, 0.13165)):
         assert vor_needle_in_frame(hold, np.array([along]), np.array([cross]))[0] == pytest.approx(0.75, abs=1e-4)
 
 
 def test_over_the_station_itself() -> None:
-    hold = resolved(218, guidance=vor(44, -93))
+    hold = resolved(143, guidance=vor(44, -93))
     assert vor_needle(hold, np.array([44.0]), np.array([-93.0]))[0] == 0.0

@@ -18,7 +18,7 @@ from trackgrade.hold.plan import GuidancePlan, HoldPlan, Position
 
 FULL = """
 name = "Practice hold"
-inbound_course_deg = 218.0
+inbound_course_deg = 143.0
 north = "magnetic"
 variation_deg = 2.5
 turns = "left"
@@ -39,7 +39,7 @@ station_lat = 44.1
 station_lon = -92.9
 station_variation_deg = 3
 full_scale_deg = 12
-course_set_deg = 218
+course_set_deg = 143
 flag = "TO"
 """
 
@@ -47,7 +47,7 @@ flag = "TO"
 def test_every_key() -> None:
     assert parse_hold(FULL, "a.toml") == HoldPlan(
         name="Practice hold",
-        inbound_course_deg=218.0,
+        inbound_course_deg=143.0,
         fix=Position(44.0, -93.0),
         north="magnetic",
         variation_deg=2.5,
@@ -58,7 +58,7 @@ def test_every_key() -> None:
             full_scale_deg=12.0,
             station=Position(44.1, -92.9),
             station_variation_deg=3.0,
-            course_set_deg=218.0,
+            course_set_deg=143.0,
             flag="TO",
         ),
         altitude_ft=4000.0,
@@ -76,12 +76,12 @@ def test_little_is_needed() -> None:
 def hold_text(*, top: str = "", fix: str = "lat = 44\nlon = -93", leg: str = "", guidance: str = "") -> str:
     text = f"{top}\n[fix]\n{fix}\n"
     if "inbound_course_deg" not in top:
-        text = "inbound_course_deg = 218\n" + text
+        text = "inbound_course_deg = 143\n" + text
     return text + (f"[leg]\n{leg}\n" if leg else "") + (f"[guidance]\n{guidance}\n" if guidance else "")
 
 
 STATION = 'kind = "vor"\nstation_lat = 44\nstation_lon = -93\n'
-RADIAL = "lat = 44, lon = -93, radial_deg = 218"
+RADIAL = "lat = 44, lon = -93, radial_deg = 143"
 
 
 # Each row: the text, then what the one line must name: the key, the reason, the remedy.
@@ -91,10 +91,10 @@ RADIAL = "lat = 44, lon = -93, radial_deg = 218"
         (hold_text(top="inbound_course_deg = 0"), "inbound_course_deg: .*above 0 and at most 360.*not 0"),
         (hold_text(top="inbound_course_deg = 361"), "inbound_course_deg: .*at most 360.*361"),
         (hold_text(top="inbound_course_deg = nan"), "inbound_course_deg: .*nan"),
-        (hold_text(top='inbound_course_deg = "218"'), "inbound_course_deg: must be a number.*'218'"),
+        (hold_text(top='inbound_course_deg = "143"'), "inbound_course_deg: must be a number.*'143'"),
         (hold_text(top="inbound_course_deg = true"), "inbound_course_deg: must be a number"),
         ("[fix]\nlat = 44\nlon = -93\n", "inbound_course_deg: is missing"),
-        ("inbound_course_deg = 218\n", "fix: is missing.*lat and lon"),
+        ("inbound_course_deg = 143\n", "fix: is missing.*lat and lon"),
         (hold_text(top="varation_deg = 2"), "varation_deg: unknown key; did you mean variation_deg"),
         (hold_text(top="Turns = 'left'"), "Turns: unknown key; did you mean turns"),
         (hold_text(top="zzz = 2"), "zzz: unknown key; known here: name, inbound_course_deg"),
@@ -111,7 +111,7 @@ RADIAL = "lat = 44, lon = -93, radial_deg = 218"
         (hold_text(top="arrive_utc = 15:20:00"), "arrive_utc: .*without quotes"),
         (hold_text(top="arrive_utc = 0001-01-01T00:00:00+10:00"), "arrive_utc: the year 1"),
         (hold_text(top="fix2 = 1"), "fix2: unknown key; did you mean fix"),
-        ("inbound_course_deg = 218\nfix = 3\n", "fix: must be a table, not 3"),
+        ("inbound_course_deg = 143\nfix = 3\n", "fix: must be a table, not 3"),
         (hold_text(fix="lat = 44"), "fix.lon: is missing .degrees, east positive"),
         (hold_text(fix="lon = 44"), "fix.lat: is missing beside lon"),
         (hold_text(fix="lat = 91\nlon = 0"), "fix.lat: must be from -90 to 90"),
@@ -128,7 +128,7 @@ RADIAL = "lat = 44, lon = -93, radial_deg = 218"
         (hold_text(fix=f"radials = [ {{ {RADIAL} }}, {{ lat = 4, lon = 5 }} ]"), r"fix.radials\[2\].radial_deg"),
         (hold_text(leg="minutes = 1\nnm = 4"), "leg.minutes: give either minutes or nm, not both"),
         (hold_text(leg="miles = 1"), "leg.miles: unknown key"),
-        ("inbound_course_deg = 218\n[fix]\nlat=44\nlon=-93\n[leg]\n", "leg.minutes: give either minutes or nm"),
+        ("inbound_course_deg = 143\n[fix]\nlat=44\nlon=-93\n[leg]\n", "leg.minutes: give either minutes or nm"),
         (hold_text(leg="minutes = 0"), "leg.minutes: must be above 0"),
         (hold_text(guidance='kind = "ndb"'), 'guidance.kind: .*must be "gps" or "vor"'),
         (hold_text(guidance='kind = "vor"'), "guidance.station_lat: is missing: say where the VOR stands"),
@@ -136,7 +136,7 @@ RADIAL = "lat = 44, lon = -93, radial_deg = 218"
         (hold_text(guidance=STATION + 'flag = "OFF"'), 'guidance.flag: .*must be "TO" or "FROM"'),
         (hold_text(guidance=STATION + "full_scale_deg = 0"), "guidance.full_scale_deg: must be above 0"),
         (hold_text(guidance="full_scale = 1"), "guidance.full_scale: unknown key; did you mean full_scale"),
-        ("inbound_course_deg = 218 degrees", "is not TOML: .*line 1"),
+        ("inbound_course_deg = 143 degrees", "is not TOML: .*line 1"),
         ("a = " + "[" * 100000, "nested too deep|is not TOML"),
         ("a = 2026-99-99T00:00:00Z", "is not TOML|cannot be read"),
     ],

@@ -65,14 +65,14 @@ def test_two_holds_of_one_flight_are_one_session_ago() -> None:
     assert (lines["turns left"], lines["turns right"]) == (0, 0)
 
 
-@pytest.mark.parametrize("wind_from_deg", [0.0, 90.0, 218.0, 260.0, 308.0, 351.5])
+@pytest.mark.parametrize("wind_from_deg", [0.0, 90.0, 143.0, 260.0, 233.0, 351.5])
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_wind_components_are_head_and_from_the_holding_side(wind_from_deg: float, turns: str) -> None:
     """Against vectors drawn from the compass: the unit vectors of the inbound course and of the holding side."""
-    rows = digest(made_debrief(wind=(wind_from_deg, 20.0), turns=turns, course_true_deg=218.0))
+    rows = digest(made_debrief(wind=(wind_from_deg, 20.0), turns=turns, course_true_deg=143.0))
     towards = (-math.sin(math.radians(wind_from_deg)) * 20, -math.cos(math.radians(wind_from_deg)) * 20)  # east, north
-    course = (math.sin(math.radians(218.0)), math.cos(math.radians(218.0)))
-    right = (math.sin(math.radians(308.0)), math.cos(math.radians(308.0)))
+    course = (math.sin(math.radians(143.0)), math.cos(math.radians(143.0)))
+    right = (math.sin(math.radians(233.0)), math.cos(math.radians(233.0)))
     holding = right if turns == "right" else (-right[0], -right[1])
     assert rows.wind_head_kt == pytest.approx(-(towards[0] * course[0] + towards[1] * course[1]))
     assert rows.wind_cross_kt == pytest.approx(-(towards[0] * holding[0] + towards[1] * holding[1]))
@@ -84,10 +84,10 @@ def test_the_arrival_proposed_leads_to_the_entry_proposed(turns: str, kind: str,
     """By the sectors of AIM 5-3-8 as the hold room has them."""
     words = _ARRIVALS[kind, turns]
     assert f"{away:.0f}°" in words
-    outbound = 38.0
+    outbound = 323.0
     heading = outbound + (away if "right of" in words else -away)
-    assert expected_entries(218.0, 1 if turns == "right" else -1, heading % 360.0) == (kind,)
-    assert expected_entries(218.0, 1 if turns == "right" else -1, 218.0) == ("direct",)
+    assert expected_entries(143.0, 1 if turns == "right" else -1, heading % 360.0) == (kind,)
+    assert expected_entries(143.0, 1 if turns == "right" else -1, 143.0) == ("direct",)
 
 
 @pytest.fixture
@@ -210,9 +210,9 @@ def test_a_pooled_share_takes_the_pilots_as_its_units(logbook: Logbook) -> None:
 def test_the_same_hold_is_compared_with_its_wind(logbook: Logbook) -> None:
     history = class_of(
         logbook,
-        ("a", 2, {**GOOD, "wind": (218.0, 10.0)}),
-        ("b", 1, {**POOR, "wind": (218.0, 12.0)}),
-        ("c", 1, {**POOR, "wind": (38.0, 12.0)}),
+        ("a", 2, {**GOOD, "wind": (143.0, 10.0)}),
+        ("b", 1, {**POOR, "wind": (143.0, 12.0)}),
+        ("c", 1, {**POOR, "wind": (323.0, 12.0)}),
         ("d", 1, {**POOR, "wind": None}),
         ("e", 1, {**GOOD, "turns": "left"}),
     )

@@ -79,7 +79,7 @@ def test_the_same_flight_hold_and_standard_replaces(place: str) -> None:
     [
         {"day": 1},
         {"turns": "left"},
-        {"course_true_deg": 219.0},
+        {"course_true_deg": 144.0},
         {"leg": {"nm": 4.0}},
         {"standard": "training"},
         {"sha256": "ab" * 32},

@@ -23,7 +23,7 @@ CLOSES_WITHIN_S = 1.0
 EXACT_NM = 1e-6
 
 
-def hold(course: float = 218.0, turns: str = "right", leg: Leg | None = None) -> Hold:
+def hold(course: float = 143.0, turns: str = "right", leg: Leg | None = None) -> Hold:
     return Hold("test", 44.0, -93.0, course, 0.0, "given", turns, leg or Leg(minutes=1.0))  # type: ignore[arg-type]
 
 

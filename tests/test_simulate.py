@@ -57,7 +57,7 @@ def test_sampling_and_noise(hold: str, tmp_path: Path) -> None:
 
 
 def test_an_arrival_heading_brings_its_entry(hold: str, tmp_path: Path) -> None:
-    # Inbound 218 true, right turns. AIM 5-3-8: arriving on 038 plus 30 degrees to the parallel side.
+    # Inbound 143 true, right turns. AIM 5-3-8: arriving on 323 plus 30 degrees to the parallel side.
     assert simulate(hold, "--out", "a.gpx", "--laps", "1", "--arriving", "068").exit_code == 0
     (visit,) = json.loads((tmp_path / "a.truth.json").read_text())["visits"]
     assert visit["entry"]["flown"] == "parallel"

@@ -20,7 +20,7 @@ from trackgrade.simulator import Air, Aircraft, Scenario, Sensor, fly
 from trackgrade.track.track import Track
 
 HOLD = Hold(
-    "Tarne", 44.0, -93.0, 218.0, 0.0, "given", "right", Leg(minutes=1.0), altitude_ft=4000.0, airspeed_kias=100.0
+    "Tarne", 44.0, -93.0, 143.0, 0.0, "given", "right", Leg(minutes=1.0), altitude_ft=4000.0, airspeed_kias=100.0
 )
 #: Positions come back from the ellipsoid to well under a millimetre; events may move by rounding only.
 SAME_S = 2e-3

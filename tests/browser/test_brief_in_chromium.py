@@ -20,7 +20,7 @@ pytestmark = pytest.mark.browser
 
 TIMED = """
 name = "Tarne practice hold"
-inbound_course_deg = 218.0
+inbound_course_deg = 143.0
 altitude_ft = 4000
 arrive_utc = 2026-05-03T15:20:00Z
 [fix]
@@ -29,11 +29,11 @@ lon = -93.0
 """
 FAR = """
 name = "Ostrel crossing"
-inbound_course_deg = 38
+inbound_course_deg = 323
 turns = "left"
 altitude_ft = 9000
 [fix]
-from = { lat = 44, lon = -93, radial_deg = 218, dme_nm = 12, variation_deg = 1 }
+from = { lat = 44, lon = -93, radial_deg = 143, dme_nm = 12, variation_deg = 1 }
 [leg]
 nm = 4
 [guidance]

@@ -119,11 +119,11 @@ def test_heading_to_course(
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_four_minute_lap(turns: str) -> None:
     """No wind, one-minute legs, standard rate: one minute outbound from abeam, four minutes a lap (arithmetic)."""
-    lap = solve_lap(hold(218.0, turns), 100.0, 0.0, 0.0)
+    lap = solve_lap(hold(143.0, turns), 100.0, 0.0, 0.0)
     assert lap.feasible
     assert lap.lap_s == pytest.approx(240.0, abs=1e-9)
     assert lap.outbound_s == pytest.approx(60.0, abs=1e-9)
-    assert lap.outbound_heading_true_deg == pytest.approx(38.0)
+    assert lap.outbound_heading_true_deg == pytest.approx(323.0)
     assert (lap.abeam_s, lap.rollout_s) == pytest.approx((60.0, 180.0))
     # Abeam and roll-out: one turn diameter to the side.
     assert np.interp(lap.abeam_s, lap.path_s, lap.path_cross_nm) == pytest.approx(2 * lap.turn_radius_nm)

@@ -64,7 +64,7 @@ def test_an_adaptive_recorder_is_dense_in_turns_and_sparse_on_legs() -> None:
     rate = np.abs(np.degrees(np.interp(middle, flight.motion.t_s, flight.motion.rate_rad_s)))
     assert np.median(steps[rate > 2.0]) < 2.6
     assert np.median(steps[rate < 0.3]) > 3.5
-    assert np.max(steps) <= 15.0
+    assert np.max(steps) <= 15.0 + 0.05  # the limit, and a step of the motion
 
 
 def test_whole_seconds_are_whole_and_unbiased() -> None:

@@ -57,8 +57,8 @@ def _drift_side(flight: SimulatedFlight) -> float:
     each = lap(flight, 3)
     leg = during(flight, (each.outbound_turn_end or 0) + 5.0, (each.outbound_end or 0) - 2.0)
     heading = float(np.degrees(np.median(flight.motion.heading_rad[leg])))
-    off = (heading - 38.0 + 180.0) % 360.0 - 180.0
-    wind_from = (290.0 - 38.0 + 180.0) % 360.0 - 180.0
+    off = (heading - 323.0 + 180.0) % 360.0 - 180.0
+    wind_from = (215.0 - 323.0 + 180.0) % 360.0 - 180.0
     return off * float(np.sign(wind_from))
 
 
@@ -194,7 +194,7 @@ def test_whole_patterns_flown_wrong_are_told() -> None:
     back = flown("reciprocal course")
     leg = during(back, back.truth.laps[1].inbound_start, back.truth.laps[1].end)
     track = np.arctan2(np.diff(back.motion.east_nm[leg]), np.diff(back.motion.north_nm[leg]))
-    assert abs((np.degrees(np.median(track)) - 38.0 + 180.0) % 360.0 - 180.0) < 5.0
+    assert abs((np.degrees(np.median(track)) - 323.0 + 180.0) % 360.0 - 180.0) < 5.0
 
 
 @pytest.mark.parametrize(

@@ -35,7 +35,7 @@ def pattern(brief: Brief) -> str:
 
 
 def courses(brief: Brief) -> str:
-    """ "Inbound 218, outbound 038 magnetic (variation 2.5° E)"."""
+    """ "Inbound 143, outbound 323 magnetic (variation 2.5° E)"."""
     inbound = course_name(brief.inbound_shown_deg)
     outbound = course_name(brief.inbound_shown_deg + 180.0)
     variation = variation_name(brief.hold.variation_deg)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 HOLD_FILE = """\
 # An invented hold for a demonstration. Not a real procedure.
 name = "Tarne practice hold"
-inbound_course_deg = 218.0
+inbound_course_deg = 143.0
 north = "magnetic"
 turns = "right"
 altitude_ft = 4000
@@ -80,7 +80,7 @@ def _fly(hold_path: Path) -> SimulatedFlight:
         name="demo",
         laps=4,
         arrive_from_nm=6.0,
-        air=Air(wind_from_true_deg=280.0, wind_kt=18.0),
+        air=Air(wind_from_true_deg=205.0, wind_kt=18.0),
         pilot=Pilot(wind_error_kt=3.0),
         mistakes=Mistakes(altitude_lost_in_turns_ft=140.0),
     )

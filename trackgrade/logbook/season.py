@@ -46,7 +46,7 @@ _VOR = 'kind = "vor"\nstation_lat = {lat}\nstation_lon = {lon}\nstation_variatio
 
 #: The holds of the season: name, inbound course, turns, fix, leg, guidance. "class" is the one all fly at the end.
 _HOLDS = {
-    "class": ("Tarne practice hold", 218.0, "right", (44.0, -93.0), "minutes = 1.0", _GPS),
+    "class": ("Tarne practice hold", 143.0, "right", (44.0, -93.0), "minutes = 1.0", _GPS),
     "left": ("Osk practice hold", 95.0, "left", (44.3, -93.4), "minutes = 1.0", _GPS),
     "vor": ("Wend practice hold", 340.0, "right", (43.7, -92.6), "minutes = 1.0", _VOR),
     "distance": ("Brack practice hold", 150.0, "right", (44.1, -92.2), "nm = 3.0", _GPS),
@@ -184,7 +184,7 @@ def _flight(learner: Learner, number: int, session: int, chance: random.Random) 
     flown: Entry = met if chance.random() > 0.5 * error else chance.choice(_ENTRIES)
     # The last session is the class's: the same afternoon, nearly the same wind for everyone.
     wind_kt = 12.0 + chance.uniform(-1, 1) if last else chance.uniform(0.2, 1.6) * learner.windy
-    wind_from = 275.0 + chance.uniform(-6, 6) if last else chance.uniform(0.0, 360.0)
+    wind_from = 200.0 + chance.uniform(-6, 6) if last else chance.uniform(0.0, 360.0)
     # A flight a week, the last one on one day for all; who takes a break flies before and after it.
     weeks = session if not 0 < learner.gap_after <= session else session + _LAST_WEEK - learner.sessions
     day = 7 * (_LAST_WEEK if last else weeks)

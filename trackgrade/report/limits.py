@@ -29,7 +29,7 @@ def share_words(share: float) -> str:
 
 
 def magnetic_course(hold: Hold) -> str:
-    """The inbound course as the pilot set it ("218"): in the station's north for a VOR, else magnetic at the fix."""
+    """The inbound course as the pilot set it ("143"): in the station's north for a VOR, else magnetic at the fix."""
     if hold.guidance.course_to_set_deg is not None:
         return course_name(hold.guidance.course_to_set_deg)
     return course_name((hold.inbound_course_true_deg - hold.variation_deg) % 360.0)

@@ -22,7 +22,7 @@ CLEAN_PILOT = Pilot(
     altitude_sd_ft=10.0,
     learning=0.25,
 )
-CLEAN_AIR = Air(wind_from_true_deg=290.0, wind_kt=12.0, change_kt=0.3, gust_kt=0.3)
+CLEAN_AIR = Air(wind_from_true_deg=215.0, wind_kt=12.0, change_kt=0.3, gust_kt=0.3)
 CLEAN_AIRCRAFT = Aircraft()
 CLEAN_SENSOR = Sensor(noise_m=1.0, drift_m=1.0)
 CLEAN = Scenario(name="clean", laps=4, air=CLEAN_AIR, aircraft=CLEAN_AIRCRAFT, pilot=CLEAN_PILOT, sensor=CLEAN_SENSOR)
@@ -175,13 +175,13 @@ OTHERS: dict[str, Scenario] = {
     "windy": replace(
         CLEAN,
         name="windy",
-        air=Air(wind_from_true_deg=290.0, wind_kt=32.0, change_kt=2.0, gust_kt=2.0),
+        air=Air(wind_from_true_deg=215.0, wind_kt=32.0, change_kt=2.0, gust_kt=2.0),
         pilot=Pilot(wind_error_kt=5.0, drift_rule="triple"),
     ),
     "sloppy": replace(
         CLEAN,
         name="sloppy",
-        air=Air(wind_from_true_deg=250.0, wind_kt=18.0, change_kt=1.5, gust_kt=1.0),
+        air=Air(wind_from_true_deg=175.0, wind_kt=18.0, change_kt=1.5, gust_kt=1.0),
         pilot=Pilot(
             wind_error_kt=8.0,
             reaction_s=3.0,
