@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -50,7 +49,8 @@ def command(out: str, season: bool) -> None:
     if season:
         _season(folder)
         return
-    from trackgrade.commands.grade import grade, plan
+    from trackgrade.batch.grading import FlightDone, Wanted, grade_flights, plan_batch
+    from trackgrade.commands import summary
     from trackgrade.files import write_whole
     from trackgrade.simulator.writers import gpx_text
 
@@ -59,11 +59,17 @@ def command(out: str, season: bool) -> None:
     flight = _fly(hold_path)
     write_whole(track_path, gpx_text(flight))
     console.say(f"Simulated a flight of {len(flight.truth.laps)} laps in a wind unknown to the grading: {track_path}")
-    flights, settings = plan([str(track_path)], [str(hold_path)])
-    grade(flights, settings, folder, json_path=debrief_path)
+    flights, settings = plan_batch([str(track_path)], [str(hold_path)])
+    (done,) = grade_flights(flights, settings, Wanted(folder, json_path=debrief_path), jobs=1)
+    assert isinstance(done, FlightDone)
+    (debrief,), (report,) = done.debriefs, done.reports
+    for line in summary.lines(debrief):
+        console.say(line)
+    console.say(f"  Report: {report}")
+    console.say(console.CAUTION)
     console.say()
     console.say("The simulation knows what was really flown. Measured from the track, and true:")
-    console.say(_against_truth(json.loads(debrief_path.read_text(encoding="utf-8")), flight))
+    console.say(_against_truth(debrief, flight))
     console.say()
     console.say(f"The same by hand:  trackgrade grade {track_path} --hold {hold_path}")
 

@@ -1,0 +1,199 @@
+"""Many flights as one call that yields events: plan what is to be done, do it, write every result whole.
+
+The command line prints these events, the local page shows them, a script may count them; the work is the same.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from trackgrade import __version__
+from trackgrade.batch.alone import Advance, cores
+from trackgrade.batch.done import DoneBefore
+from trackgrade.batch.inputs import find_holds, find_tracks
+from trackgrade.batch.outputs import Debriefs, Index, Laps, output_name, write_report
+from trackgrade.batch.run import run
+from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
+from trackgrade.errors import ColumnsFileError, UsageError
+from trackgrade.files import write_whole
+from trackgrade.hold.holdfile import read_hold_file
+from trackgrade.score.standard import Standard
+from trackgrade.score.standards import DEFAULT, load_standard
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Where results go: the folder of the reports, and each of the others where it is asked for.
+
+    ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None.
+    """
+
+    out: Path
+    json_path: Path | None = None
+    csv_path: Path | None = None
+    figure_path: Path | None = None
+    session: dict[str, str | None] | None = None
+
+
+@dataclass(frozen=True)
+class FlightDone:
+    """One flight is finished: what became of it, its debriefs (schema trackgrade.debrief/1), and what was written.
+
+    ``reports`` and ``figures`` are paths; ``recorded`` a line for each entry of the logbook.
+    """
+
+    flight: Flight
+    outcome: Outcome
+    debriefs: tuple[Json, ...]
+    reports: tuple[Path, ...] = ()
+    figures: tuple[Path, ...] = ()
+    recorded: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class IndexWritten:
+    """All flights are finished, and the page that leads to their reports stands."""
+
+    path: Path
+
+
+def plan_batch(
+    tracks: Sequence[str],
+    holds: Sequence[str],
+    standard: str | None = None,
+    timing_band: float | None = None,
+    columns: str | None = None,
+    *,
+    report: bool = True,
+    figure: str = "",
+) -> tuple[list[Flight], Settings]:
+    """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
+
+    Raises UsageError, HoldFileError, StandardFileError, ColumnsFileError.
+    """
+    track_arguments = [each for each in tracks if not each.lower().endswith(".toml")]
+    hold_arguments = [*holds, *(each for each in tracks if each.lower().endswith(".toml"))]
+    if not track_arguments:
+        raise UsageError("which flight? Give the track (GPX or CSV) before --hold HOLD.toml")
+    flights = plan_flights(find_tracks(track_arguments))
+    if not hold_arguments:
+        raise UsageError("which hold? Give --hold HOLD.toml; 'trackgrade find TRACK' writes one for you to edit")
+    hold_paths = find_holds(hold_arguments)
+    if figure and (len(flights) > 1 or len(hold_paths) > 1):
+        raise UsageError(
+            f"--figure draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
+            " give one TRACK and one --hold, and run it again for each"
+        )
+    hold_files = [HoldFile(path.stem, read_hold_file(path)) for path in hold_paths]
+    settings = Settings(
+        holds=tuple(hold_files),
+        standard=_standard(standard, timing_band),
+        version=__version__,
+        report=report,
+        columns=columns or "",
+        columns_data=_bytes_of(columns),
+        figure=figure,
+    )
+    return flights, settings
+
+
+def grade_flights(
+    flights: Sequence[Flight],
+    settings: Settings,
+    wanted: Wanted,
+    *,
+    jobs: int | None = None,
+    resume: bool = False,
+    scheduler: str | None = None,
+    advance: Advance = lambda: None,
+) -> Generator[FlightDone | IndexWritten]:
+    """Grade the flights and write what is wanted: an event for each flight, in the order given, and one for the index.
+
+    A flight that cannot be graded is an event with ``outcome.error``; it stops no other. Close the generator to stop
+    early: what was written is whole. ``jobs``: processes at a time (default: one a core); ``resume``: skip what an
+    earlier run did and nothing changed; ``advance``: called as flights finish, for a progress bar.
+
+    Raises
+    ------
+    OutputError
+        A result could not be written.
+    LogbookError
+        The logbook cannot be written to.
+    """
+    several = len(flights) > 1
+    single = not several and len(settings.holds) == 1
+    with contextlib.ExitStack() as stack:
+        debriefs = stack.enter_context(Debriefs(wanted.json_path, single=single)) if wanted.json_path else None
+        laps = stack.enter_context(Laps(wanted.csv_path)) if wanted.csv_path else None
+        index = Index(wanted.out, settings.standard.title) if settings.report and not single else None
+        done = stack.enter_context(DoneBefore(wanted.out)) if several else None
+        outcomes = run(
+            flights,
+            settings,
+            jobs=jobs or cores(),
+            scheduler=scheduler,
+            done=done if resume else None,
+            advance=advance,
+        )
+        for flight, outcome in stack.enter_context(contextlib.closing(outcomes)):
+            event, reports = _write(flight, outcome, settings, wanted)
+            for number, (graded, debrief) in enumerate(zip(outcome.graded, event.debriefs)):
+                name = output_name(flight.report_name, graded.hold, len(settings.holds))
+                if debriefs is not None:
+                    debriefs.add(f"{name}.json", graded.debrief_json)
+                if laps is not None:
+                    laps.add(graded.laps_csv)
+                if index is not None:
+                    index.add(debrief, f"{name}.html" if graded.flown or reports[number][0] else "")
+            if done is not None:
+                done.keep(flight, settings, outcome, reports)
+            if outcome.error and index is not None:
+                index.add_wrong(Path(flight.path).name, outcome.error)
+            yield event
+        if index is not None:
+            yield IndexWritten(index.write())
+
+
+def _write(
+    flight: Flight, outcome: Outcome, settings: Settings, wanted: Wanted
+) -> tuple[FlightDone, list[tuple[str, str]]]:
+    """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
+    debriefs = tuple(json.loads(graded.debrief_json) for graded in outcome.graded)
+    reports, figures, recorded = [], [], []
+    for graded, debrief in zip(outcome.graded, debriefs):
+        name = output_name(flight.report_name, graded.hold, len(settings.holds))
+        reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
+        if wanted.figure_path is not None and graded.figure is not None:
+            figures.append(write_whole(wanted.figure_path, graded.figure))
+        if wanted.session is not None and graded.flown:
+            from trackgrade.logbook import record_debrief  # the database is loaded only where one is written
+
+            recorded.append(record_debrief(debrief, **wanted.session))  # type: ignore[arg-type]
+    written = tuple(wanted.out / name for name, _ in reports if name)
+    return FlightDone(flight, outcome, debriefs, written, tuple(figures), tuple(recorded)), reports
+
+
+def _standard(name: str | None, timing_band_s: float | None) -> Standard:
+    standard = load_standard(name or DEFAULT)
+    if timing_band_s is None:
+        return standard
+    try:
+        return standard.with_timing_band(timing_band_s)
+    except ValueError as error:
+        raise UsageError(f"--timing-band: {error}") from error
+
+
+def _bytes_of(columns: str | None) -> bytes | None:
+    if columns is None:
+        return None
+    try:
+        return Path(columns).read_bytes()
+    except OSError as error:
+        raise ColumnsFileError(f"{columns}: {error.strerror}; check the path") from error
