@@ -78,7 +78,7 @@ def test_headers_that_are_understood(header: str, quantity: str, unit: str | Non
 @pytest.mark.parametrize(
     "header",
     [
-        *("Selected Altitude", "Altitude AGL", "Alt accuracy (m)", "Vertical Speed", "VSpd", "WindSpd", "Track (mag)"),
+        *("Selected Altitude", "Altitude AGL", "Alt accuracy (m)", "WindSpd", "Track (mag)"),
         *("Heading bug", "Ground speed limit", "Lat acceleration", "Time to go", "Oil Temp", "RPM", "", " ", "123"),
         *("Course deviation", "Target heading", "Bank limit", "GPS satellites", "Date of birth", "remark"),
     ],

@@ -17,6 +17,7 @@ from trackgrade.segment.flown import Flown
 from trackgrade.segment.lap_wind import with_wind
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.visits import expected_leg_s, find_visits
+from trackgrade.track.altitude import for_hold
 from trackgrade.track.cleaning import clean as clean_track
 from trackgrade.track.thinning import thin
 from trackgrade.track.track import CleanTrack, Track
@@ -47,6 +48,7 @@ def measure(track: Track, hold: Hold) -> Measured:
     TrackFileError
         Too few usable points.
     """
+    track = for_hold(track, hold.fix_lat_deg, hold.fix_lon_deg, hold.altitude_ft, hold.qnh_hpa)
     recorded = clean_track(track)
     leg_s = expected_leg_s(hold)
     clean = near_fix(thin(recorded), hold.fix_lat_deg, hold.fix_lon_deg, leg_s)

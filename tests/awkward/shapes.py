@@ -167,7 +167,7 @@ def epoch_seconds() -> str:
     return table("epoch,lat,lon,alt_ft", lambda r: f"{r.epoch_s:.0f},{r.lat},{r.lon},{r.alt_ft}")
 
 
-@shape(units={"time": "since 1970"}, say=("states no unit: read as ft",))
+@shape(units={"time": "since 1970", "alt_ft": "unknown"}, say=("states no unit, feet or metres",), altitude=False)
 def epoch_milliseconds() -> str:
     return table("timestamp,lat,lng,alt", lambda r: f"{r.epoch_s * 1000:.0f},{r.lat},{r.lon},{r.alt_ft}")
 
@@ -283,7 +283,7 @@ def a_heading_of_no_north() -> str:
     return table("time_utc,lat,lon,alt_ft,Heading", lambda r: f"{iso(r)},{r.lat},{r.lon},{r.alt_ft},212")
 
 
-@shape(units={"alt_ft": "ft"}, say=('"AltInd (ft)" was taken; "GPS Alt (ft)"',))
+@shape(units={"alt_ft": "ft"}, say=("columns not read: GPS Alt (ft)",))
 def two_altitudes() -> str:
     return table(
         "time_utc,lat,lon,GPS Alt (ft),AltInd (ft)",
@@ -432,7 +432,7 @@ def half_days_in_a_column_of_their_own() -> str:
     )
 
 
-@shape(altitude_within_ft=50.0, say=("states no unit: read as ft",))
+@shape(altitude_within_ft=50.0, units={"alt_ft": "ft"})
 def feet_below_and_levels_above() -> str:
     return table(
         "time_utc,lat,lon,Altitude",
@@ -457,7 +457,7 @@ def headers_over_two_lines() -> str:
     )
 
 
-@shape(say=('"lat" was taken',))
+@shape(say=("columns not read: lat",))
 def a_blank_column_of_the_same_name() -> str:
     return table("time_utc,lat,lon,alt_ft,lat,lon", lambda r: f"{iso(r)},,,{r.alt_ft},{r.lat},{r.lon}")
 

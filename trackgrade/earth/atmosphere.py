@@ -61,6 +61,12 @@ def pressure_hpa(pressure_alt_ft: Any) -> Any:
     return pressure_ratio(pressure_alt_ft) * SEA_LEVEL_PRESSURE_HPA
 
 
+def altitude_at_pressure_ft(hpa: Any) -> Any:
+    """The pressure altitude [ft] of a static pressure [hPa], up to the tropopause: the reverse of `pressure_hpa`."""
+    theta = (np.asarray(hpa, dtype=np.float64) / SEA_LEVEL_PRESSURE_HPA) ** (1.0 / _PRESSURE_POWER)
+    return SEA_LEVEL_TEMPERATURE_K / LAPSE_RATE_K_M * (1.0 - theta) / METRES_PER_FT
+
+
 def density_ratio(pressure_alt_ft: Any, isa_deviation_c: Any = 0.0) -> Any:
     """Air density over that at sea level (sigma)."""
     theta = (standard_temperature_k(pressure_alt_ft) + isa_deviation_c) / SEA_LEVEL_TEMPERATURE_K

@@ -45,6 +45,7 @@ class Hold:
     """A hold in numbers that need nothing else to be understood.
 
     ``variation_deg`` is east positive; ``variation_source`` says where it comes from.
+    ``qnh_hpa`` is what the altimeter was set to: it makes a recorded pressure altitude what the altimeter showed.
     ``notes`` are sentences for people (which model, which warning).
     """
 
@@ -60,6 +61,7 @@ class Hold:
     altitude_ft: float | None = None
     airspeed_kias: float | None = None
     arrive_epoch_s: float | None = None
+    qnh_hpa: float | None = None
     notes: tuple[str, ...] = ()
 
     @property

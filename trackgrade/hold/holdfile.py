@@ -20,6 +20,9 @@ from trackgrade.hold.plan import Crossing, Fix, GuidancePlan, HoldPlan, Position
 #: A hold file is some twenty lines; anything larger is another file given by mistake.
 LARGEST_BYTES = 1024 * 1024
 
+#: Beyond the lowest and highest pressures at sea level ever measured, 870 and 1,085 hPa (WMO archive of extremes).
+LOWEST_QNH_HPA, HIGHEST_QNH_HPA = 850.0, 1100.0
+
 _TOP_KEYS = (
     "name",
     "inbound_course_deg",
@@ -29,6 +32,7 @@ _TOP_KEYS = (
     "altitude_ft",
     "airspeed_kias",
     "arrive_utc",
+    "qnh_hpa",
     "fix",
     "leg",
     "guidance",
@@ -179,6 +183,7 @@ def _plan(top: _Table, source: str) -> HoldPlan:
         altitude_ft=top.number("altitude_ft", -1500.0, 60000.0, "feet"),
         airspeed_kias=top.number("airspeed_kias", 30.0, 500.0, "knots indicated"),
         arrive_utc=_arrival(top),
+        qnh_hpa=top.number("qnh_hpa", LOWEST_QNH_HPA, HIGHEST_QNH_HPA, "hPa, the altimeter setting"),
         source=source,
     )
 
@@ -301,6 +306,8 @@ def write_hold_file(plan: HoldPlan) -> str:
     if plan.arrive_utc is not None:
         utc = plan.arrive_utc.astimezone(dt.UTC)
         lines.append(f"arrive_utc = {utc.isoformat().replace('+00:00', 'Z')}")
+    if plan.qnh_hpa is not None:
+        lines.append(f"qnh_hpa = {plan.qnh_hpa!r}   # the altimeter setting, for a recorded pressure altitude")
     lines += ["", "[fix]", *_fix_lines(plan.fix)]
     if plan.leg is not None:
         key, value = ("minutes", plan.leg.minutes) if plan.leg.minutes is not None else ("nm", plan.leg.nm)

@@ -86,4 +86,5 @@ class HoldPlan:
     altitude_ft: float | None = None
     airspeed_kias: float | None = None
     arrive_utc: dt.datetime | None = None
+    qnh_hpa: float | None = None
     source: str = field(default="", compare=False)

@@ -76,6 +76,7 @@ def resolve(plan: HoldPlan, date: dt.date) -> Hold:
         altitude_ft=plan.altitude_ft,
         airspeed_kias=plan.airspeed_kias,
         arrive_epoch_s=plan.arrive_utc.timestamp() if plan.arrive_utc is not None else None,
+        qnh_hpa=plan.qnh_hpa,
         notes=tuple(notes),
     )
 

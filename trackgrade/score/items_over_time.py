@@ -108,7 +108,7 @@ def altitude(item: Item, measured: Measured) -> list[ItemResult]:
         _whole_lap(_numbering(measured)),
         reference=measured.altitude.note,
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
-        why_missing="the track carries no altitude here",
+        why_missing="the track carries no altitude in a known unit here",
     )
 
 

@@ -118,10 +118,11 @@ def _turn_item(item: Item, measured: Measured, off: Callable[[TurnMeasures], Mea
 
 def holding_speed(item: Item, measured: Measured) -> list[ItemResult]:
     """Highest airspeed of each lap against the holding speed limit at the altitude [KIAS]."""
-    if measured.altitude.value is None:
-        return nothing_known(item, measured, measured.altitude.note)
     # The limit goes by the altitude assigned, not by a momentary one: 20 ft above 6,000 is not another band.
-    limit = measured.standard.speed_limit_kias(round(measured.altitude.value, -1))
+    altitude_ft = measured.altitude.value if measured.hold.altitude_ft is None else measured.hold.altitude_ft
+    if altitude_ft is None:
+        return nothing_known(item, measured, measured.altitude.note)
+    limit = measured.standard.speed_limit_kias(round(altitude_ft, -1))
     if limit is None:
         return nothing_known(item, measured, "the limit at this altitude is a Mach number")
     why = airspeed_unknown(measured) if measured.airspeed.value is not None else None
@@ -133,7 +134,7 @@ def holding_speed(item: Item, measured: Measured) -> list[ItemResult]:
         fastest = Measurement(
             lap.ias_high_kt, measured.series.airspeed_sd_kt, "kt", "no airspeed known here", airspeed_how(measured)
         )
-        reference = f"at {measured.altitude.value:.0f} ft"
+        reference = f"at {altitude_ft:.0f} ft"
         results.append(grade_value(limited, lap_scope(lap), fastest, reference=reference))
     return [*results, grade_laps_together(limited, results, measured.standard)] if results else []
 

@@ -18,14 +18,14 @@ from trackgrade.score.debrief import (
     WindWork,
 )
 from trackgrade.score.entry_measures import entry_measures
-from trackgrade.score.measures import Series, lap_measures, lap_scope, steady_series
+from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import read_needles
 from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
 from trackgrade.score.timing import corrections, watch_analysis
 from trackgrade.score.wind_work import wind_work
 from trackgrade.segment.flown import Flown, Lap, Visit
-from trackgrade.track.track import CleanTrack
+from trackgrade.track.track import AltitudeDatum, CleanTrack
 
 if TYPE_CHECKING:
     from trackgrade.hold.planning import SolvedLap
@@ -74,17 +74,25 @@ class Measured:
         return next(lap for lap in self.visit(measures.visit).laps if lap.number == measures.number)
 
 
-def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Series) -> Reference:
-    """The altitude assigned; else the one held when the first lap began."""
-    if hold.altitude_ft is not None:
+#: Altitudes that are not what the altimeter showed: the assigned one cannot be compared with them.
+_ANOTHER_DATUM = {
+    "pressure": "the log has pressure altitude (1013.25 hPa), and no qnh_hpa in the hold file says how it was read",
+    "ellipsoid": "the log has height above the ellipsoid, which no altimeter shows",
+}
+
+
+def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Series, datum: AltitudeDatum) -> Reference:
+    """The altitude assigned; else, or where the log has another datum, the one held when the first lap began."""
+    if hold.altitude_ft is not None and datum == "altimeter":
         return Reference(hold.altitude_ft, f"{hold.altitude_ft:.0f} ft assigned in the hold file")
     if not flown.laps:
         return Reference(None, "no altitude assigned and no completed lap")
     start_s = flown.laps[0].start.epoch_s
     held = median_over(samples, series.alt_ft, start_s, start_s + REFERENCE_WINDOW_S)
     if not math.isfinite(held):
-        return Reference(None, "the track carries no altitude")
-    return Reference(held, f"{held:.0f} ft, held when the first lap began as none is assigned")
+        return Reference(None, NO_ALTITUDE)
+    why = _ANOTHER_DATUM.get(datum, "none is assigned")
+    return Reference(held, f"{held:.0f} ft, held when the first lap began as {why}")
 
 
 def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Series) -> Reference:
@@ -155,7 +163,7 @@ def measure_all(
         turns=turns,
         flown=flown,
         standard=standard,
-        altitude=altitude_reference(hold, flown, samples, series),
+        altitude=altitude_reference(hold, flown, samples, series, clean.track.alt_datum),
         airspeed=airspeed,
         laps=laps,
         entries=entries,

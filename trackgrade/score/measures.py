@@ -30,6 +30,8 @@ from trackgrade.track.track import Floats
 
 #: Error of a logged indicated airspeed [kt]: instrument and lag; common practice, no source.
 LOGGED_AIRSPEED_SD_KT = 1.0
+#: Why there is no altitude: not logged, or in a unit that nothing settles.
+NO_ALTITUDE = "the track carries no altitude in a known unit"
 #: Error of an altitude that the log's own noise does not show [ft]: a choice (GPS height drifts slowly).
 ALTITUDE_SD_FT = 10.0
 #: Part of a turn left out at each end, where the aircraft rolls [share of the turn's time].
@@ -223,7 +225,7 @@ def lap_measures(
         if own.size
         else Measurement(None, None, "NM", why="no positions in the lap"),
         fix_to_turn_s=between(lap.start, lap.outbound_turn_start, "the fix", "the start of the turn"),
-        altitude_ft=_typical(altitudes, series.alt_sd_ft, "ft", "the track carries no altitude"),
+        altitude_ft=_typical(altitudes, series.alt_sd_ft, "ft", NO_ALTITUDE),
         altitude_low_ft=float(altitudes.min()) if altitudes.size else None,
         altitude_high_ft=float(altitudes.max()) if altitudes.size else None,
         ias_kt=_typical(speeds if known_speed else speeds[:0], series.airspeed_sd_kt, "kt", no_airspeed(samples)),

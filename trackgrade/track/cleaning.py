@@ -47,6 +47,7 @@ def clean(track: Track) -> CleanTrack:
         Fewer than four usable points are left, or they are too far apart in time to show a turn.
     """
     points_read = len(track)
+    track = replace(track, alt_open=None)  # what no hold has settled by now stays unknown
     rejections: list[Rejection] = []
     notes: list[str] = []
 

@@ -7,13 +7,17 @@ altitude" or "GPS accuracy" therefore means nothing here, and is listed as not r
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
+from trackgrade.track.track import AltitudeDatum
 
-Kind = Literal["position", "length", "speed", "direction", "angle", "temperature", "time", "day", "clock", "text"]
+Kind = Literal[
+    "position", "length", "speed", "direction", "angle", "temperature", "climb", "time", "day", "clock", "text"
+]
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,7 @@ class Unit:
 
 
 #: Units a quantity of each kind may be given in; the first is the project's own (deg, ft, kt, °C).
+#: Only of "climb" is the factor to feet a second.
 UNITS: dict[Kind, tuple[Unit, ...]] = {
     "position": (
         Unit("deg", words=("deg", "degs", "degree", "degrees", "dd")),
@@ -35,10 +40,15 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
         Unit("rad", 57.29577951308232, words=("rad", "rads", "radian", "radians")),
         Unit("e7", 1e-7, words=("e7",)),
         Unit("e6", 1e-6, words=("e6",)),
+        Unit("semicircles", 180.0 / 2**31, words=("semicircle", "semicircles")),  # half a turn in 31 bits
     ),
     "length": (
         Unit("ft", words=("ft", "feet", "foot")),
-        Unit("m", 1.0 / METRES_PER_FT, words=("m", "meter", "meters", "metre", "metres", "mtr", "mtrs")),
+        Unit(
+            "m",
+            1.0 / METRES_PER_FT,
+            words=("m", "meter", "meters", "metre", "metres", "metros", "metri", "mtr", "mtrs"),
+        ),
         Unit("fl", 100.0, words=("fl", "hft")),
         Unit("km", 1000.0 / METRES_PER_FT, words=("km", "kilometers", "kilometres")),
     ),
@@ -56,6 +66,11 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
     "angle": (
         Unit("deg", words=("deg", "degs", "degree", "degrees")),
         Unit("rad", 57.29577951308232, words=("rad", "rads", "radian", "radians")),
+    ),
+    "climb": (
+        Unit("ft/min", 1.0 / 60.0, words=("fpm",)),
+        Unit("m/s", 1.0 / METRES_PER_FT, words=("mps",)),
+        Unit("ft/s", words=("fps",)),
     ),
     "temperature": (
         Unit("C", words=("c", "celsius", "degc", "centigrade")),
@@ -111,6 +126,7 @@ QUANTITIES = {
         Quantity("track_true_deg", "ground track", "direction"),
         Quantity("bank_deg", "bank", "angle"),
         Quantity("oat_c", "outside air temperature", "temperature"),
+        Quantity("vertical_speed", "vertical speed", "climb"),  # read only to settle the unit of an altitude
         Quantity("mark", "mark", "text"),
     )
 }
@@ -141,8 +157,8 @@ SPELLINGS: dict[str, str] = {
     "altitude": "alt",
     "height": "alt",
     "hgt": "alt",
-    "elevation": "ele",
-    "elev": "ele",
+    "elevation": "alt",
+    "elev": "alt",
     "speed": "speed",
     "spd": "speed",
     "velocity": "speed",
@@ -183,9 +199,14 @@ SPELLINGS: dict[str, str] = {
     "zulu": "utc",
     "datetime": "date time",
     "timestamp": "time",
+    "ts": "time",
+    "dt": "date time",
+    "fixtime": "fix time",
+    "gpstime": "gps time",
     "timeutc": "time utc",
     "utctime": "time utc",
     "unixtime": "epoch time",
+    "epochtime": "epoch time",
     "unix": "epoch",
     "posix": "epoch",
     "lcl": "local",
@@ -197,6 +218,18 @@ SPELLINGS: dict[str, str] = {
     "press": "pressure",
     "gnss": "gps",
     "marker": "mark",
+    "vspd": "vertical speed",
+    "vspeed": "vertical speed",
+    "vertspeed": "vertical speed",
+    "vertrate": "vertical rate",
+    "verticalrate": "vertical rate",
+    "verticalspeed": "vertical speed",
+    "vert": "vertical",
+    "vvi": "vertical speed",
+    "vsi": "vertical speed",
+    "roc": "climb rate",
+    "climbrate": "climb rate",
+    "vario": "vertical speed",
     "gpsalt": "gps alt",
     "altmsl": "alt msl",
     "baroalt": "baro alt",
@@ -210,9 +243,34 @@ SPELLINGS: dict[str, str] = {
     "hhmmss": "hms",
 }
 
+# The same in the larger European languages, without accents: German, French, Spanish, Italian, Portuguese, Dutch,
+# Polish, Swedish, Danish and Norwegian, Russian.
+for _word, _spellings in {
+    "lat": "breite breitengrad geobreite latitud latitudine breedtegraad szerokosc breddegrad breddgrad широта",
+    "lon": "laenge lange langengrad laengengrad geolaenge longitud longitudine lengtegraad dlugosc lengdegrad "
+    "laengdegrad langdgrad долгота",
+    "alt": "hoehe hohe altitud altitudine altura quota hoogte wysokosc hojd hojde hoyde высота",
+    "time": "zeit uhrzeit zeitpunkt heure hora ora orario tijd tijdstip czas tid tidspunkt время",
+    "date time": "zeitstempel datumzeit horodatage fechahora dataora datahora",
+    "date": "datum fecha data дата",
+    "speed": "geschwindigkeit vitesse velocidad velocita velocidade snelheid predkosc hastighet hastighed скорость",
+    "course": "kurs rumbo rotta koers rumo курс",
+    "heading": "steuerkurs cap prua",
+}.items():
+    SPELLINGS.update(dict.fromkeys(_spellings.split(), _word))
+
 #: Words that say where a value comes from and change nothing.
 NOISE = frozenset(
-    ["gps", "aircraft", "plane", "own", "ownship", "position", "pos", "current", "wgs", "ac", "nav", "stamp"]
+    [
+        *("gps", "aircraft", "plane", "own", "ownship", "position", "pos", "current", "wgs", "ac", "nav", "stamp"),
+        *("location", "loc", "geo", "decimal", "coordinate", "coord", "point", "value", "raw", "sensor", "device"),
+        *("receiver", "geographische", "geogr", "geograficzna"),
+    ]
+)
+#: Words that stand before or behind "time" and change nothing: that it is when the row was taken down.
+_TAKEN = (
+    *("at", "tracked", "recorded", "record", "created", "logged", "log", "fix", "event", "acquisition", "study"),
+    *("sample", "sampled", "observation", "obs", "measurement", "measured", "base", "row", "entry", "captured"),
 )
 
 
@@ -222,6 +280,7 @@ class Rule:
 
     ``rank``: of several columns for one quantity the lowest is taken. ``assumed``: the unit taken, with a
     warning, where neither header nor units row states one; "" where the unit must be found or stated.
+    ``datum``: what an altitude is measured from.
     ``doubt``: what the header leaves open: "reference" (true or magnetic), "speed" (over the ground or through
     the air). Open questions are settled by the positions or the column is not used.
     """
@@ -233,8 +292,11 @@ class Rule:
     assumed: str = ""
     doubt: str = ""
     note: str = ""
+    datum: AltitudeDatum = "altimeter"
 
 
+_ELLIPSOID = "above the ellipsoid, not the sea"
+_PRESSURE = "pressure altitude, 1013.25 hPa"
 _OFFSET_UNITS = ("h", "hr", "hrs", "hour", "hours", "min", "mins", "minutes", "s", "sec", "seconds")  # told by size
 
 # Of several altitudes the one nearest to what the pilot reads off the altimeter comes first (common practice, no
@@ -242,10 +304,13 @@ _OFFSET_UNITS = ("h", "hr", "hrs", "hour", "hours", "min", "mins", "minutes", "s
 RULES = (
     Rule("time_utc", ("time", "utc"), ("date",), 0),
     Rule("time_utc", ("epoch",), ("time", "utc", "date"), 0),
-    Rule("time_utc", ("date", "time"), ("local",), 1),
+    Rule("time_utc", ("date", "time"), ("local", *_TAKEN), 1),
     Rule("time_utc", ("utc",), ("date",), 1),
-    Rule("time_utc", ("time",), ("local", "of", "day"), 2),
-    Rule("date", ("date",), ("local", "utc"), 0),
+    Rule("time_utc", ("time",), ("local", "of", "day", *_TAKEN), 2),
+    Rule("time_utc", ("at",), ("utc", *_TAKEN), 3),
+    Rule("time_utc", ("utc", "t"), (), 3),
+    Rule("date", ("date",), ("local", "utc", *_TAKEN), 0),
+    Rule("date", ("utc", "d"), (), 1),
     Rule("half_day", ("am", "pm"), ("time", "local", "utc"), 0),
     Rule("utc_offset", ("utc", "offset"), ("time", *_OFFSET_UNITS), 0),
     Rule("utc_offset", ("time", "zone"), ("offset", *_OFFSET_UNITS), 1),
@@ -265,21 +330,26 @@ RULES = (
     Rule("lon_side", ("lon", "ew")),
     Rule("lon_side", ("ew",), ("indicator", "hemisphere")),
     Rule("lon_side", ("e", "w"), ("indicator", "hemisphere", "lon")),
-    Rule("alt_ft", ("alt", "indicated"), ("msl",), 0, "ft"),
-    Rule("alt_ft", ("alt", "baro"), ("indicated", "msl", "corrected"), 0, "ft"),
-    Rule("alt_ft", ("alt", "b"), (), 0, "ft"),  # how engine monitors shorten "barometric"
-    Rule("alt_ft", ("alt", "qnh"), (), 0, "ft"),
-    Rule("alt_ft", ("alt", "msl"), ("true",), 1, "ft"),
-    Rule("alt_ft", ("alt", "amsl"), (), 1, "ft"),
-    Rule("alt_ft", ("alt", "sea", "level"), ("above", "mean"), 1, "ft"),
-    Rule("alt_ft", ("alt",), ("true",), 2, "ft"),
+    Rule("alt_ft", ("alt", "indicated"), ("msl",), 0),
+    Rule("alt_ft", ("alt", "baro"), ("indicated", "msl", "corrected"), 0),
+    Rule("alt_ft", ("alt", "b"), (), 0),  # how engine monitors shorten "barometric"
+    Rule("alt_ft", ("alt", "qnh"), (), 0),
+    Rule("alt_ft", ("alt", "msl"), ("true", "above"), 1),
+    Rule("alt_ft", ("alt", "amsl"), (), 1),
+    Rule("alt_ft", ("h", "msl"), (), 1),
+    Rule("alt_ft", ("alt", "sea", "level"), ("above", "mean"), 1),
+    Rule("alt_ft", ("alt",), ("true",), 2),
     Rule("alt_ft", ("ele",), ("msl",), 2, "m"),  # the word of GPX, which gives metres
-    Rule("alt_ft", ("gps", "alt"), ("msl",), 3, "ft"),
-    Rule("alt_ft", ("alt", "wgs"), ("gps", "ellipsoid"), 4, "ft", note="above the ellipsoid, not the sea"),
-    Rule("alt_ft", ("alt", "ellipsoid"), ("gps",), 4, "ft", note="above the ellipsoid, not the sea"),
-    Rule("alt_ft", ("alt", "pressure"), ("std", "standard"), 5, "ft", note="pressure altitude, 1013.25 hPa"),
-    Rule("alt_ft", ("flight", "level"), (), 5, "fl", note="pressure altitude, 1013.25 hPa"),
-    Rule("alt_ft", ("fl",), (), 5, "fl", note="pressure altitude, 1013.25 hPa"),
+    Rule("alt_ft", ("gps", "alt"), ("msl",), 3),
+    Rule("alt_ft", ("alt", "wgs"), ("gps", "ellipsoid", "above"), 4, note=_ELLIPSOID, datum="ellipsoid"),
+    Rule("alt_ft", ("alt", "ellipsoid"), ("gps", "above"), 4, note=_ELLIPSOID, datum="ellipsoid"),
+    Rule("alt_ft", ("alt", "pressure"), ("std", "standard"), 5, note=_PRESSURE, datum="pressure"),
+    Rule("alt_ft", ("flight", "level"), (), 5, "fl", note=_PRESSURE, datum="pressure"),
+    Rule("alt_ft", ("fl",), (), 5, "fl", note=_PRESSURE, datum="pressure"),
+    Rule("vertical_speed", ("vertical", "speed"), ("baro", "indicated")),
+    Rule("vertical_speed", ("vertical", "rate"), ("baro",)),
+    Rule("vertical_speed", ("v", "speed")),
+    Rule("vertical_speed", ("climb",), ("rate", "speed", "of"), 1),
     Rule("heading_true_deg", ("heading", "true"), (), 0, "deg"),
     Rule("heading_mag_deg", ("heading", "magnetic"), ("compass",), 0, "deg"),
     Rule("heading_mag_deg", ("heading", "compass"), ("magnetic",), 1, "deg"),
@@ -308,7 +378,8 @@ _COMPOUND_UNITS = (
     (re.compile(r"(?i)\bkm\s*(?:/\s*h(?:r|our)?|\s?h-1|\.h-1)\b"), " kmh "),
     (re.compile(r"(?i)\bm\s*(?:/\s*s(?:ec)?|\s?s-1|\.s-1|·s⁻¹)(?![a-z])"), " mps "),
     (re.compile(r"(?i)\bmi\s*/\s*h(?:r|our)?\b"), " mph "),
-    (re.compile(r"(?i)\b(?:ft|m|feet)\s*/\s*m(?:in)?\b"), " perminute "),
+    (re.compile(r"(?i)\b(?:ft|feet)\s*(?:/|per)\s*m(?:in(?:ute)?)?\b"), " fpm "),
+    (re.compile(r"(?i)\bm\s*/\s*m(?:in)?\b"), " perminute "),
     (re.compile(r"(?i)\b(?:ft|feet)\s*/\s*s(?:ec)?\b"), " fps "),
     (re.compile(r"(?i)(?:\bdeg|°)\s*/\s*s(?:ec)?\b"), " persecond "),
     (re.compile(r"(?i)\bx?\s?(?:10\^-|1e-|e-)7\b"), " e7 "),
@@ -319,7 +390,8 @@ _COMPOUND_UNITS = (
     (re.compile(r"[°º˚]"), " deg "),
 )
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
-_WORD = re.compile(r"e7|e6|[a-z]+|[0-9]+")
+_WORD = re.compile(r"e7|e6|[a-zа-я]+|[0-9]+")
+_BARE_LETTERS = str.maketrans({"ø": "o", "ł": "l", "ß": "ss", "æ": "ae"})
 _LONGEST_HEADER = 80
 
 
@@ -330,13 +402,21 @@ def header_words(header: str) -> tuple[str, ...]:
     for pattern, word in _COMPOUND_UNITS:
         text = pattern.sub(word, text)
     words: list[str] = []
-    for part in _WORD.findall(_CAMEL.sub(" ", text).lower()):
+    for part in _WORD.findall(_without_accents(_CAMEL.sub(" ", text).lower())):
         words.extend(SPELLINGS.get(part, part).split())
     # "deg m" and "deg t" are degrees magnetic and true.
     for i in range(1, len(words)):
         if words[i - 1] == "deg" and words[i] in ("m", "t"):
             words[i] = "magnetic" if words[i] == "m" else "true"
     return tuple(words)
+
+
+def _without_accents(text: str) -> str:
+    """Letters without their accents: "höhe" gives "hohe", "żółw" "zolw"."""
+    if text.isascii():
+        return text
+    parts = unicodedata.normalize("NFKD", text.translate(_BARE_LETTERS))
+    return "".join(c for c in parts if not unicodedata.combining(c))
 
 
 def unit_of(words: tuple[str, ...], kind: Kind) -> Unit | None:

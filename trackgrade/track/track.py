@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,11 @@ CHANNELS = (
     "bank_deg",
     "oat_c",
 )
+
+
+#: What an altitude is measured from. "altimeter": as an altimeter set to QNH shows it, or taken as such; "pressure":
+#: above 1013.25 hPa; "ellipsoid": above WGS 84.
+AltitudeDatum = Literal["altimeter", "pressure", "ellipsoid"]
 
 
 def read_only(values: npt.ArrayLike) -> Floats:
@@ -71,6 +77,21 @@ class Gap:
 
 
 @dataclass(frozen=True, eq=False)
+class OpenAltitude:
+    """A column of altitudes that nothing in the file gives a unit: feet or metres, as far as anyone can tell.
+
+    ``values`` (n,) are as written, NaN where blank; ``note`` is the one of the track's notes that says so.
+    """
+
+    column: str
+    values: Floats
+    note: str
+
+    def take(self, rows: npt.NDArray[np.intp] | npt.NDArray[np.bool_] | slice) -> OpenAltitude:
+        return replace(self, values=self.values[rows])
+
+
+@dataclass(frozen=True, eq=False)
 class Track:
     """Positions in time, as read (any order, anything wrong with them) or as cleaned.
 
@@ -80,7 +101,9 @@ class Track:
         File name without folders, for people.
     epoch_s : array (n,)            [s since 1970-01-01 UTC]
     lat_deg, lon_deg : array (n,)   [deg, WGS 84]
-    alt_ft : array (n,)             [ft], NaN where the log has none
+    alt_ft : array (n,)             [ft], NaN where the log has none, or none in a known unit
+    alt_datum :                     what ``alt_ft`` is measured from
+    alt_open :                      the altitude that has no unit, where there is one; `trackgrade.track.altitude`
     channels : mapping of name in `CHANNELS` to array (n,), NaN where blank
     """
 
@@ -94,6 +117,8 @@ class Track:
     provenance: tuple[Provenance, ...] = ()
     notes: tuple[str, ...] = ()
     sha256: str = ""
+    alt_datum: AltitudeDatum = "altimeter"
+    alt_open: OpenAltitude | None = None
 
     def __post_init__(self) -> None:
         n = len(self.epoch_s)
@@ -122,6 +147,7 @@ class Track:
             lon_deg=self.lon_deg[rows],
             alt_ft=self.alt_ft[rows],
             channels={name: values[rows] for name, values in self.channels.items()},
+            alt_open=None if self.alt_open is None else self.alt_open.take(rows),
         )
 
     def __reduce__(self) -> tuple[object, tuple[object, ...]]:  # a mapping proxy does not pickle
@@ -136,6 +162,8 @@ class Track:
             self.provenance,
             self.notes,
             self.sha256,
+            self.alt_datum,
+            self.alt_open,
         )
 
 

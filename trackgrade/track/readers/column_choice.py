@@ -1,7 +1,4 @@
-"""Which column of a table serves as which quantity, in which unit: the map decides, then the headers' words.
-
-Nothing is chosen silently: what was assumed, what else there was and what was left out is told.
-"""
+"""Which column of a table serves as which quantity, in which unit: the map decides, then the headers' words."""
 
 from __future__ import annotations
 
@@ -22,9 +19,9 @@ from trackgrade.track.columns import (
 )
 from trackgrade.track.columns_map import ColumnsMap
 from trackgrade.track.readers.table_shape import TableShape
+from trackgrade.track.track import AltitudeDatum
 
 _TIME_QUANTITIES = ("time_utc", "date", "time_of_day")
-_UNSTATED_COST = 10  # a column without a unit comes after all that state one
 _BLANK_COST = 100  # and one whose first cells are all blank after everything
 _SIDES = {"lat_side": ("lat", "NORTH", "SOUTH"), "lon_side": ("lon", "EAST", "WEST")}
 _HALVES = frozenset(["AM", "PM", "A.M.", "P.M."])
@@ -49,15 +46,23 @@ class Choice:
     by_map: bool = False
 
     @property
+    def datum(self) -> AltitudeDatum:
+        """What an altitude of this header is measured from."""
+        rule = matching_rule(self.header)
+        return "altimeter" if rule is None else rule.datum
+
+    @property
     def shown(self) -> str:
         return plain_text(self.header, 60) or f"column {self.index + 1}"
 
 
 @dataclass
 class Choices:
-    """``chosen``: one column for each quantity but the times; ``times``: all columns that may give the time."""
+    """``chosen``: one column for each quantity but the times; ``times``, ``altitudes``: all columns that may be it,
+    the best first."""
 
     chosen: dict[str, Choice] = field(default_factory=dict)
+    altitudes: list[Choice] = field(default_factory=list)
     times: list[Choice] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -100,15 +105,11 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
         if quantity in _TIME_QUANTITIES:
             result.times.extend(choice for _, choice in ranked)
             continue
-        first = ranked[0][1]
-        result.chosen[quantity] = first
-        if len(ranked) > 1:
-            others = ", ".join(f'"{choice.shown}"' for _, choice in ranked[1:5])
-            result.notes.append(
-                f'{QUANTITIES[quantity].title}: "{first.shown}" was taken; {others} would do as well. '
-                "A columns file (--columns) can name another"
-            )
-            result.unread.extend(choice.shown for _, choice in ranked[1:])
+        if quantity == "alt_ft":
+            result.altitudes.extend(choice for _, choice in ranked)
+            continue
+        result.chosen[quantity] = ranked[0][1]
+        result.unread.extend(choice.shown for _, choice in ranked[1:])
     _sides_by_cells(result, shape, columns)
     _half_day_by_cells(result, shape, columns)
     return result
@@ -125,7 +126,7 @@ def _half_day_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) 
 
 def _columns_of(words: frozenset[str], result: Choices, shape: TableShape) -> list[int]:
     """Columns that serve as nothing yet and whose filled cells are all among the words."""
-    taken = {c.index for c in [*result.chosen.values(), *result.times]}
+    taken = {c.index for c in [*result.chosen.values(), *result.altitudes, *result.times]}
     found = []
     for index in range(len(shape.headers)):
         cells = {row[index].upper() for row in shape.sample if index < len(row) and row[index]}
@@ -225,8 +226,6 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tupl
     if unit is not None and by_row is not None and unit.name != by_row.name:
         notes.append(f'"{plain_text(header, 60)}" and the units row state different units: {unit.name} was taken')
     rank = rule.rank
-    if unit is None and rule.assumed in ("ft", "m"):
-        rank += _UNSTATED_COST
     if unit is None and rule.assumed not in ("", "positions"):
         unit = next(u for u in UNITS[QUANTITIES[rule.quantity].kind] if u.name == rule.assumed)
     return rank, Choice(rule.quantity, index, header, unit, stated, rule, words, rule.note)

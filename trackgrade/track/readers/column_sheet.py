@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trackgrade.files import plain_text
+from trackgrade.track.altitude import OPEN_UNITS, UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES, UNITS
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import TrackSource, reader_of, track_bytes
@@ -93,7 +94,7 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
     keys: list[str | int] = []
     provenance = seen.track.provenance if seen.track is not None else ()
     # Of two columns of one name the one that serves.
-    for choice in [*reversed(seen.choices.times), *seen.choices.chosen.values()]:
+    for choice in [*reversed(seen.choices.times), *reversed(seen.choices.altitudes), *seen.choices.chosen.values()]:
         example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
         by_shown[choice.shown] = (choice.index, example)
     for p in provenance:
@@ -102,7 +103,7 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
         header = seen.shape.headers[index]
         keys.append(index + 1 if header in repeated or not header.strip() else header)
     if seen.track is None:
-        for choice in [*seen.choices.times, *seen.choices.chosen.values()]:
+        for choice in [*seen.choices.times, *seen.choices.altitudes[:1], *seen.choices.chosen.values()]:
             example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
             unit = choice.unit.name if choice.unit is not None else ""
             used.append(Line(choice.quantity, choice.shown, unit, example, choice.note))
@@ -139,6 +140,10 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
         unit_part = f", unit = {toml_text(unit)}" if known else ""
         again = "# or: " if line.quantity in named else ""
         named.add(line.quantity)
+        if line.unit == UNKNOWN_UNIT:
+            lines.append("# Which of the two? Take away one #:")
+            lines += [f'# {line.quantity} = {{ column = {column}, unit = "{unit}" }}' for unit in OPEN_UNITS]
+            continue
         lines.append(f"{again}{line.quantity} = {{ column = {column}{unit_part} }}")
     missing = [quantity for quantity in ("lat", "lon") if quantity not in named]
     missing = missing if named & {"time_utc", "time_of_day"} else ["time_utc", *missing]

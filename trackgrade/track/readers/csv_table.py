@@ -16,11 +16,12 @@ from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import settle
+from trackgrade.track.readers.altitude_unit import Column, read_altitude
 from trackgrade.track.readers.column_choice import Choice, Choices, choose
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
 from trackgrade.track.readers.table_shape import TableShape, find_shape, text_lines, whole_records
 from trackgrade.track.readers.table_times import read_times
-from trackgrade.track.readers.table_values import apply_side, degrees, is_blank, numbers
+from trackgrade.track.readers.table_values import Numbers, apply_side, degrees, is_blank, numbers
 from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
 
 #: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
@@ -95,7 +96,7 @@ def _read(
             )
     if not choices.times:
         raise TrackFileError(f"{source}: no column for time. Name it in a columns file (--columns)")
-    wanted = sorted({c.index for c in [*choices.chosen.values(), *choices.times]})
+    wanted = sorted({c.index for c in [*choices.chosen.values(), *choices.altitudes, *choices.times]})
     cells, lines = _rows(data, source, shape, wanted, told)
     keep = _rows_of_data(cells, lines, shape, choices, source, told)
     cells = {index: column[keep].reset_index(drop=True) for index, column in cells.items()}
@@ -119,28 +120,40 @@ def _read(
     provenance = [*times.provenance, *by_half, *lat_from, *lon_from]
 
     reading = settle.Reading(times.epoch_s, lat_deg, lon_deg, told, provenance)
-    alt_ft = np.full(len(lines), np.nan)
-    channels: dict[str, Floats] = {}
-    for quantity in ("alt_ft", *CHANNELS):
-        choice = choices.chosen.get(quantity)
-        if choice is None:
-            continue
-        found = numbers(cells[choice.index], QUANTITIES[quantity].kind, shape.decimal, choice.unit)
+    at = len(provenance)
+
+    def read_numbers(choice: Choice) -> Numbers:
+        found = numbers(cells[choice.index], QUANTITIES[choice.quantity].kind, shape.decimal, choice.unit)
         if found.unreadable.any():
             row = int(np.argmax(found.unreadable))
             example = plain_text(cells[choice.index].iloc[row], 30)
             told.append(
-                f'{quantity}: cells of "{choice.shown}" that are no number: {int(found.unreadable.sum())} '
+                f'{choice.quantity}: cells of "{choice.shown}" that are no number: {int(found.unreadable.sum())} '
                 f'(first: line {lines[row]}, "{example}")'
             )
+        return found
+
+    channels: dict[str, Floats] = {}
+    for quantity in CHANNELS:
+        choice = choices.chosen.get(quantity)
+        if choice is None:
+            continue
+        found = read_numbers(choice)
         values = settle.settled(reading, choice, found.values, found.unit)
         if values is None:
             choices.unread.append(choice.shown)
-        elif quantity == "alt_ft":
-            alt_ft = values
         else:
             channels[quantity] = usable_angle_deg(values) if QUANTITIES[quantity].kind == "direction" else values
-    if not np.isfinite(alt_ft).any():
+    heights = [Column(c, found.values, found.unit) for c in choices.altitudes for found in (read_numbers(c),)]
+    rising = choices.chosen.get("vertical_speed")
+    climb = None if rising is None else Column(rising, (found := read_numbers(rising)).values, found.unit)
+    speed_unit = next((p.unit for p in provenance if p.quantity == "groundspeed_kt"), "")
+    altitude = read_altitude(reading, heights, climb, speed_unit)
+    provenance[at:] = sorted(provenance[at:], key=lambda p: p.quantity != "alt_ft")
+    choices.unread.extend(
+        c.shown for c in [*choices.altitudes, *([rising] if rising else [])] if c is not altitude.column
+    )
+    if not np.isfinite(altitude.alt_ft).any() and altitude.open is None:
         told.append("no altitude in the file")
     if choices.unread:
         shown = ", ".join(dict.fromkeys(choices.unread[:12]))
@@ -150,12 +163,14 @@ def _read(
         times.epoch_s,
         lat_deg,
         lon_deg,
-        alt_ft,
+        altitude.alt_ft,
         channels=channels,
         marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance, told),
         provenance=provenance,
         notes=told,
         sha256=sha256,
+        alt_datum=altitude.datum,
+        alt_open=altitude.open,
     )
 
 
@@ -228,7 +243,7 @@ def _rows_of_data(
         headers |= np.asarray(cells[choice.index] == choice.header.strip()) & bool(choice.header)
         headers |= np.asarray(cells[choice.index] == units) & bool(units)
     headers &= ~comment
-    moved = _moved_header(cells, lat, lon, [*choices.chosen.values(), *choices.times])
+    moved = _moved_header(cells, lat, lon, [*choices.chosen.values(), *choices.altitudes, *choices.times])
     keep: npt.NDArray[np.bool_] = ~(blank | comment | headers)
     if comment.any():
         told.append(f"comment lines skipped: {int(comment.sum())}")

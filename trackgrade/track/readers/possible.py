@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
-from trackgrade.track.track import Floats, Mark, Provenance, Track
+from trackgrade.track.track import AltitudeDatum, Floats, Mark, OpenAltitude, Provenance, Track
 
 #: GPS time begins on 6 January 1980 (IS-GPS-200, 3.3.4): no recorder has an earlier fix.
 EARLIEST_EPOCH_S = datetime(1980, 1, 6, tzinfo=UTC).timestamp()
@@ -56,6 +56,8 @@ def make_track(
     provenance: Sequence[Provenance] = (),
     notes: Sequence[str] = (),
     sha256: str = "",
+    alt_datum: AltitudeDatum = "altimeter",
+    alt_open: OpenAltitude | None = None,
 ) -> Track:
     """A `Track` of the points that can be; all arrays (n,), NaN where blank.
 
@@ -108,6 +110,8 @@ def make_track(
         provenance=tuple(used),
         notes=tuple(told),
         sha256=sha256,
+        alt_datum=alt_datum,
+        alt_open=None if alt_open is None else alt_open.take(keep),
     )
 
 

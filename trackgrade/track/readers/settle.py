@@ -18,7 +18,7 @@ from trackgrade.track.track import Floats, Provenance
 _SAME_COURSE_DEG = 2.0  # less than any variation that would matter
 _SAME_SPEED = 0.07
 _AIRSPEED_TO_GROUNDSPEED = (0.5, 2.0)  # a wind of half the airspeed, either way
-_REMEDY = "a columns file (--columns) settles it"
+REMEDY = "a columns file (--columns) settles it"
 
 
 @dataclass
@@ -42,7 +42,7 @@ def settled(reading: Reading, choice: Choice, values: Floats, cell_unit: Unit | 
     if cell_unit is not None and unit is not None and choice.stated and cell_unit.name != unit.name:
         reading.notes.append(
             f'"{choice.shown}": the {choice.stated} says {unit.name}, the cells say {cell_unit.name}: the cells are '
-            f"believed; {_REMEDY}"
+            f"believed; {REMEDY}"
         )
     if cell_unit is not None and choice.stated != "map":
         unit, note = cell_unit, _joined(note, "unit written in the cells")
@@ -54,7 +54,7 @@ def settled(reading: Reading, choice: Choice, values: Floats, cell_unit: Unit | 
     elif assumed and choice.quantity == "alt_ft" and unit is not None:
         other = "metres" if unit.name == "ft" else "feet"
         reading.notes.append(
-            f'altitude "{choice.shown}" states no unit: read as {unit.name}. If it is {other}, {_REMEDY}'
+            f'altitude "{choice.shown}" states no unit: read as {unit.name}. If it is {other}, {REMEDY}'
         )
         note = _joined(note, "unit assumed")
     elif assumed and choice.quantity in ("ias_kt", "tas_kt") and unit is not None:
@@ -74,13 +74,13 @@ def _ground_speed(reading: Reading, choice: Choice, values: Floats, stated: Unit
             return stated, choice.note
         reading.notes.append(
             f'"{choice.shown}" states {stated.name}, but agrees with the speed between positions in {found.name}: '
-            f"not used; {_REMEDY}"
+            f"not used; {REMEDY}"
         )
         return None, ""
     if found is None:
         reading.notes.append(
             f'"{choice.shown}" agrees with the speed between positions in no unit: not used. '
-            f"If it is a speed of the flight, {_REMEDY}"
+            f"If it is a speed of the flight, {REMEDY}"
         )
         return None, ""
     if stated is not None:
@@ -88,7 +88,7 @@ def _ground_speed(reading: Reading, choice: Choice, values: Floats, stated: Unit
         if abs(found.kt / known_kt - 1.0) > _SAME_SPEED:
             reading.notes.append(
                 f'"{choice.shown}" in {stated.name} differs from the speed between positions: it may be an airspeed, '
-                f"and was not used; {_REMEDY}"
+                f"and was not used; {REMEDY}"
             )
             return None, ""
         return stated, _joined(choice.note, "agrees with the positions")
@@ -100,7 +100,7 @@ def _course(reading: Reading, choice: Choice, values: Floats, unit: Unit | None)
     if choice.quantity.startswith("heading") or unit is None:
         reading.notes.append(
             f'"{choice.shown}" does not say whether true or magnetic: not used. '
-            f"heading_true_deg or heading_mag_deg in {_REMEDY}"
+            f"heading_true_deg or heading_mag_deg in {REMEDY}"
         )
         return None, ""
     flown = ground_motion(reading.epoch_s, reading.lat_deg, reading.lon_deg)
@@ -112,8 +112,7 @@ def _course(reading: Reading, choice: Choice, values: Floats, unit: Unit | None)
     if not abs(off) <= _SAME_COURSE_DEG:
         why = "cannot be checked against" if np.isnan(off) else f"is {off:+.0f}° off"
         reading.notes.append(
-            f'"{choice.shown}" {why} the course between positions and does not say true or magnetic: not used; '
-            f"{_REMEDY}"
+            f'"{choice.shown}" {why} the course between positions and does not say true or magnetic: not used; {REMEDY}'
         )
         return None, ""
     return unit, _joined(choice.note, "taken as true: agrees with the positions")
@@ -129,10 +128,10 @@ def _airspeed(reading: Reading, choice: Choice, values: Floats, unit: Unit) -> t
     if len(ratio) >= 5 and not low <= float(np.median(ratio)) <= high:
         reading.notes.append(
             f'{title} "{choice.shown}" states no unit and is no speed in knots beside the ground speed: not used; '
-            f"{_REMEDY}"
+            f"{REMEDY}"
         )
         return None, ""
-    reading.notes.append(f'{title} "{choice.shown}" states no unit: read as {unit.name}; {_REMEDY}')
+    reading.notes.append(f'{title} "{choice.shown}" states no unit: read as {unit.name}; {REMEDY}')
     return unit, _joined(choice.note, "unit assumed")
 
 

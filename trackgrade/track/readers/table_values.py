@@ -86,8 +86,9 @@ def numbers(cells: Any, kind: Kind, decimal: str, stated: Unit | None = None) ->
         return Numbers(np.full(len(values), np.nan), ~blank)
     unit = next(iter(units.values()), None)
     if levels.any() and (unit is not None or np.isfinite(values[~levels]).any()):
-        # Feet below the transition altitude, levels above it: a level says itself what it is.
-        values[levels] *= _FLIGHT_LEVEL_UNIT.factor / (unit or stated or UNITS["length"][0]).factor
+        # Feet below the transition altitude, levels above it: a level says itself what it is, and the rest is feet too.
+        unit = unit or stated or UNITS["length"][0]
+        values[levels] *= _FLIGHT_LEVEL_UNIT.factor / unit.factor
     elif levels.any():
         unit = _FLIGHT_LEVEL_UNIT
     return Numbers(values, unreadable, unit)
