@@ -159,7 +159,7 @@ class TestWrong:
             ("find none.gpx", "none.gpx"),
             ("find empty.gpx", "empty.gpx"),
             ("brief none.toml --tas 100", "none.toml"),
-            ("brief {hold} --tas -5", "tas"),
+            ("brief {hold} --tas -5", "true airspeed"),
             ("columns none.csv", "none.csv"),
             ("standards none", "none"),
             ("simulate none.toml", "none.toml"),

@@ -25,6 +25,7 @@ ORDER = [
     ["score"],
     ["analysis", "briefing", "simulator"],
     ["report", "exports"],
+    ["verbs"],
     ["logbook"],
     ["batch"],
     ["commands"],
@@ -39,7 +40,7 @@ ONLY_IMPORTED_BY = {
     "pyproj": ("earth/geodesy.py", "simulator/recorder.py"),  # the simulator has a geometry of its own
     "pygeomag": ("earth/variation.py",),
     "gpxpy": ("track/readers/",),
-    "pandas": ("track/",),
+    "pandas": ("track/", "verbs.py"),
     "matplotlib": ("report/",),
     "jinja2": ("briefing/", "report/", "logbook/"),
     "sqlalchemy": ("logbook/",),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from trackgrade.errors import TrackFileError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.airmass import near_the_fix, over_the_visits, wind_over
@@ -66,6 +70,17 @@ def measure(track: Track, hold: Hold) -> Measured:
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
     recorded = replace(recorded, notes=clean.notes + channel_notes)
     return Measured(recorded, samples, wind.as_wind() if wind else None, why_not, turns, flown)
+
+
+def flight_date(track: Track) -> dt.date:
+    """The day most of the track was recorded on (UTC): what the magnetic model needs.
+
+    Raises TrackFileError when there is no usable time in it.
+    """
+    stamps = track.epoch_s[np.isfinite(track.epoch_s)]
+    if stamps.size == 0:
+        raise TrackFileError(f"{track.source}: no point has a time; export the track with its time stamps")
+    return (dt.datetime(1970, 1, 1) + dt.timedelta(seconds=float(np.median(stamps)))).date()
 
 
 def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:

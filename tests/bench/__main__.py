@@ -127,8 +127,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
 def analysis(folder: Path, runs: int) -> list[Ratio]:
     import gpxpy
 
-    from trackgrade.analysis import analyse
-    from trackgrade.batch.flight import flight_date
+    from trackgrade.analysis import analyse, flight_date
     from trackgrade.hold.holdfile import read_hold_file
     from trackgrade.hold.setup import resolve
     from trackgrade.score.standards import load_standard

@@ -15,8 +15,7 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
-from trackgrade.analysis import analyse
-from trackgrade.batch.flight import flight_date
+from trackgrade.analysis import analyse, flight_date
 from trackgrade.files import write_whole
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.hold.setup import resolve

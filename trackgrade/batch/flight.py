@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 import os
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from trackgrade import __version__
-from trackgrade.analysis import analyse
+from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
 from trackgrade.exports import debrief_json, laps_csv
@@ -40,17 +37,6 @@ def grade_flight(flight: Flight, settings: Settings) -> Outcome:
             raise
         return Outcome(flight.path, error=f"{flight.path}: {type(error).__name__}: {error}", fault=True)
     return Outcome(flight.path, graded=graded)
-
-
-def flight_date(track: Track) -> dt.date:
-    """The day most of the track was recorded on (UTC): what the magnetic model needs.
-
-    Raises TrackFileError when there is no usable time in it.
-    """
-    stamps = track.epoch_s[np.isfinite(track.epoch_s)]
-    if stamps.size == 0:
-        raise TrackFileError(f"{track.source}: no point has a time; export the track with its time stamps")
-    return (dt.datetime(1970, 1, 1) + dt.timedelta(seconds=float(np.median(stamps)))).date()
 
 
 def _read(flight: Flight, settings: Settings) -> Track:

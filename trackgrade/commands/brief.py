@@ -67,26 +67,26 @@ def command(
     spare_inputs([html], [hold, standard])
     plan = read_hold_file(hold)  # a wrong file is told at once, before numpy is loaded
     from trackgrade.briefing import screen, words
-    from trackgrade.briefing.brief import Conditions, prepare
     from trackgrade.hold.setup import resolve
-    from trackgrade.score.standards import DEFAULT, load_standard
+    from trackgrade.verbs import brief as prepare
 
     date = _date(date_text, plan)
     resolved = resolve(plan, date)
-    true_north = plan.north == "true"
-    deviation_c = _isa_deviation(isa_deviation, oat, resolved)
     wind_from, wind_kt = _wind(wind, resolved)
-    conditions = Conditions(
-        tas_kt=_true_airspeed(tas, ias, deviation_c, resolved),
+    brief = prepare(
+        plan,
+        tas_kt=tas,
+        ias_kt=ias,
         wind_from_true_deg=wind_from,
         wind_kt=wind_kt,
-        turn_rate_deg_s=_within("--turn-rate", turn_rate, 0.5, 10.0),
-        bank_limit_deg=_within("--bank-limit", bank_limit, 5.0, 60.0),
-        isa_deviation_c=deviation_c,
-        arrival_heading_true_deg=_arrival(arriving, arriving_from, resolved, true_north=true_north),
+        arriving_deg=_arrival(arriving, arriving_from, 0.0 if plan.north == "true" else resolved.variation_deg),
+        turn_rate_deg_s=turn_rate,
+        bank_limit_deg=bank_limit,
+        isa_deviation_c=_isa_deviation(isa_deviation, oat, resolved),
         passage_epoch_s=_passage(over_fix, resolved),
+        date=date,
+        standard=standard,
     )
-    brief = prepare(resolved, conditions, load_standard(standard or DEFAULT), north_is_true=true_north)
     for text, heading in screen.lines(brief):
         console.say(console.emphasise(text) if heading else text)
     console.note(words.CAUTION)
@@ -127,22 +127,6 @@ def _isa_deviation(isa: float | None, oat: float | None, hold: Hold) -> float:
     return _within("--oat", float(isa_deviation_c(hold.altitude_ft, oat)), -60.0, 60.0)
 
 
-def _true_airspeed(tas: float | None, ias: float | None, deviation_c: float, hold: Hold) -> float:
-    """The true airspeed given, or that of the indicated one at the hold's altitude."""
-    if tas is not None and ias is not None:
-        raise UsageError("give --tas or --ias, not both")
-    if tas is not None:
-        return _within("--tas", tas, 30.0, 600.0)
-    indicated = hold.airspeed_kias if ias is None else _within("--ias", ias, 30.0, 500.0)
-    if indicated is None:
-        raise UsageError("how fast? Give --tas KT or --ias KT, or airspeed_kias in the hold file")
-    if hold.altitude_ft is None:
-        raise UsageError("an indicated airspeed needs altitude_ft in the hold file; or give --tas")
-    from trackgrade.earth.atmosphere import tas_from_cas_kt
-
-    return float(tas_from_cas_kt(indicated, hold.altitude_ft, deviation_c))
-
-
 def _wind(text: str | None, hold: Hold) -> tuple[float, float]:
     """Wind from [deg true] and speed [kt]."""
     if text is None:
@@ -154,18 +138,17 @@ def _wind(text: str | None, hold: Hold) -> tuple[float, float]:
     return (float(match[1]) + (hold.variation_deg if magnetic else 0.0)) % 360.0, float(match[3])
 
 
-def _arrival(arriving: str | None, from_where: str | None, hold: Hold, *, true_north: bool) -> float | None:
-    """The arrival heading [deg true], or None where nothing is said of it."""
+def _arrival(arriving: str | None, from_where: str | None, to_true: float) -> float | None:
+    """The arrival heading in the north of the hold file [deg], or None where nothing is said of it."""
     if arriving is not None and from_where is not None:
         raise UsageError("give --arriving or --arriving-from, not both")
-    to_true = 0.0 if true_north else hold.variation_deg
     if arriving is not None:
-        return (_degrees("--arriving", arriving, "a heading, as 250") + to_true) % 360.0
+        return _degrees("--arriving", arriving, "a heading, as 250")
     if from_where is None:
         return None
-    if from_where.upper() in _COMPASS:
-        return (_COMPASS.index(from_where.upper()) * 22.5 + 180.0) % 360.0
-    return (_degrees("--arriving-from", from_where, "a direction, as NE or 050") + 180.0 + to_true) % 360.0
+    if from_where.upper() in _COMPASS:  # points of the compass are true
+        return (_COMPASS.index(from_where.upper()) * 22.5 + 180.0 - to_true) % 360.0
+    return (_degrees("--arriving-from", from_where, "a direction, as NE or 050") + 180.0) % 360.0
 
 
 def _degrees(option: str, text: str, what: str) -> float:

@@ -67,6 +67,21 @@ def read_hold_file(path: str | os.PathLike[str]) -> HoldPlan:
     return parse_hold(text, source)
 
 
+def read_hold(hold: str | os.PathLike[str] | Mapping[str, Any]) -> HoldPlan:
+    """A hold from a hold file, from the text of one (anything of several lines or with an ``=``), or from a dict.
+
+    Raises
+    ------
+    HoldFileError
+        One line: file, key (or line), what is wrong with it, what to do.
+    """
+    if isinstance(hold, Mapping):
+        return _plan(_Table(hold, "", "hold"), "hold")
+    if isinstance(hold, str) and ("\n" in hold or "=" in hold):
+        return parse_hold(hold)
+    return read_hold_file(hold)
+
+
 def parse_hold(text: str, source: str = "hold file") -> HoldPlan:
     """`HoldPlan` of the text of a hold file; raises `HoldFileError`."""
     shown = plain_text(source)
