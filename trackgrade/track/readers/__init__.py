@@ -55,6 +55,7 @@ class Reader:
 #: Every format, in the order they are asked; a text table is what is left.
 READERS = (
     Reader("a GPX file", "gpx", (".gpx",)),
+    Reader("an IGC file", "igc", (".igc",)),
     Reader("a text table (CSV)", "any_table", (".csv", ".tsv", ".txt"), by_columns=True),
 )
 
