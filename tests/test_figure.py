@@ -26,6 +26,7 @@ from pypdf import PdfReader
 from tests.report_flights import make_debrief, without_samples
 from tests.test_light_import import run as run_alone
 from trackgrade.commands import main
+from trackgrade.drawing import palette
 from trackgrade.errors import OutputError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Leg
@@ -277,11 +278,10 @@ def test_words_are_cut_where_the_room_ends() -> None:
 
 
 def test_the_palette_is_that_of_the_report() -> None:
-    css = (ROOT / "trackgrade" / "report" / "templates" / "page.css").read_text(encoding="utf-8")
-    light = dict(re.findall(r"--([\w-]+): (#\w+);", css.partition("@media")[0]))
+    light = dict(re.findall(r"--([\w-]+): (#\w+);", palette.css().partition("@media")[0]))
     ours = {
         "ink": style.INK, "soft": style.SOFT, "rule": style.RULE, "faint": style.FAINT, "accent": style.ACCENT,
-        "accent-wash": style.WASH, "outside": style.OUTSIDE, "solved": style.SOLVED, "shade": style.SHADE,
+        "wash": style.WASH, "outside": style.OUTSIDE, "solved": style.SOLVED, "shade": style.SHADE,
         "entry": style.ENTRY, **{f"c{k}": colour for k, colour in enumerate(style.LAPS)},
     }  # fmt: skip
     assert ours.items() <= light.items()

@@ -23,6 +23,7 @@ ORDER = [
     ["motion"],
     ["segment"],
     ["score"],
+    ["drawing"],
     ["analysis", "briefing", "simulator"],
     ["report", "exports"],
     ["verbs"],
@@ -42,7 +43,7 @@ ONLY_IMPORTED_BY = {
     "gpxpy": ("track/readers/",),
     "pandas": ("track/", "verbs.py"),
     "matplotlib": ("report/",),
-    "jinja2": ("briefing/", "report/", "logbook/"),
+    "jinja2": ("drawing/",),
     "sqlalchemy": ("logbook/",),
     "distributed": ("batch/",),
 }

@@ -22,9 +22,10 @@ import pytest
 from lxml import html as lxml_html
 
 from tests.report_flights import make_debrief, without_samples
+from trackgrade.drawing.frame import environment
 from trackgrade.hold.hold import Guidance, Leg
 from trackgrade.report.context import Page, page_of
-from trackgrade.report.page import environment, render
+from trackgrade.report.page import render
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(1)>\"'&{{7*7}}{% x %}"
 VOR = Guidance(
@@ -287,10 +288,10 @@ def test_the_policy_allows_this_style_and_this_script_alone(name: str) -> None:
 
 
 def test_the_template_gets_what_is_documented_and_nothing_else() -> None:
-    source = environment().loader.get_source(environment(), "page.html")[0]  # type: ignore[union-attr]
-    used = jinja2.meta.find_undeclared_variables(environment().parse(source))
+    source = environment("report").loader.get_source(environment("report"), "page.html")[0]  # type: ignore[union-attr]
+    used = jinja2.meta.find_undeclared_variables(environment("report").parse(source))
     fields = {each.name for each in dataclasses.fields(Page)}
-    assert used == fields | {"policy", "style", "script"}
+    assert used - set(re.findall(r"macro (\w+)\(", source)) == fields
     assert Page.__doc__ is not None
     documented = set(re.findall(r"\w+", Page.__doc__))
     assert fields <= documented
@@ -356,48 +357,3 @@ def test_a_record_of_no_samples_still_makes_a_page() -> None:
     empty = without_samples(make_debrief(laps=0))
     assert "No lap was completed." in render(empty)
     assert page_of(empty).flight["pieces"] == []
-
-
-# -- colours ----------------------------------------------------------------------------------------------------
-
-
-def _palettes() -> dict[str, dict[str, str]]:
-    """The two palettes of the style, light and dark, name to "#rrggbb"."""
-    style = environment().loader.get_source(environment(), "page.css")[0]  # type: ignore[union-attr]
-    blocks = re.findall(r":root \{(.*?)\n\s*\}", style, re.DOTALL)
-    light, dark = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6}|#fff)\b", block)) for block in blocks[:2])
-    return {"light": light, "dark": light | dark}
-
-
-def _luminance(colour: str) -> float:
-    """Relative luminance (WCAG 2.2, definition)."""
-    colour = "#ffffff" if colour == "#fff" else colour
-    channels = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-def _contrast(one: str, other: str) -> float:
-    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
-
-
-def test_contrast_by_a_published_example() -> None:
-    # WCAG 2.2, technique G18: #767676 on white is the lightest grey that passes 4.5 to 1 (4.54).
-    assert _contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
-    assert _contrast("#000000", "#ffffff") == pytest.approx(21.0)
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_words_and_lines_stand_out_in_both_palettes(scheme: str) -> None:
-    colours = _palettes()[scheme]
-    for ground in ("paper", "sheet"):
-        # WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for words.
-        for words in ("ink", "soft", "accent", "outside", "brief"):
-            assert _contrast(colours[words], colours[ground]) >= 4.5, (words, ground)
-    # Success criterion 1.4.11: 3 to 1 for what carries meaning in a drawing, on every ground it is drawn on.
-    for line in ("c0", "c1", "c2", "c3", "entry", "cursor", "outside", "ink"):
-        for ground in ("sheet", "accent-wash", "shade"):
-            assert _contrast(colours[line], colours[ground]) >= 3.0, (line, ground)
-    for lap in ("c0", "c1", "c2", "c3"):
-        assert _contrast(colours["on-lap"], colours[lap]) >= 4.5, lap

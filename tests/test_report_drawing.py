@@ -13,17 +13,18 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from tests.report_flights import make_debrief
+from trackgrade.drawing.lengths import round_step
+from trackgrade.drawing.svg import element, polyline, runs, short, simplify
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
-from trackgrade.report.drawing import element, pleasant_step, polyline, runs, short, simplify
 from trackgrade.report.flight_data import MOST_SAMPLES, differences, flight_data, thin
 from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.needles import needle_lines
+from trackgrade.report.plan_marks import HEIGHT, WIDTH
 from trackgrade.report.plan_view import draw as draw_plan
 from trackgrade.report.strips import strips
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, lay_out
-from trackgrade.report.view import HEIGHT, WIDTH
 
 unit = st.floats(-1.0, 1.0)
 
@@ -77,8 +78,8 @@ def test_attributes_and_children_are_escaped() -> None:
 
 
 @given(st.floats(0.01, 1e6), st.integers(2, 9))
-def test_a_pleasant_step_is_one_two_or_five_and_not_too_many(span: float, most: int) -> None:
-    step = pleasant_step(span, most)
+def test_a_round_step_is_one_two_or_five_and_not_too_many(span: float, most: int) -> None:
+    step = round_step(span, most)
     assert span / step <= most * (1 + 1e-9)
     assert re.match(r"[125]", f"{step:.0e}")
 
@@ -201,11 +202,11 @@ def test_laps_and_fix_lie_inside_the_frame_in_both_views(kwargs: dict[str, objec
 def test_one_scale_in_both_directions_and_a_true_scale_bar() -> None:
     debrief = make_debrief()
     drawn = draw_plan(debrief, lay_out(debrief))
-    pattern = r'<path d="M14 [\d.]+V[\d.]+H([\d.]+)V[\d.]+" class="scale-bar"/><text[^>]*>([\d.]+) NM'
+    pattern = r'<path d="M0-5V0H([\d.]+)V-5" class="scale-bar"/><text[^>]*>([\d.]+) NM'
     bars = re.findall(pattern, str(drawn.svg))
     assert len(bars) == 2
     for view, (end, length) in zip(drawn.views, bars):
-        assert (float(end) - 14.0) / view.px_per_nm == pytest.approx(float(length), abs=0.01)
+        assert float(end) / view.px_per_nm == pytest.approx(float(length), abs=0.01)
 
 
 # -- needles and strips ------------------------------------------------------------

@@ -66,16 +66,17 @@ def test_it_fits_and_asks_for_nothing(brief_page: Path, open_page: Callable[...,
 
 def test_no_label_hides_another(brief_page: Path, open_page: Callable[..., Any]) -> None:
     boxes = open_page(brief_page, width=1280).page.evaluate(
-        "[...document.querySelectorAll('svg text')].map(t => {"
-        " const b = t.getBBox(); return [t.textContent, b.x, b.y, b.width, b.height]; })"
+        "[...document.querySelectorAll('svg.plan text')].map(t => {"
+        " const f = t.ownerSVGElement.getBoundingClientRect(), b = t.getBoundingClientRect();"
+        " return [t.textContent, b.x - f.x, b.y - f.y, b.width, b.height, f.width, f.height]; })"
     )
     assert len(boxes) >= 8
-    for index, (text, x, y, width, height) in enumerate(boxes):
+    for index, (text, x, y, width, height, wide, tall) in enumerate(boxes):
         # Letters, not line boxes: a line's box is taller than what is seen by a fifth above and below.
         y, height = y + 0.2 * height, 0.6 * height
-        assert 0 <= x <= x + width <= 720, text
-        assert 0 <= y <= y + height <= 560, text
-        for other, x2, y2, width2, height2 in boxes[index + 1 :]:
+        assert 0 <= x <= x + width <= wide, text
+        assert 0 <= y <= y + height <= tall, text
+        for other, x2, y2, width2, height2, *_ in boxes[index + 1 :]:
             y2, height2 = y2 + 0.2 * height2, 0.6 * height2
             apart = x + width <= x2 or x2 + width2 <= x or y + height <= y2 or y2 + height2 <= y
             assert apart, f"{text} over {other}"

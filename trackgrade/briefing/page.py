@@ -1,15 +1,18 @@
-"""A brief as one page to print: jinja2 with autoescape, the drawing inside, nothing fetched from anywhere."""
+"""A brief as one page to print: every sentence worded here, the drawing inside."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
 from trackgrade import __version__
 from trackgrade.briefing import words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.drawing import draw
 from trackgrade.briefing.leaving import clock
+from trackgrade.drawing import frame
 from trackgrade.hold.courses import course_name, variation_name
 
 
@@ -58,19 +61,14 @@ class Page:
     leaving_limits: str
     leaving_bounds: str
     last_laps: tuple[Row, ...]
-    drawing: str
+    drawing: Markup
     caution: str
     version: str
 
 
 def render(brief: Brief) -> str:
     """The whole page as HTML."""
-    from jinja2 import Environment, PackageLoader
-
-    environment = Environment(
-        loader=PackageLoader("trackgrade.briefing"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.get_template("brief.html").render(page=contents(brief))
+    return frame.render("briefing", "brief.html", {"page": contents(brief)}, styles=("brief.css",))
 
 
 def contents(brief: Brief) -> Page:

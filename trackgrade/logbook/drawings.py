@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from trackgrade.drawing.lengths import round_step
+from trackgrade.drawing.svg import element
 from trackgrade.logbook.class_view import ItemColumn, PilotRow
 from trackgrade.logbook.trends import InboundProgress, ItemProgress, Share, Trend
 from trackgrade.logbook.wording import number, percent
-from trackgrade.report.drawing import element, pleasant_step
 
 #: Size of a chart in units of the drawing, near pixels in a column of the page.
 WIDTH, HEIGHT = 360.0, 168.0
@@ -104,7 +105,7 @@ class _Chart:
             self.parts.append(
                 element("text", words, class_="tick", x=LEFT - 5, y=self.y(value) + 3.5, text_anchor="end")
             )
-        step = max(int(pleasant_step(float(self.count), 8)), 1)
+        step = max(int(round_step(float(self.count), 8)), 1)
         shown = [n for n in range(self.count) if (self.first + n) % step == 0 or self.count <= 8]
         for n in shown:
             words = str(self.first + n)
@@ -267,7 +268,7 @@ def _value_ticks(top: float, limit: float | None, unit: str) -> list[tuple[float
     ticks = [(0.0, "0")]
     if limit is not None:
         ticks.append((limit, _short(limit, unit)))
-    step = pleasant_step(top, 3)
+    step = round_step(top, 3)
     value = step
     while value < top:
         if limit is None or abs(value - limit) > 0.12 * top:

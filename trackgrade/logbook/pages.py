@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import jinja2
-from markupsafe import Markup
-
+from trackgrade.drawing import frame
 from trackgrade.logbook import drawings, wording
 from trackgrade.logbook.class_view import ClassView
 from trackgrade.logbook.history import PilotHistory, Session
@@ -127,12 +125,12 @@ def pilot_page(history: PilotHistory, *, called: str | None = None) -> PilotPage
 
 def render_pilot(page: PilotPage) -> str:
     """The pilot's page as one HTML file that needs nothing else."""
-    return _environment().get_template("pilot.html").render(page=page)
+    return _render("pilot.html", page)
 
 
 def render_class(view: ClassView, links: Mapping[str, str] | None = None) -> str:
     """The instructor's page as one HTML file that needs nothing else."""
-    return _environment().get_template("class.html").render(page=ClassPage(view, links or {}))
+    return _render("class.html", ClassPage(view, links or {}))
 
 
 def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
@@ -145,18 +143,6 @@ def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
     return name
 
 
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("trackgrade.logbook"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.globals.update(words=wording, draw=drawings)
-    environment.filters["bar"] = _bar
-    return environment
-
-
-def _bar(value: Share) -> Markup:
-    return drawings.interval_bar(value)
+def _render(template: str, page: PilotPage | ClassPage) -> str:
+    context = {"page": page, "words": wording, "draw": drawings}
+    return frame.render("logbook", template, context, styles=("style.css",))

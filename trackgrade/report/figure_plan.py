@@ -14,11 +14,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 
-from trackgrade.hold.courses import heading_name
+from trackgrade.drawing.labels import Box, Placer
+from trackgrade.drawing.lengths import round_length
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.report import figure_style as style
 from trackgrade.report.limits import magnetic_course
-from trackgrade.report.plan_marks import find_events
+from trackgrade.report.plan_marks import find_events, tag_places, wind_words
 from trackgrade.report.plan_view import corridor_edges, flown_between, outline
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
@@ -109,29 +110,32 @@ def plan_of(debrief: Debrief, timeline: Timeline, width_in: float, height_in: fl
     low, high = corridor_edges(debrief, frame, along)
     wind = debrief.wind
     nm_per_in = (limits[1] - limits[0]) / width_in
-    tags = tuple(_tags(debrief, timeline, page, nm_per_in))
-    taken = np.array([(x, y) for _, x, y, _ in tags]).reshape(-1, 2)
-    lines = flown or elsewhere
-    taken_x = np.concatenate((*(each.right_nm for each in lines), taken[:, 0]))
-    taken_y = np.concatenate((*(each.along_nm for each in lines), taken[:, 1]))
+    free = Placer(Box(limits[0], limits[2], limits[1], limits[3]), 0.05 * nm_per_in)
+    free.keep_off(Box.about(0.0, 0.0, 0.2 * nm_per_in, 0.2 * nm_per_in))  # the fix and its ring
+    top, foot = limits[3] - TOP_IN * nm_per_in, limits[2] + BOTTOM_IN * nm_per_in
+    free.keep_off(Box(limits[0], top, limits[0] + 0.7 * nm_per_in, limits[3]))
+    free.keep_off(Box(limits[1] - 2.2 * nm_per_in, top, limits[1], limits[3]))
+    free.keep_off(Box(limits[0], limits[2], limits[0] + (limits[1] - limits[0]) / 3.0 + 0.25 * nm_per_in, foot))
+    tags = tuple(_tags(debrief, timeline, page, nm_per_in, free))
+    scale_nm = round_length((limits[1] - limits[0]) / 3.0)
+    for each in (*flown, *elsewhere):
+        free.keep_off_line(each.right_nm, each.along_nm)
+    free.keep_off_line(np.zeros(2), np.array([-COURSE_NM, 0.0]))
     course_words = f"inbound {magnetic_course(hold)}° mag"
-    half = style.width_in(course_words, SIZE_PT) / 2 + 0.04
-    fix_in = -limits[0] / nm_per_in
-    scale_nm = _scale_bar(limits)
+    width, tall = (style.width_in(course_words, SIZE_PT) + 0.08) * nm_per_in, 0.18 * nm_per_in
     beside = [
-        (side * (0.08 + half) * nm_per_in, limits[2] + y_in * nm_per_in)
+        (side * (0.06 * nm_per_in + width / 2), limits[2] + y_in * nm_per_in)
         for y_in in np.arange(0.15, 0.6 * height_in, 0.12)
         for side in (-hold.side, hold.side)
-        # Inside the frame, and on the lowest row beside the scale bar.
-        if (0.0 if y_in > BOTTOM_IN else scale_nm / nm_per_in + 0.25) < fix_in + side * (0.08 + half) - half
-        and fix_in + side * (0.08 + half) + half < width_in
-    ] or [(0.0, limits[2] + BOTTOM_IN * nm_per_in)]
-    inside = [
-        (hold.side * width * width_nm, -length * length_nm)
-        for length in (0.3, 0.4, 0.2, 0.5, 0.1, 0.6, 0.7)
-        for width in (0.5, 0.35, 0.65, 1.5)
     ]
-    inside_half = style.width_in(HOLDING_SIDE, SIZE_PT) / 2 + 0.03
+    course_at = free.put(beside, width, tall)
+    inside = [
+        (hold.side * off * width_nm, -length * length_nm)
+        for length in (0.3, 0.4, 0.2, 0.5, 0.1, 0.6, 0.7)
+        for off in (0.5, 0.35, 0.65, 1.5)
+    ]
+    inside_at = free.put(inside, (style.width_in(HOLDING_SIDE, SIZE_PT) + 0.06) * nm_per_in, tall)
+    assert course_at is not None and inside_at is not None, "they must"  # noqa: PT018
     return Plan(
         limits=limits,
         flown=flown,
@@ -147,84 +151,32 @@ def plan_of(debrief: Debrief, timeline: Timeline, width_in: float, height_in: fl
         tags=tags,
         side=hold.side,
         course_words=course_words,
-        course_words_at=_clearest(beside, taken_x, taken_y, half * nm_per_in, 0.09 * nm_per_in),
-        holding_side_at=_clearest(inside, taken_x, taken_y, inside_half * nm_per_in, 0.09 * nm_per_in),
+        course_words_at=course_at,
+        holding_side_at=inside_at,
         north_deg=-hold.inbound_course_true_deg,
         wind_to_deg=None if wind is None else wind.from_true_deg + 180.0 - hold.inbound_course_true_deg,
-        wind_words="wind not measurable"
-        if wind is None
-        else f"wind {heading_name(wind.from_true_deg - hold.variation_deg)}° mag, {wind.speed_kt:.0f} kt",
+        wind_words=wind_words(debrief),
         scale_bar_nm=scale_nm,
     )
 
 
 def _tags(
-    debrief: Debrief, timeline: Timeline, page: Callable[[Any, Any], tuple[Floats, Floats]], nm_per_in: float
-) -> Iterator[tuple[str, float, float, Stretch]]:
-    """The number of each lap where it is clearest: outbound, else in the turn inbound, where laps part.
-
-    A number that would lie on another is left out: with very many laps the strips and the key still name each.
-    """
-    samples = debrief.samples
+    debrief: Debrief, timeline: Timeline, page: Callable[[Any, Any], tuple[Floats, Floats]], nm_per_in: float,
+    free: Placer,
+) -> Iterator[tuple[str, float, float, Stretch]]:  # fmt: skip
+    """The number of each lap on its line; one that would lie on another is left out: strips and key still name it."""
     several = len(debrief.flown.visits) > 1
-    taken: list[tuple[float, float, float]] = [(0.0, 0.0, 0.2)]  # the fix and its ring
     for stretch in timeline.stretches:
         if stretch.kind == "entry":
             continue
         words = tag_of(stretch, several)
-        half = style.width_in(words, TAG_PT, "bold") / 2 + 0.03
-        for since, until in _tag_spans(stretch):
-            times = since + np.linspace(0.16, 0.84, 13) * (until - since)
-            right, along = page(
-                np.interp(times, samples.epoch_s, samples.east_nm), np.interp(times, samples.epoch_s, samples.north_nm)
-            )
-            clear = np.min(
-                [
-                    np.maximum(np.abs(right - x) / (half + other), np.abs(along - y) / TAG_TALL_IN) / nm_per_in
-                    for x, y, other in taken
-                ],
-                axis=0,
-            )
-            best = int(np.argmax(np.nan_to_num(clear)))
-            if clear[best] >= 1.0:
-                taken.append((float(right[best]), float(along[best]), half))
-                yield words, float(right[best]), float(along[best]), stretch
-                break
-
-
-def _tag_spans(stretch: Stretch) -> Iterator[tuple[float, float]]:
-    """Times between which a lap's number may stand, the best first."""
-    lap = stretch.lap
-    if lap is None:
-        yield stretch.start_epoch_s, stretch.end_epoch_s
-        return
-    until = lap.outbound_end.epoch_s if lap.outbound_end else stretch.end_epoch_s
-    starts = (lap.start, lap.outbound_turn_end, lap.abeam)
-    yield max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until), until
-    if lap.outbound_end is not None and lap.inbound_start is not None:
-        yield lap.outbound_end.epoch_s, lap.inbound_start.epoch_s
-
-
-def _scale_bar(limits: tuple[float, float, float, float]) -> float:
-    """The largest round length (1, 2, 5 times a power of ten) that takes a third of the frame or less [NM]."""
-    room = (limits[1] - limits[0]) / 3.0
-    power = 10.0 ** np.floor(np.log10(room))
-    return float(max(k * power for k in (1.0, 2.0, 5.0) if k * power <= room))
-
-
-def _clearest(
-    places: list[tuple[float, float]], x: Floats, y: Floats, half_width: float, half_height: float
-) -> tuple[float, float]:
-    """The first place whose words no flown line (n,) runs through, or the one that lines keep furthest from."""
-    best, best_clear = places[0], -1.0
-    for place in places:
-        away = np.maximum(np.abs(x - place[0]) / half_width, np.abs(y - place[1]) / half_height)
-        clear = float(np.nanmin(away)) if np.isfinite(away).any() else np.inf
-        if clear > 1.15:
-            return place
-        if clear > best_clear:
-            best, best_clear = place, clear
-    return best
+        right, along = page(*tag_places(debrief, stretch))
+        known = np.isfinite(right) & np.isfinite(along)
+        places = list(zip(right[known].tolist(), along[known].tolist()))
+        width = (style.width_in(words, TAG_PT, "bold") + 0.08) * nm_per_in
+        place = free.put(places, width, TAG_TALL_IN * nm_per_in, must=False, lines=False) if places else None
+        if place is not None:
+            yield words, *place, stretch
 
 
 def _limits(right: Floats, along: Floats, width_in: float, height_in: float) -> tuple[float, float, float, float]:

@@ -10,24 +10,27 @@ import matplotlib
 from matplotlib.font_manager import FontProperties, get_font
 from matplotlib.textpath import text_to_path
 
+from trackgrade.drawing import palette
+from trackgrade.drawing.palette import PAPER as PAPER_COLOURS
 from trackgrade.files import plain_text
-from trackgrade.report.plan_marks import COLOURS, DASHES
 from trackgrade.report.timeline import Stretch
 
-#: As in the light style of ``page.css``, by the same names; the paper is white, for printers and slides.
-INK, SOFT, RULE, FAINT = "#1d2326", "#545b5e", "#cfc7b6", "#e8e1d2"
-ACCENT, WASH, OUTSIDE, SOLVED, SHADE, ENTRY = "#0d5a52", "#d7e8e1", "#9c2f12", "#b9d3c8", "#f0eadc", "#3c4347"
-LAPS = ("#0b5394", "#a83f08", "#00694e", "#7b2f86")
-PAPER = "#ffffff"
-#: On and off, in widths of the line. Colour and dash both change from lap to lap, the number stands on the line.
-LAP_DASHES: tuple[Any, ...] = ("solid", (0, (5.5, 1.8)), (0, (1.8, 1.4)))
-PART_DASH = (0, (1.0, 2.6))
-ENTRY_DASH = (0, (7.0, 1.8, 1.2, 1.8))
-ELSEWHERE_DASH = (0, (1.0, 4.0))
-assert len(LAPS) == COLOURS
-assert len(LAP_DASHES) == DASHES
-
 POINTS_PER_INCH = 72.0
+POINTS_PER_PIXEL = 0.75
+#: The palette on white paper, for printers and slides.
+INK, SOFT, RULE, FAINT = (PAPER_COLOURS[name] for name in ("ink", "soft", "rule", "faint"))
+ACCENT, WASH, OUTSIDE = (PAPER_COLOURS[name] for name in ("accent", "wash", "outside"))
+SOLVED, SHADE, ENTRY, PAPER = (PAPER_COLOURS[name] for name in ("solved", "shade", "entry", "paper"))
+LAPS = tuple(PAPER_COLOURS[name] for name in palette.LAPS)
+#: Widths of the lines [pt], by what is drawn.
+LAP_PT, PART_PT, ENTRY_PT, ELSEWHERE_PT = 1.5, 1.0, 1.1, 0.8
+
+
+def dashed(dash: tuple[float, ...], width_pt: float) -> Any:
+    """A dash of the palette [px at full size] as matplotlib wants it: in widths of the line."""
+    return (0, tuple(each * POINTS_PER_PIXEL / width_pt for each in dash)) if dash else "solid"
+
+
 LONGEST_TEXT = 400
 
 #: Nothing of a user's own settings may change a figure, and the same debrief must give the same bytes.
@@ -113,15 +116,16 @@ def wrap(
 def line_of(stretch: Stretch) -> dict[str, Any]:
     """Colour, dash and width of the line of one stretch."""
     if stretch.kind == "entry":
-        return {"color": ENTRY, "linestyle": ENTRY_DASH, "linewidth": 1.1}
-    colour = LAPS[stretch.style % COLOURS]
+        return {"color": ENTRY, "linestyle": dashed(palette.ENTRY_DASH, ENTRY_PT), "linewidth": ENTRY_PT}
+    name, dash = palette.lap_look(stretch.style)
     if stretch.kind == "incomplete":
-        return {"color": colour, "linestyle": PART_DASH, "linewidth": 1.0}
-    return {"color": colour, "linestyle": LAP_DASHES[stretch.style % DASHES], "linewidth": 1.5}
+        return {"color": PAPER_COLOURS[name], "linestyle": dashed(palette.PART_DASH, PART_PT), "linewidth": PART_PT}
+    return {"color": PAPER_COLOURS[name], "linestyle": dashed(dash, LAP_PT), "linewidth": LAP_PT}
 
 
 def elsewhere(*, hold_flown: bool) -> dict[str, Any]:
     """The line of what is no part of a hold; where no hold was flown, it is what there is to see."""
     if hold_flown:
-        return {"color": SOFT, "linestyle": ELSEWHERE_DASH, "linewidth": 0.8}
+        dash = dashed(palette.ELSEWHERE_DASH, ELSEWHERE_PT)
+        return {"color": SOFT, "linestyle": dash, "linewidth": ELSEWHERE_PT}
     return {"color": LAPS[0], "linestyle": "solid", "linewidth": 1.4}

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
+from trackgrade.drawing import palette
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.report import figure_style as style
 from trackgrade.report.limits import corridor_share, share_words
@@ -145,7 +146,7 @@ def line_look(line: Line) -> dict[str, Any]:
     """Colour, dash and width of one quantity."""
     if line.style == "first":
         return {"color": style.INK, "linewidth": 1.1}
-    return {"color": style.LAPS[0], "linewidth": 0.9, "linestyle": style.LAP_DASHES[1]}
+    return {"color": style.LAPS[0], "linewidth": 0.9, "linestyle": style.dashed(palette.DASHES[1], 0.9)}
 
 
 def _shade(axes: Axes, timeline: Timeline) -> None:

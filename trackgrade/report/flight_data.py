@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from trackgrade.report.drawing import Indices
+from trackgrade.drawing.svg import Indices
+from trackgrade.drawing.view import View
 from trackgrade.report.needles import NeedleLine
 from trackgrade.report.timeline import AXIS_WIDTH, Timeline
-from trackgrade.report.view import View
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 

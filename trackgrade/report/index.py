@@ -12,9 +12,9 @@ from typing import Any
 from urllib.parse import quote
 
 from trackgrade import __version__
+from trackgrade.drawing import frame
 from trackgrade.report.context import CAUTION
 from trackgrade.report.numbers import RESULT_CLASSES, RESULT_SIGNS
-from trackgrade.report.page import render_template
 
 
 @dataclass(frozen=True)
@@ -96,4 +96,4 @@ def render(rows: Sequence[FlightRow], standards: Sequence[str] = ()) -> str:
         key=tuple((sign, word) for word, sign in RESULT_SIGNS.items()),
     )
     context = {field.name: getattr(page, field.name) for field in dataclasses.fields(page)}
-    return render_template("index.html", "page.css", None, context)
+    return frame.render("report", "index.html", context, styles=("page.css",))

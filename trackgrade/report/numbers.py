@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from trackgrade.report.drawing import element
+from trackgrade.drawing.svg import element
 from trackgrade.score.debrief import ItemResult, Measurement
 from trackgrade.segment.flown import Moment
 

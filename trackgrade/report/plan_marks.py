@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
 
+from trackgrade.drawing import furniture, palette
+from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX
+from trackgrade.drawing.labels import Box, Placer, around, text_width
+from trackgrade.drawing.svg import element, short
+from trackgrade.drawing.view import View
 from trackgrade.hold.courses import heading_name
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.report.drawing import element, pleasant_step, short
 from trackgrade.report.limits import magnetic_course
 from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import Stretch, Timeline
-from trackgrade.report.view import HEIGHT, WIDTH, View, at, both
 from trackgrade.score.debrief import Debrief
 from trackgrade.segment.flown import Lap, Moment
+from trackgrade.track.track import Floats
 
-#: Lap lines: colour and dash both change from lap to lap, and repeat together after twelve.
-COLOURS, DASHES = 4, 3
+#: The frame on the page [px at full width].
+WIDTH, HEIGHT = 480.0, 640.0
 #: Two passages of the fix closer than this share a label [NM].
 SAME_PLACE_NM = 0.15
 #: Shape, and the words of the key, in order of a lap.
@@ -46,10 +50,10 @@ class Event:
 
 
 def line_style(stretch: Stretch) -> str:
-    """CSS classes of a line: colour and dash both change from lap to lap, and repeat together after twelve."""
+    """CSS classes of the line of a stretch."""
     if stretch.kind == "entry":
         return "entry"
-    return f"c{stretch.style % COLOURS} d{stretch.style % DASHES}" + (" part" if stretch.kind == "incomplete" else "")
+    return palette.lap_class(stretch.style) + (" part" if stretch.kind == "incomplete" else "")
 
 
 def events_of(lap: Lap) -> tuple[tuple[str, str, Moment], ...]:
@@ -92,22 +96,59 @@ def find_events(debrief: Debrief, timeline: Timeline) -> tuple[Event, ...]:
     return tuple(out)
 
 
-def signs(events: tuple[Event, ...], views: tuple[View, View], laps: int) -> Iterable[Markup]:
-    """Per stretch a group of signs, with labels that only the choice of one lap shows (or a flight of one lap)."""
+def both(views: tuple[View, View], of: Callable[[View], str]) -> dict[str, str]:
+    """``transform`` for the first view, and both as data for the switch."""
+    hold, north = (of(view) for view in views)
+    return {"transform": hold, "data_hold": hold, "data_north": north}
+
+
+def at(views: tuple[View, View], east_nm: float, north_nm: float) -> dict[str, str]:
+    def of(view: View) -> str:
+        x, y = view.place(east_nm, north_nm)
+        return f"translate({short(x)} {short(y)})"
+
+    return both(views, of)
+
+
+def placer() -> Placer:
+    """The frame, less the corners where north, wind and scale stand."""
+    free = Placer(Box(3.0, 3.0, WIDTH - 3.0, HEIGHT - 3.0), LETTERS_PX / 2)
+    for corner in (Box(0, 0, 60, 72), Box(WIDTH - 210, 0, WIDTH, 72), Box(0, HEIGHT - 34, 190, HEIGHT)):
+        free.keep_off(corner)
+    return free
+
+
+def signs(events: tuple[Event, ...], views: tuple[View, View], free: dict[str, Placer], laps: int) -> Iterable[Markup]:
+    """Per stretch a group of signs, with labels that only the choice of one lap shows (or a flight of one lap).
+
+    ``free`` is by the view's name; labels of one lap do not see those of another.
+    """
     for key in dict.fromkeys(event.stretch for event in events):
         mine = [event for event in events if event.stretch == key]
         labels: list[Markup] = []
         for view in views:
+            room = free[view.name].copy()
             spots = [view.place(event.east_nm, event.north_nm) for event in mine]
-            middle_x = sum(x for x, _ in spots) / len(spots)
-            taken = [(x - 6.0, x + 6.0, y - 6.0, y + 6.0) for x, y in spots]
-            labels += [_label(view, event, words, middle_x, taken) for event, words in _label_words(mine)]
+            middle = np.mean(spots, axis=0)
+            for spot in spots:
+                room.keep_off(Box.about(*spot, 13.0, 13.0))
+            for event, words in _label_words(mine):
+                spot = view.place(event.east_nm, event.north_nm)
+                width = text_width(words, LETTERS_PX)
+                outward = (1.0 if spot[0] >= middle[0] else -1.0, 0.35 * np.sign(spot[1] - middle[1]))
+                place = room.put(list(around(spot, outward, width, LINE_PX, (9.0, 20.0, 38.0, 64.0))), width, LINE_PX)
+                assert place is not None, "it must"
+                labels.append(words_at(words, place, f"label only-{view.name}"))
         yield element(
             "g",
             *(element("g", sign(e.shape), **at(views, e.east_nm, e.north_nm)) for e in mine),
             element("g", *labels, class_="labels" + (" always" if laps == 1 else "")),
             data_stretch=key,
         )
+
+
+def words_at(words: str, centre: tuple[float, float], style: str) -> Markup:
+    return element("text", words, x=centre[0], y=centre[1] + 4.0, text_anchor="middle", class_=style)
 
 
 def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
@@ -123,139 +164,103 @@ def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
     return [(each, f"{clock(each.epoch_s)} {each.words}") for each in events]
 
 
-#: Room for a label: width of a letter and height of a line, sized for the larger letters of a narrow screen [px].
-LETTER_PX, LINE_PX = 8.4, 15.5
-#: From a sign to its label [px].
-LABEL_GAP_PX = 10.0
-
-_Box = tuple[float, float, float, float]  # left, right, top, bottom
-
-
-def _label(view: View, event: Event, words: str, middle_x: float, taken: list[_Box]) -> Markup:
-    """One label beside its sign: outward from the lap where there is room, clear of signs and other labels."""
-    x, y = view.place(event.east_nm, event.north_nm)
-    width = LETTER_PX * len(words)
-    outward_right = x >= middle_x
-    places = [
-        (right, left, y + down)
-        for down in (0.0, LINE_PX, -LINE_PX, 2 * LINE_PX, -2 * LINE_PX, 3 * LINE_PX, 4 * LINE_PX)
-        for right in (outward_right, not outward_right)
-        if 2.0 <= (left := x + LABEL_GAP_PX if right else x - LABEL_GAP_PX - width) <= WIDTH - width - 2.0
-    ] or [(True, max(2.0, WIDTH - width - 2.0), y)]
-
-    def box(left: float, middle: float) -> _Box:
-        return left, left + width, middle - LINE_PX / 2, middle + LINE_PX / 2
-
-    free = (place for place in places if not any(_overlap(box(*place[1:]), other) for other in taken))
-    right, left, middle = next(free, places[0])
-    taken.append(box(left, middle))
-    return element(
-        "text",
-        words,
-        x=left if right else left + width,
-        y=middle + 4.0,
-        text_anchor="start" if right else "end",
-        class_=f"label only-{view.name}",
+def tag_places(debrief: Debrief, stretch: Stretch) -> tuple[Floats, Floats]:
+    """East and north (n,) [NM] where the number of a lap may stand: outbound, else in the turn inbound."""
+    samples, lap = debrief.samples, stretch.lap
+    since, until = stretch.start_epoch_s, stretch.end_epoch_s
+    spans = [(since, until)]
+    if lap is not None:
+        until = lap.outbound_end.epoch_s if lap.outbound_end else until
+        starts = (lap.start, lap.outbound_turn_end, lap.abeam)
+        spans = [(max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until), until)]
+        if lap.outbound_end is not None and lap.inbound_start is not None:
+            spans.append((lap.outbound_end.epoch_s, lap.inbound_start.epoch_s))
+    # From the middle outwards.
+    shares = 0.5 + np.array([0.0, 0.09, -0.09, 0.18, -0.18, 0.27, -0.27, 0.36, -0.36])
+    times = np.concatenate([start + shares * (end - start) for start, end in spans])
+    return (
+        np.interp(times, samples.epoch_s, samples.east_nm),
+        np.interp(times, samples.epoch_s, samples.north_nm),
     )
 
 
-def _overlap(one: _Box, other: _Box) -> bool:
-    return one[0] < other[1] and other[0] < one[1] and one[2] < other[3] and other[2] < one[3]
-
-
-def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View]) -> Iterable[Markup]:
-    """The number of each lap on its outbound leg, where it lies furthest from the numbers already there."""
-    samples = debrief.samples
-    taken: list[tuple[float, float]] = [(0.0, 0.0)]
+def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View], free: dict[str, Placer]) -> Iterable[Markup]:
+    """The number of each lap on its line, clear of the other numbers; where there is no room the key still names it."""
     for stretch in timeline.stretches:
-        lap = stretch.lap
-        if lap is not None:
-            until = lap.outbound_end.epoch_s if lap.outbound_end else stretch.end_epoch_s
-            starts = (lap.start, lap.outbound_turn_end, lap.abeam)
-            since = max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until)
-        elif stretch.kind == "reversed":
-            since, until = stretch.start_epoch_s, stretch.end_epoch_s
-        else:
+        if stretch.kind == "entry":
             continue
-        times = since + np.linspace(0.08, 0.92, 13) * (until - since)
-        east = np.interp(times, samples.epoch_s, samples.east_nm)
-        north = np.interp(times, samples.epoch_s, samples.north_nm)
-        free = np.min([np.hypot(east - e, north - n) for e, n in taken], axis=0)
-        best = int(np.argmax(np.nan_to_num(free)))
-        taken.append((float(east[best]), float(north[best])))
         half = 5.0 + 3.4 * len(stretch.tag)
-        yield element(
-            "g",
-            element("rect", x=-half, y=-8.5, width=2 * half, height=17.0, rx=3),
-            element("text", stretch.tag, y=4.4),
-            class_=f"tag c{stretch.style % COLOURS}",
-            data_stretch=stretch.key,
-            **at(views, *taken[-1]),
-        )
+        east, north = tag_places(debrief, stretch)
+        group: list[Markup] = []
+        for view in views:
+            x, y = view.places(east, north)
+            known = np.isfinite(x) & np.isfinite(y)
+            places = list(zip(x[known].tolist(), y[known].tolist()))
+            place = free[view.name].put(places, 2 * half, 18.0, must=False, lines=False) if places else None
+            if place is not None:
+                group.append(
+                    element(
+                        "g",
+                        element("rect", x=-half, y=-8.5, width=2 * half, height=17.0, rx=3),
+                        element("text", stretch.tag, y=4.4),
+                        transform=f"translate({short(place[0])} {short(place[1])})",
+                        class_=f"only-{view.name}",
+                    )
+                )
+        yield element("g", *group, class_=f"tag {palette.lap_class(stretch.style)}", data_stretch=stretch.key)
 
 
 def fix_mark(views: tuple[View, View]) -> Markup:
-    return element(
-        "g",
-        element("path", d="M-11 0H11M0-11V11", class_="fix-cross"),
-        element("circle", r=7.0, class_="fix-ring"),
-        class_="fix",
-        **at(views, 0.0, 0.0),
-    )
+    return element("g", furniture.fix_mark(), class_="fix", **at(views, 0.0, 0.0))
 
 
-def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View]) -> Markup:
-    """The inbound course where its line comes into the frame, and the holding side inside the pattern."""
+def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View], free: dict[str, Placer]) -> Markup:
+    """The inbound course beside its line, and the holding side inside the pattern; clear of what is drawn."""
     hold = debrief.hold
     course = f"inbound {magnetic_course(hold)}° mag"
     length_nm, width_nm = 2.0, 1.2
     if debrief.solved is not None:
         length_nm = max(1.2, -float(np.min(debrief.solved.path_along_nm)))
         width_nm = max(0.6, float(np.max(debrief.solved.path_cross_nm)))
+    inside = [
+        (-share * length_nm, off * width_nm) for share in (0.3, 0.45, 0.15, 0.6, 0.75) for off in (0.5, 0.35, 0.65, 1.6)
+    ]
     words = []
     for view in views:
-        x, y, anchor = _beside_the_line(view, frame, LETTER_PX * len(course))
-        words.append(_words_at(course, x, y, anchor, view))
-        middle = view.place(*(float(v) for v in frame.east_north(-0.25 * length_nm, 0.5 * width_nm)))
-        words.append(_words_at("holding side", *middle, "middle", view))
+        width = text_width(course, LETTERS_PX)
+        fix, back = view.place(0.0, 0.0), view.place(*(float(v) for v in frame.east_north(-1.0, 0.0)))
+        across = (fix[1] - back[1], back[0] - fix[0])
+        beside = [
+            spot
+            for along in (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3)
+            for spot in around(
+                view.place(*(float(v) for v in frame.east_north(-along * length_nm, 0.0))),
+                (across[0] * -hold.side, across[1] * -hold.side), width, LINE_PX, (8.0, 22.0), (0, 180),
+            )
+        ]  # fmt: skip
+        spots = [view.place(*(float(v) for v in frame.east_north(*each))) for each in inside]
+        for text, places in ((course, beside), ("holding side", spots)):
+            place = free[view.name].put(places, text_width(text, LETTERS_PX), LINE_PX)
+            assert place is not None, "it must"
+            words.append(words_at(text, place, f"words only-{view.name}"))
     return element("g", *words)
 
 
-def _words_at(words: str, x: float, y: float, anchor: str, view: View) -> Markup:
-    return element("text", words, x=x, y=y + 4.0, text_anchor=anchor, class_=f"course-words only-{view.name}")
-
-
-def _beside_the_line(view: View, frame: HoldFrame, width: float) -> tuple[float, float, str]:
-    """Place and anchor for words of a width [px] beside the course line, near where it enters the frame."""
-    fix = np.array(view.place(0.0, 0.0))
-    back = np.array(view.place(*(float(v) for v in frame.east_north(-1.0, 0.0)))) - fix
-    back /= max(float(np.hypot(*back)), 1e-9)
-    room = [
-        ((high if step > 0 else low) - start) / step
-        for start, step, low, high in ((fix[0], back[0], 40.0, WIDTH - 40.0), (fix[1], back[1], 70.0, HEIGHT - 48.0))
-        if abs(step) > 1e-6
-    ]
-    x, y = fix + back * max(0.0, min(room))
-    left = x - 9.0 - width >= 4.0
-    return float(x - 9.0 if left else x + 9.0), float(y), "end" if left else "start"
-
-
-def furniture(debrief: Debrief, views: tuple[View, View]) -> Markup:
+def corners(debrief: Debrief, views: tuple[View, View]) -> Markup:
     """North arrow, wind arrow and scale bar, in the corners."""
+    wind = debrief.wind
     parts = [
         element(
             "g",
-            element("path", d="M0-17L6 9 0 4-6 9Z", class_="north-arrow"),
-            element("text", "N", y=-20, class_="middle", text_anchor="middle"),
+            furniture.north_arrow(),
             **both(views, lambda view: f"translate(30 44) rotate({short(view.turn_deg, 2)})"),
         )
     ]
-    wind = debrief.wind
     if wind is not None:
         parts.append(
             element(
                 "g",
-                element("path", d="M0-20V14M-6 6L0 17 6 6", class_="wind-arrow"),
+                furniture.wind_arrow(),
                 **both(
                     views,
                     lambda view: (
@@ -264,30 +269,16 @@ def furniture(debrief: Debrief, views: tuple[View, View]) -> Markup:
                 ),
             )
         )
-        magnetic = heading_name(wind.from_true_deg - debrief.hold.variation_deg)
-        parts.append(
-            element(
-                "text",
-                f"wind {magnetic}° mag, {wind.speed_kt:.0f} kt",
-                x=WIDTH - 62.0,
-                y=36,
-                text_anchor="end",
-                class_="small",
-            )
-        )
-    else:
-        parts.append(element("text", "wind not measurable", x=WIDTH - 12.0, y=36, text_anchor="end", class_="small"))
+    words, right = wind_words(debrief), WIDTH - (62.0 if wind is not None else 12.0)
+    parts.append(element("text", words, x=right, y=36, text_anchor="end", class_="small"))
     for view in views:
-        length = pleasant_step(110.0 / view.px_per_nm, 1) if view.px_per_nm > 0 else 1.0
-        length = length if length * view.px_per_nm <= 150.0 else length / 2
-        px = length * view.px_per_nm
-        y = HEIGHT - 14.0
-        parts.append(
-            element(
-                "g",
-                element("path", d=f"M14 {short(y - 5)}V{short(y)}H{short(14 + px)}V{short(y - 5)}", class_="scale-bar"),
-                element("text", f"{short(length, 2)} NM", x=20.0 + px, y=y, class_="small"),
-                class_=f"only-{view.name}",
-            )
-        )
+        bar, _ = furniture.scale_bar(view.px_per_nm, 110.0)
+        parts.append(element("g", bar, transform=f"translate(14 {short(HEIGHT - 14)})", class_=f"only-{view.name}"))
     return element("g", *parts, class_="furniture")
+
+
+def wind_words(debrief: Debrief) -> str:
+    wind = debrief.wind
+    if wind is None:
+        return "wind not measurable"
+    return f"wind {heading_name(wind.from_true_deg - debrief.hold.variation_deg)}° mag, {wind.speed_kt:.0f} kt"

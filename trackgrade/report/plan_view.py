@@ -13,24 +13,29 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
+from trackgrade.drawing.labels import Box, Placer
+from trackgrade.drawing.svg import element, short, simplified_polyline
+from trackgrade.drawing.view import PER_NM, View, fit
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import station_of
-from trackgrade.report.drawing import element, short, simplified_polyline
 from trackgrade.report.limits import corridor_share
 from trackgrade.report.plan_marks import (
+    HEIGHT,
+    WIDTH,
     Event,
+    both,
+    corners,
     find_events,
     fix_mark,
-    furniture,
     line_style,
+    placer,
     sign,
     signs,
     tags,
     words_on_the_hold,
 )
 from trackgrade.report.timeline import Stretch, Timeline
-from trackgrade.report.view import HEIGHT, PER_NM, WIDTH, View, both, fit
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 
@@ -38,6 +43,8 @@ from trackgrade.track.track import Floats
 TOLERANCE = 2.0
 #: Beyond this distance from the fix a flight that never held is not drawn [NM].
 FAR_NM = 12.0
+#: How far before the fix the course is drawn [NM], and the air about what is flown [px].
+COURSE_NM, MARGIN = 8.0, 52.0
 #: Size of a small plate [px].
 PLATE_WIDTH, PLATE_HEIGHT = 180.0, 230.0
 
@@ -58,7 +65,9 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
     views = _views(debrief, timeline, frame)
     events = find_events(debrief, timeline)
     world = _world(debrief, timeline, frame, views[0])
-    drawn_signs = signs(events, views, len(timeline.laps))
+    free = {view.name: _room(debrief, timeline, frame, view) for view in views}
+    drawn_tags = list(tags(debrief, timeline, views, free))
+    words = words_on_the_hold(debrief, frame, views, free)
     alternative = _alternative(debrief, timeline)
     svg = element(
         "svg",
@@ -66,10 +75,10 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
         element("desc", alternative, id="plan-desc"),
         element("g", *world, class_="world", **both(views, lambda view: view.transform)),
         fix_mark(views),
-        element("g", *tags(debrief, timeline, views), class_="tags"),
-        element("g", *drawn_signs, class_="signs"),
-        words_on_the_hold(debrief, frame, views),
-        furniture(debrief, views),
+        element("g", *drawn_tags, class_="tags"),
+        element("g", *signs(events, views, free, len(timeline.laps)), class_="signs"),
+        words,
+        corners(debrief, views),
         element("g", id="plan-aircraft", class_="aircraft", visibility="hidden"),
         id="plan",
         class_="plan",
@@ -84,7 +93,22 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
 
 def _views(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[View, View]:
     east, north = outline(debrief, timeline, frame)
-    return fit("hold", -debrief.hold.inbound_course_true_deg, east, north), fit("north", 0.0, east, north)
+    size, margins = (WIDTH, HEIGHT), (MARGIN, MARGIN, MARGIN, MARGIN)
+    turn = -debrief.hold.inbound_course_true_deg
+    return fit("hold", turn, east, north, size, margins), fit("north", 0.0, east, north, size, margins)
+
+
+def _room(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -> Placer:
+    """Where words may stand in a view: off the laps flown, the lap that works, the course and the fix."""
+    free = placer()
+    free.keep_off(Box.about(*view.place(0.0, 0.0), 26.0, 26.0))
+    free.keep_off_line(*view.places(*frame.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2))))
+    for stretch in timeline.stretches:
+        free.keep_off_line(*view.places(*flown_between(debrief, stretch.start_epoch_s, stretch.end_epoch_s)))
+    if debrief.solved is not None:
+        along, cross = np.asarray(debrief.solved.path_along_nm), np.asarray(debrief.solved.path_cross_nm)
+        free.keep_off_line(*view.places(*frame.east_north(along, cross)))
+    return free
 
 
 def outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Floats, Floats]:
@@ -153,9 +177,7 @@ def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -
     if len(samples):
         for start, end in timeline.axis.spans:
             yield element("path", d=_stretch_line(debrief, start, end), class_="elsewhere")
-    along = np.array([-6.0, 0.0])
-    east, north = frame.east_north(along, np.zeros(2))
-    yield element("path", d=_line(east, north, 0.0), class_="course")
+    yield element("path", d=_course(frame), class_="course")
     for stretch in timeline.stretches:
         yield element(
             "path",
@@ -166,9 +188,13 @@ def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -
         )
 
 
+def _course(frame: HoldFrame) -> str:
+    return _line(*frame.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2)), 0.0)
+
+
 def _corridor(debrief: Debrief, frame: HoldFrame) -> str:
     """The standard's share of full scale either side of the course, 8 NM before the fix to the fix."""
-    along = np.linspace(-8.0, 0.0, 9)
+    along = np.linspace(-COURSE_NM, 0.0, 9)
     low, high = corridor_edges(debrief, frame, along)
     edges = np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1]))
     return _line(*frame.east_north(*edges), 0.0) + "Z"
@@ -202,7 +228,7 @@ def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], frame:
         view.x0 * scale + (PLATE_WIDTH - WIDTH * scale) / 2,
         view.y0 * scale + (PLATE_HEIGHT - HEIGHT * scale) / 2,
     )
-    lines = [element("path", d=_line(*frame.east_north(np.array([-6.0, 0.0]), np.zeros(2)), 0.0), class_="course")]
+    lines = [element("path", d=_course(frame), class_="course")]
     if debrief.solved is not None:
         lines.insert(0, element("use", href="#path-solved"))
     lines.append(element("use", href=f"#path-{stretch.key}"))

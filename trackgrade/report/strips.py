@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from trackgrade.report.drawing import element, pleasant_step, short, simplified_polyline
+from trackgrade.drawing.lengths import round_step, round_ticks
+from trackgrade.drawing.svg import element, short, simplified_polyline
 from trackgrade.report.limits import corridor_share, limit_of, share_words
 from trackgrade.report.needles import NeedleLine
 from trackgrade.report.numbers import clock
@@ -149,10 +150,11 @@ def _range(values: Floats, bands: tuple[Band, ...], least: float) -> tuple[float
 
 def even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, str], ...]:
     """(value, words) of round steps through a range."""
-    step = pleasant_step(high - low, most)
-    first = np.ceil(low / step) * step
-    values = np.arange(first, high + step * 1e-9, step)
-    return tuple((float(v), f"{v + 0.0:,.0f}".replace(",", "\u202f") if step >= 1 else f"{v + 0.0:g}") for v in values)
+    whole = round_step(high - low, most) >= 1
+    return tuple(
+        (v, f"{v + 0.0:,.0f}".replace(",", "\u202f") if whole else f"{v + 0.0:.6g}")
+        for v in round_ticks(low, high, most)
+    )
 
 
 def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:

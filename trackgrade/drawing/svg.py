@@ -93,11 +93,3 @@ def simplified_polyline(x: Floats, y: Floats, tolerance: float) -> str:
     if not out_x:
         return ""
     return polyline(np.concatenate(out_x), np.concatenate(out_y))
-
-
-def pleasant_step(span: float, most: int) -> float:
-    """The smallest of 1, 2, 5 times a power of ten that cuts ``span`` into at most ``most`` parts."""
-    if not span > 0:
-        return 1.0
-    power = 10.0 ** np.floor(np.log10(span / most))
-    return float(next(power * k for k in (1.0, 2.0, 5.0, 10.0, 20.0) if span / (power * k) <= most))

@@ -1,0 +1,40 @@
+"""What stands in the corners of every drawing of a hold: north, wind, scale; and the fix. About the origin, as SVG."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from trackgrade.drawing.labels import text_width
+from trackgrade.drawing.lengths import round_length
+from trackgrade.drawing.svg import element, short
+
+#: Size of words in a drawing at full size [px], as ``picture.css`` has it, and the height of a line of them.
+LETTERS_PX, LINE_PX = 12.0, 15.5
+
+
+def north_arrow() -> Markup:
+    """Points up: turn it with the view. Its letter turns with it."""
+    return Markup("").join(
+        (
+            element("path", d="M0-17L6 9 0 4-6 9Z", class_="north-arrow"),
+            element("text", "N", y=-20, text_anchor="middle"),
+        )
+    )
+
+
+def wind_arrow() -> Markup:
+    """Blows down: turn it with the view and by where the wind comes from."""
+    return element("path", d="M0-20V14M-6 6L0 17 6 6", class_="wind-arrow")
+
+
+def scale_bar(px_per_nm: float, room_px: float) -> tuple[Markup, float]:
+    """A round length and its words to the right of it, from the origin to the right; and how wide it all is."""
+    length = round_length(room_px / px_per_nm) if px_per_nm > 0 else 1.0
+    px, words = length * px_per_nm, f"{short(length, 3)} NM"
+    bar = element("path", d=f"M0-5V0H{short(px)}V-5", class_="scale-bar")
+    return bar + element("text", words, x=px + 6.0, class_="small"), px + 6.0 + text_width(words, LETTERS_PX)
+
+
+def fix_mark() -> Markup:
+    """The fix: a cross in a ring."""
+    return element("path", d="M-11 0H11M0-11V11", class_="fix-cross") + element("circle", r=7.0, class_="fix-ring")
