@@ -119,7 +119,7 @@ def test_heading_to_course(
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_four_minute_lap(turns: str) -> None:
     """No wind, one-minute legs, standard rate: one minute outbound from abeam, four minutes a lap (arithmetic)."""
-    lap = solve_lap(hold(143.0, turns), 100.0, 0.0, 0.0)
+    lap = solve_lap(hold(143.0, turns), 100.0, 0.0, 0.0, roll_s=0.0, short_of_course_nm=0.0)
     assert lap.feasible
     assert lap.lap_s == pytest.approx(240.0, abs=1e-9)
     assert lap.outbound_s == pytest.approx(60.0, abs=1e-9)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from trackgrade.briefing.leaving import LeavingPlan, plan_leaving
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.atmosphere import cas_from_tas_kt
+from trackgrade.errors import UsageError
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import SolvedLap, air_of, solve_lap
+from trackgrade.hold.planning import LARGEST_OUTBOUND_WCA_DEG, LONGEST_LAP_S, SolvedLap, air_of, solve_lap
 from trackgrade.hold.rules import RuleLap, by_rules, next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.hold.sectors import EntryChoice, entry_plan, expected_entries, sector_margin_deg
 from trackgrade.score.standard import Standard
@@ -103,17 +104,20 @@ def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_
 
     Raises
     ------
-    ValueError
-        An airspeed or turn rate that is not positive.
+    UsageError
+        An airspeed, wind or rate of turn that no aircraft or air has.
     """
-    solved = solve_lap(
-        hold,
-        conditions.tas_kt,
-        conditions.wind_from_true_deg,
-        conditions.wind_kt,
-        turn_rate_deg_s=conditions.turn_rate_deg_s,
-        bank_limit_deg=conditions.bank_limit_deg,
-    )
+    try:
+        solved = solve_lap(
+            hold,
+            conditions.tas_kt,
+            conditions.wind_from_true_deg,
+            conditions.wind_kt,
+            turn_rate_deg_s=conditions.turn_rate_deg_s,
+            bank_limit_deg=conditions.bank_limit_deg,
+        )
+    except ValueError as wrong:
+        raise UsageError(f"cannot brief this: {wrong}") from None
     ias_kt = None
     if hold.altitude_ft is not None:
         ias_kt = float(cas_from_tas_kt(conditions.tas_kt, hold.altitude_ft, conditions.isa_deviation_c))
@@ -147,17 +151,17 @@ def first_laps_by_rule(hold: Hold, conditions: Conditions, solved: SolvedLap) ->
 
     Lap 1: three times the drift, the leg's own time outbound; then each outbound time corrected by equal seconds.
     A leg in NM is one lap, turned back at that distance along the course: it leaves no time to correct. Empty
-    where the inbound course cannot be flown.
+    where no hold can be flown, and where three times the drift no longer leads away from the fix.
     """
-    if math.isnan(solved.inbound_gs_kt):
+    wca_deg = triple_drift_wca_deg(solved.inbound_wca_deg)
+    if not abs(wca_deg) <= LARGEST_OUTBOUND_WCA_DEG:
         return ()
     laps: list[RuleLap] = []
-    wca_deg = triple_drift_wca_deg(solved.inbound_wca_deg)
     outbound_s: float = round(solved.target_inbound_s)
     if hold.leg.nm is not None:
         away = math.radians(wca_deg) * hold.side + math.pi
         speed = air_of(hold, conditions.tas_kt, conditions.wind_from_true_deg, conditions.wind_kt).velocity(away)[0]
-        if speed >= 0.0:
+        if speed * LONGEST_LAP_S > -hold.leg.nm:
             return ()
         outbound_s = -hold.leg.nm / speed
     for _ in range(FIRST_LAPS if hold.leg.nm is None else 1):
@@ -188,7 +192,7 @@ def _entries(hold: Hold, conditions: Conditions, solved: SolvedLap, heading_true
             conditions.wind_from_true_deg,
             conditions.wind_kt,
         )
-        if kind == "direct" and not math.isnan(solved.outbound_heading_true_deg):
+        if kind == "direct" and conditions.wind_kt > 0.0 and not math.isnan(solved.outbound_heading_true_deg):
             in_wind = solved.outbound_heading_true_deg
         leg_s = None if kind == "direct" else _entry_leg_s(hold, solved)
         told.append(

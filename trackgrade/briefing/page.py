@@ -104,7 +104,7 @@ def contents(brief: Brief) -> Page:
         else None,
         rules=tuple(
             Row(
-                f"by rule {number}" if hold.leg.nm is None else "by rule",
+                words.rule_name(brief, number),
                 words.heading(brief, rule.outbound_heading_true_deg),
                 clock(rule.outbound_s),
                 words.inbound_of(rule),
@@ -114,7 +114,7 @@ def contents(brief: Brief) -> Page:
             for number, rule in enumerate(brief.rule_laps, 1)
         ),
         drift=words.drift(brief),
-        turns=words.turns(brief),
+        turns=words.turns(brief) if known else "",
         by_distance=words.by_distance(brief) if known else "",
         by_rule=words.by_rule(brief),
         correction=words.correction(brief),

@@ -29,9 +29,9 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
         yield from _heading(words.entry_headline(brief))
         for told in brief.entries:
             yield from _wrapped(words.entry(brief, told))
-    yield from _heading("The laps")
-    yield from _laps(brief)
     if not math.isnan(brief.solved.lap_s):
+        yield from _heading("The laps")
+        yield from _laps(brief)
         yield from _wrapped(words.drift(brief))
         yield from _wrapped(f"{words.turns(brief)}. {words.by_distance(brief)}")
     for text in words.correction(brief):
@@ -42,19 +42,26 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
 
 
 def _laps(brief: Brief) -> Iterator[tuple[str, bool]]:
-    yield _row("", "heading", "outbound", "inbound", "rolls out"), False
     lap = brief.solved
-    if not math.isnan(lap.lap_s):
-        heading = words.heading(brief, lap.outbound_heading_true_deg)
-        yield _row("solved", heading, clock(lap.outbound_s), clock(lap.inbound_s), words.solved_note(brief)), False
+    yield _row("", "heading", "outbound", "inbound", "rolls out"), False
+    heading = words.heading(brief, lap.outbound_heading_true_deg)
+    yield _row("solved", heading, clock(lap.outbound_s), clock(lap.inbound_s), words.solved_note(brief)), False
     for number, rule in enumerate(brief.rule_laps, 1):
-        name = "by rule" if brief.hold.leg.nm is not None else f"by rule {number}"
         heading = words.heading(brief, rule.outbound_heading_true_deg)
-        yield _row(name, heading, clock(rule.outbound_s), words.inbound_of(rule), words.rollout(rule)), False
+        yield (
+            _row(
+                words.rule_name(brief, number),
+                heading,
+                clock(rule.outbound_s),
+                words.inbound_of(rule),
+                words.rollout(rule),
+            ),
+            False,
+        )
 
 
 def _row(label: str, heading: str, outbound: str, inbound: str, note: str) -> str:
-    return f"  {label:10}{heading:>8}{outbound:>10}{inbound:>9}  {note}"
+    return f"  {label:20}{heading:>8}{outbound:>10}{inbound:>9}  {note}"
 
 
 def _leaving(brief: Brief) -> Iterator[tuple[str, bool]]:

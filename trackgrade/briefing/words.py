@@ -9,8 +9,8 @@ from trackgrade.briefing.brief import SLOW_WITHIN_MIN, Brief, EntryBrief
 from trackgrade.briefing.leaving import LeavingPlan, clock
 from trackgrade.hold.courses import course_name, heading_name, variation_name
 from trackgrade.hold.guidance import flag_words
-from trackgrade.hold.planning import SolvedLap
-from trackgrade.hold.rules import RuleLap
+from trackgrade.hold.planning import SHORT_OF_COURSE_NM, SolvedLap
+from trackgrade.hold.rules import RuleLap, worth_outbound_s
 
 CAUTION = (
     "A training aid: not for navigation, not an official evaluation. Your clearance, your charts, your instructor "
@@ -20,8 +20,10 @@ CAUTION = (
 #: How a note of the hold begins that is a warning.
 WARNING = "Warning: "
 
-#: Less than this beside the course at the roll-out is on it: a tenth of a mile is a needle's width or so.
-ON_COURSE_NM = 0.05
+#: Rolled out no further short of the course than this is rolled out on it: a tenth of a mile is a needle's width or so.
+ON_COURSE_NM = 0.1
+
+LAP_NAMES = ("first lap", "second lap", "third lap")
 
 
 def pattern(brief: Brief) -> str:
@@ -158,8 +160,13 @@ def _corrected(degrees: float) -> str:
 
 
 def turns(brief: Brief) -> str:
+    """The turn that every number here assumes, and where the solved lap is aimed."""
     lap = brief.solved
-    return f"Turns at {lap.turn_rate_deg_s:.1f}°/s, {lap.bank_deg:.0f}° of bank, radius {lap.turn_radius_nm:.1f} NM"
+    return (
+        f"Turns at {lap.turn_rate_deg_s:.1f}°/s, {lap.bank_deg:.0f}° of bank, rolled into in {lap.roll_s:g} s, "
+        f"radius {lap.turn_radius_nm:.1f} NM; the solved lap rolls out {SHORT_OF_COURSE_NM:g} NM short of the course, "
+        "so that a small error does not carry it through"
+    )
 
 
 def by_distance(brief: Brief) -> str:
@@ -178,24 +185,32 @@ def by_rule(brief: Brief) -> str:
         )
     return (
         "By rule: three times the inbound drift outbound (AIM 5-3-8), each outbound time corrected by equal seconds; "
-        "what each would come to in this wind."
+        "what each would come to in this wind, the inbound time counted from the course where a lap slides through it, "
+        "else from the roll-out."
     )
+
+
+def rule_name(brief: Brief, number: int) -> str:
+    return "by rule" if brief.hold.leg.nm is not None else f"by rule, {LAP_NAMES[number - 1]}"
 
 
 def correction(brief: Brief) -> tuple[str, ...]:
     """The rule for the next outbound time, and for the next outbound heading, with their size in this wind."""
     lap = brief.solved
-    known = not math.isnan(lap.lap_s)
+    if math.isnan(lap.lap_s):
+        return ()
     told = []
-    if brief.hold.leg.nm is None:
-        text = f"Next outbound = last outbound + {clock(brief.target_s)} - the inbound you timed"
-        share = lap.inbound_gs_kt / lap.outbound_gs_kt if known else 1.0
-        if abs(share - 1.0) >= 0.05:
-            text += f"; in this wind each second inbound is worth {share:.1f} s outbound"
-        told.append(text)
-    else:
+    if brief.hold.leg.nm is not None:
         told.append("Turn back at the same distance each lap")
-    if known and lap.outbound_from_level_s > 10.0:
+    elif not lap.feasible:
+        told.append(f"No outbound time makes {clock(brief.target_s)} inbound in this wind: do not chase it")
+    else:
+        text = f"Next outbound = last outbound + {clock(brief.target_s)} - the inbound you timed"
+        worth_s = worth_outbound_s(lap, brief.hold)
+        if abs(worth_s - 1.0) >= 0.05:
+            text += f"; in this wind each second inbound is worth {worth_s:.1f} s outbound on the same heading"
+        told.append(text)
+    if lap.outbound_from_level_s > 10.0:
         per_nm_deg = math.degrees(1.0 / (lap.tas_kt / 3600.0 * lap.outbound_from_level_s))
         step_nm = next((nm for nm in (0.1, 0.2, 0.5) if nm * per_nm_deg >= 2.0), 1.0)
         away, toward = ("left", "right") if brief.hold.side > 0 else ("right", "left")
@@ -209,9 +224,9 @@ def correction(brief: Brief) -> tuple[str, ...]:
 def rollout(rule: RuleLap) -> str:
     """Where a lap by rule rolls out."""
     off = rule.rollout_cross_nm
-    if abs(off) < ON_COURSE_NM:
-        return "on course"
-    return f"{abs(off):.1f} NM {'short' if off > 0 else 'through'}"
+    if rule.crossed:
+        return f"{max(abs(off), 0.05):.{1 if off < -0.095 else 2}f} NM through"
+    return "on course" if off < ON_COURSE_NM else f"{off:.1f} NM short"
 
 
 def inbound_of(rule: RuleLap) -> str:

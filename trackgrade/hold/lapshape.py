@@ -17,6 +17,9 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
+#: A turn counts as one above a quarter of standard rate, or of its own rate where that is less (as laps are measured).
+TURNING_RAD_S, TURNING_SHARE = math.radians(0.75), 0.25
+
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _STEP_NODES, _STEP_WEIGHTS = np.polynomial.legendre.leggauss(4)
 
@@ -30,6 +33,11 @@ class Air:
     wind_cross_nm_s: float
     rate_rad_s: float
     roll_s: float = 0.0
+
+    @property
+    def edge_s(self) -> float:
+        """From the first movement of a turn to what counts as its start (`TURNING_SHARE`), and the same at its end."""
+        return self.roll_s * min(TURNING_RAD_S / self.rate_rad_s, TURNING_SHARE)
 
     @property
     def wind_speed_nm_s(self) -> float:
@@ -169,25 +177,40 @@ def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
 
 @dataclass(frozen=True)
 class LapShape:
-    """A lap flown on one outbound heading for one straight time: where its turn back ends.
+    """A lap flown on one outbound heading for one straight time, and where its turn back ends.
 
-    Times [s] from the fix; ``rollout_*`` is the end of the turn back [NM].
+    Times [s] from the fix; turns end where they are measured to on a flown lap, ``edge_s`` before the last movement.
+    ``turned_*``: where the turn back is begun; ``rollout_*``: where it ends [NM].
     """
 
     outbound_rad: float
-    wings_level_s: float
+    straight_s: float
+    fix_turn_s: float
+    back_turn_s: float
+    edge_s: float
     abeam_s: float
-    outbound_end_s: float
-    outbound_end_along_nm: float
-    outbound_end_cross_nm: float
-    rollout_s: float
+    turned_along_nm: float
+    turned_cross_nm: float
     rollout_along_nm: float
     rollout_cross_nm: float
+
+    @property
+    def wings_level_s(self) -> float:
+        return self.fix_turn_s - self.edge_s
+
+    @property
+    def outbound_end_s(self) -> float:
+        """When the turn back is begun, by hand: it is measured as one ``edge_s`` later."""
+        return self.fix_turn_s + self.straight_s
 
     @property
     def outbound_s(self) -> float:
         """Seconds from abeam to the start of the turn back; negative where that comes first."""
         return self.outbound_end_s - self.abeam_s
+
+    @property
+    def rollout_s(self) -> float:
+        return self.fix_turn_s + self.straight_s + self.back_turn_s - self.edge_s
 
 
 def lap_shape(outbound_rad: float, straight_s: float, air: Air) -> LapShape:
@@ -197,24 +220,45 @@ def lap_shape(outbound_rad: float, straight_s: float, air: Air) -> LapShape:
     along = turn.along_nm + straight_s * speed_along
     cross = turn.cross_nm + straight_s * speed_cross
     seconds, back_along, back_cross = turn_back(outbound_rad, air)
-    end_s = turn.seconds + straight_s
     return LapShape(
         outbound_rad=outbound_rad,
-        wings_level_s=turn.seconds,
+        straight_s=straight_s,
+        fix_turn_s=turn.seconds,
+        back_turn_s=seconds,
+        edge_s=air.edge_s,
         abeam_s=turn.abeam_s,
-        outbound_end_s=end_s,
-        outbound_end_along_nm=along,
-        outbound_end_cross_nm=cross,
-        rollout_s=end_s + seconds,
-        rollout_along_nm=along + back_along,
+        turned_along_nm=along,
+        turned_cross_nm=cross,
+        rollout_along_nm=along + back_along - air.edge_s * air.inbound_gs_nm_s,
         rollout_cross_nm=cross + back_cross,
     )
+
+
+def turns_of(outbound_rad: float, air: Air) -> tuple[float, float, float]:
+    """Seconds and displacement [NM] of both turns of a lap on an outbound heading."""
+    start = air.inbound_heading_rad
+    there = displacement(turn_phases(outbound_rad - start, air), start, air)
+    back = turn_back(outbound_rad, air)
+    return there[0] + back[0], there[1] + back[1], there[2] + back[2]
 
 
 def turn_back(outbound_rad: float, air: Air) -> tuple[float, float, float]:
     """Seconds and displacement [NM] of the turn from an outbound heading to the inbound one."""
     change = 2.0 * math.pi + air.inbound_heading_rad - outbound_rad
     return displacement(turn_phases(change, air), outbound_rad, air)
+
+
+def crossing_before_rollout_s(shape: LapShape, air: Air) -> float:
+    """How long before the roll-out the course is crossed in the turn back [s]; 0 where the turn ends short of it."""
+    change = 2.0 * math.pi + air.inbound_heading_rad - shape.outbound_rad
+    t_s, _, cross, _ = trace(turn_phases(change, air), shape.outbound_rad, air, 0.5)
+    cross = cross + shape.turned_cross_nm
+    through = np.flatnonzero((cross[:-1] > 0.0) & (cross[1:] <= 0.0))
+    if len(through) == 0:
+        return 0.0
+    k = int(through[-1])
+    share = float(cross[k] / (cross[k] - cross[k + 1]))
+    return max(0.0, shape.back_turn_s - air.edge_s - float(t_s[k] + share * (t_s[k + 1] - t_s[k])))
 
 
 def trace(
@@ -249,7 +293,7 @@ def lap_phases(shape: LapShape, inbound_s: float, air: Air) -> tuple[Phase, ...]
     start = air.inbound_heading_rad
     return (
         *turn_phases(shape.outbound_rad - start, air),
-        Phase(shape.outbound_end_s - shape.wings_level_s),
+        Phase(shape.straight_s),
         *turn_phases(2.0 * math.pi + start - shape.outbound_rad, air),
-        Phase(max(inbound_s, 0.0)),
+        Phase(max(inbound_s - shape.edge_s, 0.0)),
     )

@@ -1,8 +1,8 @@
 """The lap that works in this wind: the outbound heading and time that roll out on the course, on time.
 
-Two unknowns (outbound heading, outbound time), two equations (no distance left across the course at the end of
-the turn back; the wanted time from there to the fix). The rules of the trade approximate it; `rules.py` tells
-what they would leave.
+Two unknowns (outbound heading, outbound time), two equations (a wanted distance across the course at the end of the
+turn back; the wanted time from there to the fix). The rules of the trade approximate it; `rules.py` tells what they
+would leave.
 """
 
 from __future__ import annotations
@@ -15,24 +15,42 @@ import numpy as np
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.units import KT_PER_M_S, STANDARD_GRAVITY_M_S2
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.lapshape import (
-    Air,
-    Floats,
-    LapShape,
-    fix_turn,
-    lap_phases,
-    lap_shape,
-    trace,
-    turn_back,
-)
+from trackgrade.hold.lapshape import Air, Floats, LapShape, lap_phases, lap_shape, trace, turns_of
 
 STANDARD_RATE_DEG_S = 3.0
+
+#: Time to roll into a turn, and out of it [s]: light aircraft take 3 to 5 s for 15 to 20 degrees of bank.
+ROLL_S = 3.5
+
+#: Where the lap is to roll out, short of the course [NM]. Aimed at the course itself half of all laps slide through it,
+#: and then the inbound time starts at the crossing, up to a quarter of a minute before the roll-out.
+SHORT_OF_COURSE_NM = 0.05
 
 #: Beyond this the outbound "leg" goes across the course, not away from the fix. Our own choice.
 LARGEST_OUTBOUND_WCA_DEG = 75.0
 
+#: No hold in more wind than this share of the airspeed, with one leg this many times the other, or with a lap this
+#: long [s]: our own choices; at the first the aircraft stands still over the ground but for a fifth of its speed.
+MOST_WIND_SHARE = 0.8
+LEGS_TIMES = 10.0
+LONGEST_LAP_S = 3600.0
+
+#: Where no lap meets the target: what is "on the course" all the same, each side of the aim [NM]; and how many seconds
+#: nearer to the target are not worth a larger correction.
+NEAREST_ACROSS_NM = 0.06
+NEAREST_TIE_S = 3.0
+
+#: What can be flown at all: true airspeed [kt], rate of turn [deg/s], wind [kt].
+TAS_KT, RATE_DEG_S, WIND_KT = (20.0, 1000.0), (0.1, 30.0), (0.0, 500.0)
+
 #: Spacing of the points of a path [s].
 DRAWN_EVERY_S = 1.0
+
+#: The search for the lap: steps, the largest change of heading in one [rad], and what counts as closed [NM].
+NEWTON_STEPS, LARGEST_STEP_RAD, CLOSED_NM = 30, 0.3, 1e-9
+
+#: How it is said that there is none.
+NO_HOLD = "no hold can be flown in this wind"
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,9 +59,9 @@ class SolvedLap:
 
     ``outbound_s`` runs from abeam (`outbound_from_level_s` from wings level). ``path_*`` are arrays (n,): time
     from the fix [s], along and cross [NM]. ``abeam_s``, ``wings_level_s``, ``outbound_end_s``, ``rollout_s`` are
-    moments of the lap [s from the fix]. Where ``feasible`` is False no lap meets the target: this is the
-    nearest that rolls out on the course, and ``why`` says what stands in the way; where the course cannot be
-    tracked at all every number is NaN and the path empty.
+    moments of the lap [s from the fix], as they are measured on a flown one. Where ``feasible`` is False no lap
+    meets the target: this is the nearest that rolls out on the course, and ``why`` says what stands in the way;
+    where no hold can be flown at all every number is NaN and the path empty.
     """
 
     outbound_heading_true_deg: float
@@ -76,6 +94,7 @@ class SolvedLap:
     turn_rate_deg_s: float = math.nan
     bank_deg: float = math.nan
     turn_radius_nm: float = math.nan
+    roll_s: float = 0.0
 
     @property
     def outbound_end_from_fix_nm(self) -> float:
@@ -107,32 +126,30 @@ def solve_lap(
     turn_rate_deg_s: float = STANDARD_RATE_DEG_S,
     bank_limit_deg: float | None = None,
     target_inbound_s: float | None = None,
-    roll_s: float = 0.0,
+    roll_s: float = ROLL_S,
+    short_of_course_nm: float = SHORT_OF_COURSE_NM,
 ) -> SolvedLap:
-    """The lap that rolls out on the course with the target inbound time.
+    """The lap that rolls out ``short_of_course_nm`` from the course with the target inbound time.
 
     ``turn_rate_deg_s`` is flown unless it needs more than ``bank_limit_deg``. ``target_inbound_s`` defaults to
     the hold's leg: its minutes, or the time that its NM take. ``roll_s`` is the time to roll into and out of a
-    turn; 0 turns at once.
-
-    Without roll the two equations have a closed form: over both turns, a full circle, the way through the air
-    cancels, so the straight outbound way must undo the wind's drift over the whole lap, less the inbound leg.
-    That is a quadratic in its time with one positive root. Rolling in makes the two turns' ways through the air
-    differ a little; then scipy finds the root from there.
+    turn; 0 turns at once. Raises ValueError for what cannot be flown at all (`TAS_KT`, `RATE_DEG_S`, `WIND_KT`).
     """
     air = air_of(hold, tas_kt, wind_from_true_deg, wind_kt, turn_rate_deg_s, bank_limit_deg, roll_s)
     describe = _Describer(hold, air, wind_from_true_deg, wind_kt)
     gs = air.inbound_gs_nm_s
-    if not gs > 0.0:
-        return describe.nothing(_why_no_inbound(air))
+    if air.wind_speed_nm_s > MOST_WIND_SHARE * air.tas_nm_s:
+        return describe.nothing(f"The wind is {air.wind_speed_nm_s / air.tas_nm_s:.0%} of the airspeed: {NO_HOLD}")
     if target_inbound_s is None:
         target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else 60.0 * (hold.leg.minutes or 1.0)
-    shape = _closing(air, target_inbound_s)
+    shape = _closing(air, target_inbound_s, short_of_course_nm) if target_inbound_s < LONGEST_LAP_S else None
+    if target_inbound_s >= LONGEST_LAP_S or (shape is not None and not _bounded(shape, target_inbound_s)):
+        return describe.nothing(f"A lap with {target_inbound_s:.0f} s inbound would take too long: {NO_HOLD}")
     if shape is not None:
         return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
-    best = _nearest(air, target_inbound_s)
+    best = _nearest(air, target_inbound_s, short_of_course_nm)
     if best is None:
-        return describe.nothing(_why_infeasible(air, target_inbound_s, None))
+        return describe.nothing(f"No lap gives {target_inbound_s:.0f} s inbound: {NO_HOLD}")
     inbound_s = -best.rollout_along_nm / gs
     why = _why_infeasible(air, target_inbound_s, inbound_s)
     return describe.lap(best, inbound_s, target_inbound_s, False, why)
@@ -140,9 +157,17 @@ def solve_lap(
 
 def same_wind_lap(hold: Hold, lap: SolvedLap, target_inbound_s: float) -> SolvedLap | None:
     """The lap of another inbound time at the airspeed, turn and wind of a solved one; None where none closes."""
-    air = air_of(hold, lap.tas_kt, lap.wind_from_true_deg, lap.wind_kt, lap.turn_rate_deg_s)
-    shape = _closing(air, target_inbound_s) if air.inbound_gs_nm_s > 0.0 else None
-    if shape is None:
+    air = air_of(
+        hold,
+        lap.tas_kt,
+        lap.wind_from_true_deg,
+        lap.wind_kt,
+        lap.turn_rate_deg_s,
+        bank_limit_deg=None,
+        roll_s=lap.roll_s,
+    )
+    shape = _closing(air, target_inbound_s, lap.rollout_cross_nm)
+    if shape is None or not _bounded(shape, target_inbound_s):
         return None
     describe = _Describer(hold, air, lap.wind_from_true_deg, lap.wind_kt)
     return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
@@ -155,14 +180,19 @@ def air_of(
     wind_kt: float,
     turn_rate_deg_s: float = STANDARD_RATE_DEG_S,
     bank_limit_deg: float | None = None,
-    roll_s: float = 0.0,
+    roll_s: float = ROLL_S,
 ) -> Air:
-    """Airspeed, wind and turn in the hold's frame. Raises ValueError for a speed or rate that is not positive."""
-    if not tas_kt > 0.0 or not turn_rate_deg_s > 0.0:
-        raise ValueError("airspeed and turn rate must be positive")
+    """Airspeed, wind and turn in the hold's frame. Raises ValueError for what no aircraft or air does."""
     rate = turn_rate_deg_s
-    if bank_limit_deg is not None:
+    if bank_limit_deg is not None and 0.0 < bank_limit_deg < 90.0 and tas_kt > 0.0:
         rate = min(rate, rate_for_bank_deg_s(tas_kt, bank_limit_deg))
+    for what, value, (low, high) in (
+        ("airspeed [kt]", tas_kt, TAS_KT),
+        ("rate of turn [deg/s]", rate, RATE_DEG_S),
+        ("wind [kt]", wind_kt, WIND_KT),
+    ):
+        if not low <= value <= high:
+            raise ValueError(f"{what} must be from {low:g} to {high:g}, not {value:g}")
     toward = math.radians(wind_from_true_deg + 180.0 - hold.inbound_course_true_deg)
     return Air(
         tas_nm_s=tas_kt / 3600.0,
@@ -173,122 +203,122 @@ def air_of(
     )
 
 
-def _solve(air: Air, inbound_s: float) -> tuple[float, float] | None:
-    """Outbound heading [rad] and straight time [s] that close the lap; None where scipy finds none."""
-    heading, straight_s = _closed_form(air, inbound_s)
-    if air.roll_s <= 0.0:
-        return heading, straight_s
-    from scipy.optimize import root
+def _solve(air: Air, inbound_s: float, aim_nm: float) -> tuple[float, float] | None:
+    """Outbound heading [rad] and straight time [s] that end the lap's turn back where it is wanted; None if none do.
 
+    For turns that begin and end at once there is a closed form: over both turns, a full circle, the way through the
+    air cancels. With V the airspeed, w the wind, c the time of both turns, g the wanted end as a vector and T the
+    straight outbound time, T V u = g - w (c + T), where u is the unit vector of the outbound heading. Squared, a
+    quadratic in T with one positive root. Rolling in makes the two turns' ways through the air differ a little:
+    from there Newton's steps find the root.
+    """
+    wx, wy = air.wind_along_nm_s, air.wind_cross_nm_s
+    end = -air.inbound_gs_nm_s * (inbound_s - air.edge_s), aim_nm
+    circle_s = 2.0 * math.pi / air.rate_rad_s + 2.0 * air.roll_s
+    ax, ay = wx * circle_s - end[0], wy * circle_s - end[1]
+    a, b = air.tas_nm_s**2 - wx**2 - wy**2, wx * ax + wy * ay
+    straight_s = (b + math.sqrt(b * b + a * (ax**2 + ay**2))) / a
+    # Outbound headings run from 0 over 180 to 360, the way the fix turn goes.
+    heading = math.atan2(-(ay + wy * straight_s), -(ax + wx * straight_s)) % (2.0 * math.pi)
     # Rolling in moves the heading by a few degrees at most: one far from outbound stays so.
     if abs(math.degrees(heading) - 180.0) > LARGEST_OUTBOUND_WCA_DEG + 15.0:
         return None
-    leg_nm = air.inbound_gs_nm_s * inbound_s
-    first, last = air.inbound_heading_rad + 0.01, air.inbound_heading_rad + 2.0 * math.pi - 0.01
 
-    def misses(unknown: Floats) -> list[float]:
-        shape = lap_shape(min(max(float(unknown[0]), first), last), float(unknown[1]) * 60.0, air)
-        return [shape.rollout_along_nm + leg_nm, shape.rollout_cross_nm]
+    def miss(heading: float) -> tuple[float, float]:
+        _, along, cross = turns_of(heading, air)
+        speed_along, speed_cross = air.velocity(heading)
+        return along + straight_s * speed_along - end[0], cross + straight_s * speed_cross - end[1]
 
-    answer = root(misses, [heading, straight_s / 60.0], tol=1e-12)
-    if math.hypot(*misses(answer.x)) > 1e-6:
-        return None
-    return float(answer.x[0]), float(answer.x[1]) * 60.0
-
-
-def _closed_form(air: Air, inbound_s: float) -> tuple[float, float]:
-    """The root for turns that begin and end at once.
-
-    With V the airspeed, w the wind, c the time of a full circle, g the inbound leg as a vector and T the straight
-    outbound time, T V u = -(w (c + T) + g), where u is the unit vector of the outbound heading. Squared, a
-    quadratic in T: (V^2 - w^2) T^2 - 2 T w.(w c + g) - |w c + g|^2 = 0.
-    """
-    circle_s = 2.0 * math.pi / air.rate_rad_s
-    wx, wy = air.wind_along_nm_s, air.wind_cross_nm_s
-    ax = wx * circle_s + air.inbound_gs_nm_s * inbound_s
-    ay = wy * circle_s
-    a = air.tas_nm_s**2 - wx**2 - wy**2
-    b = wx * ax + wy * ay
-    c = ax**2 + ay**2
-    # The inbound course can be tracked, but a tailwind may still exceed the airspeed: then no lap closes.
-    if a <= 0.0:
-        return math.pi, 0.0
-    straight_s = (b + math.sqrt(b * b + a * c)) / a
-    heading = math.atan2(-(ay + wy * straight_s), -(ax + wx * straight_s))
-    # Outbound headings run from 0 over 180 to 360, the way the fix turn goes.
-    return heading % (2.0 * math.pi), straight_s
+    step = 1e-6
+    for _ in range(NEWTON_STEPS):
+        along, cross = miss(heading)
+        if math.hypot(along, cross) < CLOSED_NM:
+            return heading, straight_s
+        there_along, there_cross = miss(heading + step)
+        turn_along, turn_cross = (there_along - along) / step, (there_cross - cross) / step
+        speed_along, speed_cross = air.velocity(heading)
+        scale = turn_along * speed_cross - turn_cross * speed_along
+        if scale == 0.0:
+            return None
+        change = (cross * speed_along - along * speed_cross) / scale
+        heading += min(max(change, -LARGEST_STEP_RAD), LARGEST_STEP_RAD)
+        straight_s += (along * turn_cross - cross * turn_along) / scale
+        if abs(math.degrees(heading) - 180.0) > 150.0:
+            return None
+    return None
 
 
-def _closing(air: Air, inbound_s: float) -> LapShape | None:
+def _closing(air: Air, inbound_s: float, aim_nm: float) -> LapShape | None:
     """The lap that closes with this inbound time and can be flown as a hold; None where there is none."""
-    found = _solve(air, inbound_s)
+    found = _solve(air, inbound_s, aim_nm)
     shape = None if found is None else lap_shape(*found, air)
     return shape if shape is not None and _flyable(shape) else None
 
 
 def _flyable(shape: LapShape) -> bool:
     wca = abs(math.degrees(shape.outbound_rad) - 180.0)
-    straight_s = shape.outbound_end_s - shape.wings_level_s
-    return wca <= LARGEST_OUTBOUND_WCA_DEG and straight_s >= -1e-9 and shape.outbound_s >= -1e-9
+    return wca <= LARGEST_OUTBOUND_WCA_DEG and shape.straight_s >= -1e-9 and shape.outbound_s >= -1e-9
 
 
-def _nearest(air: Air, inbound_s: float) -> LapShape | None:
+def _bounded(shape: LapShape, inbound_s: float) -> bool:
+    """Whether a lap is one that anybody would fly: an hour at most, the outbound leg not many times the inbound."""
+    return shape.rollout_s + inbound_s <= LONGEST_LAP_S and shape.outbound_s <= LEGS_TIMES * max(inbound_s, 60.0)
+
+
+def _nearest(air: Air, inbound_s: float, aim_nm: float) -> LapShape | None:
     """Among laps that roll out on the course, the one whose inbound time is nearest the target; None if none.
 
-    Where many headings do as well (with next to no straight outbound the heading hardly matters), the one with
-    the least correction: a degree of it counts as much as a tenth of a second.
+    Where many headings do as well (with next to no straight outbound the heading hardly matters), the one with the
+    least correction.
     """
-    if air.wind_speed_nm_s >= air.tas_nm_s:
-        return None
     largest = math.radians(LARGEST_OUTBOUND_WCA_DEG)
-    best: LapShape | None = None
-    best_miss = math.inf
-    low, high, count = math.pi - largest, math.pi + largest, 76
+    best: tuple[float, float, LapShape] | None = None
+    low, high, count = math.pi - largest, math.pi + largest, 61  # odd: straight out and back is one of them
     for _ in range(3):  # each pass looks closer around the best so far
-        headings = np.linspace(low, high, count)
-        chosen: float | None = None
-        for heading in headings:
-            for straight_s in _straights_on_course(float(heading), air):
-                shape = lap_shape(float(heading), straight_s, air)
-                if not _flyable(shape):
-                    continue
-                miss = abs(-shape.rollout_along_nm / air.inbound_gs_nm_s - inbound_s)
-                miss += 0.1 * abs(math.degrees(float(heading)) - 180.0)
-                if miss < best_miss - 1e-9:
-                    best, best_miss, chosen = shape, miss, float(heading)
-        if chosen is None:
-            break
-        step = (high - low) / (count - 1)
-        low, high, count = max(chosen - step, math.pi - largest), min(chosen + step, math.pi + largest), 21
-    return best
+        found = []
+        for heading in np.linspace(low, high, count):
+            shape = _nearest_on(float(heading), air, inbound_s, aim_nm)
+            if shape is not None:
+                own_s = -shape.rollout_along_nm / air.inbound_gs_nm_s
+                found.append((abs(own_s - inbound_s), abs(shape.outbound_rad - math.pi), shape))
+        if best is not None:
+            found.append(best)
+        if not found:
+            return None
+        least = min(miss for miss, _, _ in found)
+        best = min((each for each in found if each[0] <= least + NEAREST_TIE_S), key=lambda each: each[1])
+        step, heading = (high - low) / (count - 1), best[2].outbound_rad
+        low, high, count = max(heading - step, math.pi - largest), min(heading + step, math.pi + largest), 11
+    assert best is not None
+    return best[2]
 
 
-def _straights_on_course(heading: float, air: Air) -> list[float]:
-    """Straight times on a heading after which the turn back ends on the course."""
-    turn = fix_turn(heading, air)
-    if not math.isfinite(turn.abeam_s):
-        return []
-    _, _, back_cross = turn_back(heading, air)
-    left = turn.cross_nm + back_cross
-    speed = air.velocity(heading)[1]
-    shortest = max(0.0, turn.abeam_s - turn.seconds)
-    if abs(left + shortest * speed) < 1e-9:
-        return [shortest]
-    if abs(speed) < 1e-12:
-        return []
-    straight_s = -left / speed
-    return [straight_s] if straight_s >= shortest else []
+def _nearest_on(heading: float, air: Air, inbound_s: float, aim_nm: float) -> LapShape | None:
+    """The lap on one heading that rolls out on the course, give or take `NEAREST_ACROSS_NM`, nearest the target."""
+    shape = lap_shape(heading, 0.0, air)
+    if not math.isfinite(shape.abeam_s):
+        return None
+    shortest = max(0.0, -shape.outbound_s)
+    speed_along, speed_cross = air.velocity(heading)
+    low, high = shortest, LONGEST_LAP_S
+    if abs(speed_cross) > 1e-12:
+        ends = sorted(
+            (aim_nm + off - shape.rollout_cross_nm) / speed_cross for off in (-NEAREST_ACROSS_NM, NEAREST_ACROSS_NM)
+        )
+        low, high = max(low, ends[0]), min(high, ends[1])
+    elif abs(shape.rollout_cross_nm - aim_nm) > NEAREST_ACROSS_NM:
+        return None
+    if low > high:
+        return None
+    gs = air.inbound_gs_nm_s
+    wanted = (-gs * inbound_s - shape.rollout_along_nm) / speed_along if abs(speed_along) > 1e-12 else low
+    found = lap_shape(heading, min(max(wanted, low), high), air)
+    own_s = -found.rollout_along_nm / gs
+    fits = _flyable(found) and _bounded(found, own_s) and 0.0 < own_s <= LEGS_TIMES * inbound_s
+    return found if fits else None
 
 
-def _why_no_inbound(air: Air) -> str:
-    if math.isnan(air.inbound_heading_rad):
-        kind, share = "crosswind", abs(air.wind_cross_nm_s) / air.tas_nm_s
-    else:
-        kind, share = "headwind", -air.wind_along_nm_s / air.tas_nm_s
-    return f"The {kind} on the inbound course is {share:.0%} of the airspeed: the course cannot be flown"
-
-
-def _why_infeasible(air: Air, target_s: float, best_s: float | None) -> str:
+def _why_infeasible(air: Air, target_s: float, best_s: float) -> str:
     circle_s = 2.0 * math.pi / air.rate_rad_s
     carried_nm = air.wind_speed_nm_s * circle_s
     text = (
@@ -297,8 +327,6 @@ def _why_infeasible(air: Air, target_s: float, best_s: float | None) -> str:
     )
     if air.wind_along_nm_s < 0.0:
         text += ", back along the course"
-    if best_s is None:
-        return text + ", and no outbound heading brings it back to the course"
     which = "longer" if best_s > target_s else "shorter"
     return (
         f"{text}. The best that rolls out on the course is {best_s:.0f} s inbound, "
@@ -343,8 +371,8 @@ class _Describer:
             abeam_s=shape.abeam_s,
             outbound_end_s=shape.outbound_end_s,
             rollout_s=shape.rollout_s,
-            outbound_end_along_nm=shape.outbound_end_along_nm,
-            outbound_end_cross_nm=shape.outbound_end_cross_nm,
+            outbound_end_along_nm=shape.turned_along_nm,
+            outbound_end_cross_nm=shape.turned_cross_nm,
             rollout_along_nm=shape.rollout_along_nm,
             rollout_cross_nm=shape.rollout_cross_nm,
         )
@@ -367,6 +395,7 @@ class _Describer:
             turn_rate_deg_s=rate,
             bank_deg=bank_for_rate_deg(tas_kt, rate),
             turn_radius_nm=turn_radius_nm(tas_kt, rate),
+            roll_s=self.air.roll_s,
         )
 
     def _heading(self, from_course_deg: float) -> float:

@@ -7,11 +7,18 @@ from dataclasses import dataclass
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.lapshape import Floats, fix_turn, lap_phases, lap_shape, trace
-from trackgrade.hold.planning import DRAWN_EVERY_S, STANDARD_RATE_DEG_S, air_of
+from trackgrade.hold.lapshape import Floats, crossing_before_rollout_s, fix_turn, lap_phases, lap_shape, trace
+from trackgrade.hold.planning import DRAWN_EVERY_S, ROLL_S, STANDARD_RATE_DEG_S, SolvedLap, air_of
 
 #: AIM 5-3-8: outbound, three times the inbound drift correction.
 DRIFT_TIMES = 3.0
+
+#: Rolled out no further through the course than this is rolled out on it [NM]: no needle shows it.
+NOT_THROUGH_NM = 0.01
+
+#: A course missed at the roll-out is joined at about this angle: nobody loses no time by it, and a sharper cut loses
+#: a few seconds more. Our own choice [deg].
+JOINED_AT_DEG = 25.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,14 +26,15 @@ class RuleLap:
     """What a lap flown by rule would come to: where it rolls out, and the inbound time.
 
     ``rollout_cross_nm``: toward the holding side positive (undershot), negative gone through the course.
-    ``inbound_s`` from the roll-out to abeam the fix along the course, as if it was joined without losing time;
-    negative where the lap rolls out past the fix. ``path_*`` [NM] (n,) from the fix to the roll-out.
+    ``inbound_s`` counts as a flown lap's does: from the course crossed in the turn back (``crossed``), else from the
+    roll-out, to the fix; negative where the lap rolls out past it. ``path_*`` [NM] (n,) from the fix to the roll-out.
     """
 
     outbound_heading_true_deg: float
     outbound_wca_deg: float
     outbound_s: float
     rollout_cross_nm: float
+    crossed: bool
     inbound_s: float
     inbound_error_s: float
     lap_s: float
@@ -45,24 +53,28 @@ def by_rules(
     target_inbound_s: float,
     turn_rate_deg_s: float = STANDARD_RATE_DEG_S,
     bank_limit_deg: float | None = None,
-    roll_s: float = 0.0,
+    roll_s: float = ROLL_S,
 ) -> RuleLap:
     """What comes of an outbound correction [deg, right positive] and time from abeam chosen by a rule."""
     air = air_of(hold, tas_kt, wind_from_true_deg, wind_kt, turn_rate_deg_s, bank_limit_deg, roll_s)
     outbound_rad = math.pi + hold.side * math.radians(outbound_wca_deg)
     turn = fix_turn(outbound_rad, air)
-    straight_s = max(0.0, turn.abeam_s + outbound_s - turn.seconds) if math.isfinite(turn.abeam_s) else outbound_s
-    shape = lap_shape(outbound_rad, straight_s, air)
-    inbound_s = -shape.rollout_along_nm / air.inbound_gs_nm_s
+    after_turn_s = turn.abeam_s - turn.seconds if math.isfinite(turn.abeam_s) else 0.0
+    shape = lap_shape(outbound_rad, max(0.0, after_turn_s + outbound_s), air)
+    crossed = shape.rollout_cross_nm < -NOT_THROUGH_NM
+    joining_nm = abs(shape.rollout_cross_nm) * math.tan(math.radians(JOINED_AT_DEG) / 2.0)
+    level_s = (joining_nm - shape.rollout_along_nm) / air.inbound_gs_nm_s
+    inbound_s = level_s + (crossing_before_rollout_s(shape, air) if crossed else 0.0)
     _, along, cross, _ = trace(lap_phases(shape, 0.0, air), air.inbound_heading_rad, air, DRAWN_EVERY_S)
     return RuleLap(
         outbound_heading_true_deg=float(wrap360(hold.inbound_course_true_deg + 180.0 + outbound_wca_deg)),
         outbound_wca_deg=outbound_wca_deg,
         outbound_s=outbound_s,
         rollout_cross_nm=shape.rollout_cross_nm,
+        crossed=crossed,
         inbound_s=inbound_s,
         inbound_error_s=inbound_s - target_inbound_s,
-        lap_s=shape.rollout_s + inbound_s,
+        lap_s=shape.rollout_s + level_s,
         path_along_nm=along,
         path_cross_nm=cross,
     )
@@ -76,3 +88,13 @@ def triple_drift_wca_deg(inbound_wca_deg: float) -> float:
 def next_outbound_equal_seconds_s(outbound_s: float, inbound_s: float, target_inbound_s: float) -> float:
     """The next outbound time by equal seconds (common practice): corrected by what the inbound was off."""
     return max(0.0, outbound_s + target_inbound_s - inbound_s)
+
+
+def worth_outbound_s(lap: SolvedLap, hold: Hold) -> float:
+    """Seconds of outbound time, on the same heading, that move the inbound time by one second.
+
+    Both legs shift the roll-out along the course: so the speeds along it count, not the ground speeds.
+    """
+    to_course = math.radians(lap.outbound_heading_true_deg - hold.inbound_course_true_deg)
+    wind_to = math.radians(lap.wind_from_true_deg + 180.0 - hold.inbound_course_true_deg)
+    return -lap.inbound_gs_kt / (lap.tas_kt * math.cos(to_course) + lap.wind_kt * math.cos(wind_to))

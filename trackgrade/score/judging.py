@@ -96,14 +96,17 @@ def solve_for_wind(hold: Hold, wind: Wind | None, wind_note: str, standard: Stan
         return None, wind_note or "the wind could not be estimated"
     from trackgrade.hold.planning import solve_lap  # scipy: loaded only where a lap is solved
 
-    solved = solve_lap(
-        hold,
-        wind.true_airspeed_kt,
-        wind.from_true_deg,
-        wind.speed_kt,
-        turn_rate_deg_s=standard.turns.rate_deg_s,
-        bank_limit_deg=standard.turns.bank_deg,
-    )
+    try:
+        solved = solve_lap(
+            hold,
+            wind.true_airspeed_kt,
+            wind.from_true_deg,
+            wind.speed_kt,
+            turn_rate_deg_s=standard.turns.rate_deg_s,
+            bank_limit_deg=standard.turns.bank_deg,
+        )
+    except ValueError as wrong:  # a balloon, a rocket
+        return None, f"no lap can be solved: {wrong}"
     if math.isnan(solved.outbound_s):  # the course cannot be tracked at all
         return None, solved.why
     return solved, solved.why

@@ -179,9 +179,9 @@ class _Reader:
         return Choices(**{key: self.number(table, key, "choices.", 0.0, high) for key, high in highs.items()})
 
     def turns(self, table: dict[str, Any]) -> Turns:
-        highs = {"rate_deg_s": 10.0, "bank_deg": 60.0, "flight_director_bank_deg": 60.0}
-        self.known(table, {*highs, *_SOURCE_KEYS}, "turns.")
-        numbers = {key: self.number(table, key, "turns.", 0.0, high) for key, high in highs.items()}
+        ranges = {"rate_deg_s": (0.5, 10.0), "bank_deg": (5.0, 60.0), "flight_director_bank_deg": (5.0, 60.0)}
+        self.known(table, {*ranges, *_SOURCE_KEYS}, "turns.")
+        numbers = {key: self.number(table, key, "turns.", low, high) for key, (low, high) in ranges.items()}
         return Turns(**numbers, source=self.source(table, "turns."))
 
     def steps(self, table: dict[str, Any]) -> tuple[SpeedStep, ...]:
