@@ -265,9 +265,9 @@ def test_triple_drift_overdoes_a_short_leg_and_its_error_has_a_side() -> None:
     assert by.rollout_cross_nm == pytest.approx(rollout_cross, abs=1e-5)
     assert by.crossed == (rollout_cross < 0.0)
     assert not by.crossed
-    joining_s = by.inbound_s - inbound_s  # at a cut of 20 degrees, against parallel to the course
+    joining_s = by.inbound_s - inbound_s  # at a cut of 25 degrees, against parallel to the course
     assert joining_s == pytest.approx(
-        rollout_cross * math.tan(math.radians(10.0)) / lap.inbound_gs_kt * 3600.0, abs=0.05
+        rollout_cross * math.tan(math.radians(12.5)) / lap.inbound_gs_kt * 3600.0, abs=0.05
     )
     assert by.outbound_wca_deg == pytest.approx(-3.0 * lap.inbound_wca_deg)
 
