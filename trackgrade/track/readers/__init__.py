@@ -21,8 +21,9 @@ if TYPE_CHECKING:  # arrays are loaded when a file is read, not to search a fold
 #: What a track can be read from.
 TrackSource = str | os.PathLike[str] | bytes | BinaryIO
 
-#: Content of one file at most, unpacked.
-MOST_BYTES = 96 * MIB
+#: Content of one file at most, unpacked. Only a reader that keeps nothing of the text can take so much within 1 GB.
+MOST_BYTES = 256 * MIB
+_USUAL_MOST_BYTES = 96 * MIB
 _HEAD = 8192
 
 
@@ -30,12 +31,14 @@ _HEAD = 8192
 class Reader:
     """One format: what people call it, its module here (loaded when asked), the endings a folder is searched for.
 
-    ``by_columns``: its columns may need to be named by a columns map, which ``read`` then takes as ``columns``.
+    ``most_bytes``: of content, so that reading it stays within 1 GB. ``by_columns``: its columns may need to be named
+    by a columns map, which ``read`` then takes as ``columns``.
     """
 
     name: str
     module: str
     endings: tuple[str, ...]
+    most_bytes: int = _USUAL_MOST_BYTES
     by_columns: bool = False
 
     def sniff(self, head: bytes) -> bool:
@@ -44,6 +47,11 @@ class Reader:
 
     def read(self, content: FileBytes, source: str, columns: str | os.PathLike[str] | bytes | None = None) -> Track:
         """The track in a file's content. Raises TrackFileError and, by columns, ColumnsFileError."""
+        if len(content.data) > self.most_bytes:
+            raise TrackFileError(
+                f"{source} is {self.name} of over {self.most_bytes // MIB} MiB and is not read. "
+                "Cut it to the flight, or keep fewer points a second"
+            )
         more = {"columns": columns} if self.by_columns else {}
         track: Track = self._loaded().read(content.data, source, sha256=content.sha256, notes=content.notes, **more)
         return track
@@ -54,7 +62,7 @@ class Reader:
 
 #: Every format, in the order they are asked; a text table is what is left.
 READERS = (
-    Reader("a GPX file", "gpx", (".gpx",)),
+    Reader("a GPX file", "gpx", (".gpx",), MOST_BYTES),
     Reader("an IGC file", "igc", (".igc",)),
     Reader("a text table (CSV)", "any_table", (".csv", ".tsv", ".txt"), by_columns=True),
 )

@@ -11,6 +11,7 @@ import io
 import numpy as np
 import numpy.typing as npt
 
+from trackgrade.track.readers.iso_times import plain_epochs_s
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
 from trackgrade.track.track import CHANNELS, Floats, Provenance, Track
 
@@ -34,7 +35,6 @@ _RANGES = {"lat": (-90.0, 90.0), "lon": (-180.0, 180.0), **dict.fromkeys(_DIRECT
 #: All that numbers and times are made of. No exponent, no blank, no word: what numpy takes beyond these is not plain.
 _PLAIN = b"0123456789.-:TZ,\n"
 #: A time, its fraction of a second of up to six digits, its Z.
-_MOMENT = np.frombuffer(b"0000-00-00T00:00:00", dtype=np.uint8)
 _LONGEST_TIME = len("0000-00-00T00:00:00.000000Z")
 
 
@@ -51,7 +51,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     if not _NEEDED <= set(names) <= set(_QUANTITIES) or len(set(names)) != len(names):
         return None
     table = _table(body.replace(b"\r\n", b"\n") if b"\r" in body else body, names)
-    epoch_s = None if table is None else _times(table["time_utc"])
+    epoch_s = None if table is None else plain_epochs_s(table["time_utc"])
     if table is None or epoch_s is None:
         return None
     found: dict[str, Floats] = {name: np.ascontiguousarray(table[name]) for name in names if name != "time_utc"}
@@ -101,27 +101,3 @@ def _table(body: bytes, names: list[str]) -> npt.NDArray[np.void] | None:
     except ValueError:
         return None
     return table if len(table) == rows else None
-
-
-def _times(texts: npt.NDArray[np.bytes_]) -> Floats | None:
-    """Seconds since 1970 (n,), or None where a time is not ISO 8601 with seconds and a Z, or not in the calendar."""
-    # Strictly: numpy would take a zone, or a second Z, with no more than a warning.
-    letters = np.ascontiguousarray(texts).view(np.uint8).reshape(len(texts), -1)
-    moment, rest = letters[:, : len(_MOMENT)], letters[:, len(_MOMENT) :]
-    if not np.where(ord("0") == _MOMENT, _digits(moment), moment == _MOMENT).all():
-        return None
-    place = np.arange(rest.shape[1])
-    end = np.argmax(rest == ord("Z"), axis=1)[:, None]
-    fraction = np.where(place == 0, rest == ord("."), _digits(rest))
-    right = np.where(place < end, fraction, np.where(place == end, rest == ord("Z"), rest == 0))
-    if not right.all() or (end == 1).any():
-        return None
-    try:
-        moments = np.where(letters == ord("Z"), 0, letters).astype(np.uint8).view(texts.dtype)[:, 0].astype("M8[us]")
-    except ValueError:
-        return None
-    return np.asarray(moments.astype(np.int64) / 1e6)
-
-
-def _digits(letters: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
-    return (letters >= ord("0")) & (letters <= ord("9"))

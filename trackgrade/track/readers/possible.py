@@ -18,10 +18,8 @@ from trackgrade.track.track import AltitudeDatum, Floats, Mark, OpenAltitude, Pr
 EARLIEST_EPOCH_S = datetime(1980, 1, 6, tzinfo=UTC).timestamp()
 LATEST_EPOCH_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 
-#: Points read from one GPX file at most: 55 hours at 1 Hz, 11 hours at 5 Hz. Bounds time and memory.
-MOST_POINTS = 200_000
-#: GPX takes more memory for each byte than a table.
-MOST_XML_BYTES = 48 * 1024 * 1024
+#: Points read from one GPX or KML file at most: a day at 10 Hz is 864,000. Bounds time and memory.
+MOST_POINTS = 1_000_000
 
 LOWEST_FT, HIGHEST_FT = -2_000.0, 100_000.0
 #: What each channel can be: outside is no value. Angles are folded to 0-360 by `usable_angle_deg` first.

@@ -1,29 +1,27 @@
-"""Looks an XML text over before a parser that builds a tree gets to see it.
+"""One guarded pass over the bytes of an XML file: a reader sees each element once, and nothing is kept.
 
-One pass of expat, which builds nothing: refuses document type definitions (the door of entity bombs and of
-external entities), absurd nesting and too many points, and finds where a damaged file stops making sense.
+Expat builds no tree. Document type definitions (the door of entity bombs and of external entities), absurd nesting,
+endless tags and ever new names are refused on the way, so memory is bounded whatever the file holds.
 """
 
 from __future__ import annotations
 
 import codecs
+import contextlib
 import re
-from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from typing import Any, Generic, Protocol, TypeVar
 from xml.parsers import expat
 
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers.possible import MOST_POINTS
 
+_CHUNK = 128 * 1024
 _DEEPEST = 40  # GPX itself needs 5; extensions a few more
-_MOST_NAMESPACES = 100
-_MOST_ELEMENTS = 2_000_000  # ten for each of the most points: more would not fit in 1 GB as a tree
-# Bytes that gpxpy's objects take, measured with its 1.6: a point, any other element, an ``extensions``, each of its
-# children (copied into a document of its own). With 200 MB for all else the most stays inside 1 GB.
-_POINT_BYTES, _ELEMENT_BYTES, _EXTENSIONS_BYTES, _EXTENSION_BYTES = 1000, 400, 450, 350
-_MOST_TREE_BYTES = 850_000_000
-_MOST_OTHER_POINTS = 10_000  # waypoints, or points of a route
-_POINTS = {"trkpt": "track points", "rtept": "route points", "wpt": "waypoints"}
+_LONGEST_TAG_BYTES = 512 * 1024  # a tag's attributes (and a comment) are in memory all at once
+_MOST_NAMES = 5_000  # of elements and attributes, each kept once
+_MOST_TAGS = 16_000_000  # eight elements, each with two tags, for each of the most points: bounds the time
+_CUT = "Cut it to the flight, or keep fewer points a second"
+_LONGEST_TEXT_PARTS = 8  # of at most 8 KiB: no value, and no name that is shown, is longer
 
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -32,131 +30,83 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_DECLARATION = re.compile(r"^\s*<\?xml\b[^>]{0,200}?\?>")
+_DECLARATION = re.compile(rb"^\s*<\?xml\b[^>]{0,200}?\?>")
 _ENCODING = re.compile(rb"^\s*<\?xml\b[^>]{0,200}?\bencoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
-_NAMESPACE_LIKE = re.compile(r"(\s)xmlns(?!(?::[\w.-]+)?\s*=\s*[\"'][^\"'<]*[\"'])")
-_NAMESPACE = re.compile(r"\sxmlns(?::[\w.-]+)?\s*=\s*[\"']([^\"'<]*)[\"']")
+#: Not how text is stored, though Python has them among its encodings; some take minutes over a megabyte.
+_NO_ENCODINGS = frozenset(["punycode", "idna", "unicode_escape", "raw_unicode_escape", "undefined", "utf_7"])
 # An ampersand that starts no reference known without a document type definition.
 _LONE_AMPERSAND = re.compile(r"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9A-Fa-f]{1,6});)")
+_LONGEST_REFERENCE = len("&#x10FFFF;")
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 
 
-@dataclass
-class Survey:
-    """What one pass found: a text safe to parse, and what is in it.
+class Handler(Protocol):
+    """What a format makes of the elements as they pass by; made anew for each pass.
 
-    ``counts``: elements by name, without prefix. ``in_point``: names standing directly in a track point.
-    ``extensions``: elements standing directly in any ``extensions``.
-    ``cut_at_line``: where a damaged text was cut, or None.
+    ``open_elements``: names from the root to the element at hand, kept by ``start`` and ``end``. ``text``: parts of
+    the text being read. ``points``: whole points so far. ``between``: called now and then, outside of any element's
+    handling, to turn what has been read into numbers; raises TrackFileError where it is too much.
     """
 
-    text: str
-    root: str = ""
-    version: str = ""
-    counts: Counter[str] = field(default_factory=Counter)
-    in_point: Counter[str] = field(default_factory=Counter)
-    extensions: int = 0
-    notes: list[str] = field(default_factory=list)
-    cut_at_line: int | None = None
+    open_elements: list[str]
+    text: list[str]
+
+    @property
+    def points(self) -> int: ...
+    def start(self, name: str, attributes: dict[str, str]) -> None: ...
+    def end(self, name: str) -> None: ...
+    def between(self) -> None: ...
 
 
-def decoded(data: bytes) -> tuple[str, tuple[str, ...]]:
-    """Text of XML bytes by byte-order mark, declaration or UTF-8, without its declaration; and notes."""
-    notes: tuple[str, ...] = ()
-    encoding = next((name for bom, name in _BOMS if data.startswith(bom)), "")
-    if not encoding and data[:4] in (b"<\x00?\x00", b"<\x00g\x00"):
-        encoding = "utf-16-le"
-    if not encoding and data[:4] in (b"\x00<\x00?", b"\x00<\x00g"):
-        encoding = "utf-16-be"
-    if not encoding and (declared := _ENCODING.match(data[:400])):
-        encoding = declared[1].decode("ascii")
-    try:
-        text = data.decode(encoding or "utf-8")
-    except (UnicodeDecodeError, LookupError):
-        text = data.decode("utf-8", "replace")
-        notes = ("some bytes are not text in the file's encoding and were replaced",)
-    return _DECLARATION.sub("", text.lstrip("\ufeff")), notes
+H = TypeVar("H", bound=Handler)
 
 
-def survey(text: str, source: str) -> Survey:
-    """Look the text over; cut a damaged one after its last whole point.
+class Pass(Generic[H]):
+    """What one pass came to: the handler, notes, and the line where a damaged text stopped making sense, or None."""
+
+    def __init__(self, seen: H, cut_at_line: int | None, notes: list[str]) -> None:
+        self.seen = seen
+        self.cut_at_line = cut_at_line
+        self.notes = notes
+
+
+def read_xml(data: bytes, source: str, make: Callable[[Any], H]) -> Pass[H]:
+    """Pass over the bytes; of a damaged file as far as it goes.
+
+    ``make`` gets expat's parser, whose ``CharacterDataHandler`` it sets while it wants text, and returns the handler.
 
     Raises
     ------
     TrackFileError
-        A document type definition, nesting too deep, too many points, or no element at all.
+        More tags, names or depth than a flight log has, or a document type definition.
     """
-    found = _pass(text, source)
-    if found.cut_at_line is not None:
-        mended = _LONE_AMPERSAND.sub("&amp;", _NOT_XML.sub("", text))
-        if mended != text:
-            again = _pass(mended, source)
-            if again.counts["trkpt"] > found.counts["trkpt"] or again.cut_at_line is None:
-                found = again
-                found.notes.append("characters that XML forbids were mended")
-    if found.cut_at_line is not None and found.root:
-        found.notes.append(
-            f"the file is damaged or cut short at line {found.cut_at_line}: "
-            f"{found.counts['trkpt']} points before it were read"
+    if data.count(b"<") > _MOST_TAGS:
+        raise TrackFileError(f"{source} has over {_MOST_TAGS:,} XML tags and is not read. {_CUT}")
+    encoding, found = _encoding(data), None
+    with contextlib.suppress(UnicodeDecodeError):
+        found = _pass(_chunks(data, encoding), source, make)
+    notes: list[str] = []
+    if found is None or found[1] is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
+        mender = _Mender()
+        again = _pass(mender.mended(data, encoding), source, make)
+        if found is None or again[1] is None or again[0].points > found[0].points:
+            found, notes = again, mender.notes()
+    seen, cut_at_line = found
+    if cut_at_line is not None and seen.points:
+        notes.append(
+            f"the file is damaged or cut short at line {cut_at_line}: {seen.points} points before it were read"
         )
-    size = _ELEMENT_BYTES * sum(found.counts.values()) + (_POINT_BYTES - _ELEMENT_BYTES) * found.counts["trkpt"]
-    size += _EXTENSIONS_BYTES * found.counts["extensions"] + _EXTENSION_BYTES * found.extensions
-    if size > _MOST_TREE_BYTES:
-        raise TrackFileError(
-            f"{source} has {found.counts['trkpt']:,} track points with extensions: too much to hold in memory, "
-            "and not read. Cut it to the flight, or export it without extensions"
-        )
-    if len(set(_NAMESPACE.findall(found.text))) > _MOST_NAMESPACES:
-        raise TrackFileError(f"{source} declares over {_MOST_NAMESPACES} XML namespaces: this is no flight log")
-    # gpxpy looks for declarations by pattern and takes far too long on one without an equals sign.
-    found.text = _NAMESPACE_LIKE.sub(r"\1 ", found.text)
-    return found
+    return Pass(seen, cut_at_line, notes)
 
 
-def _pass(text: str, source: str) -> Survey:
-    found = Survey(text)
-    data = text.encode("utf-8", "replace")
+def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any], H]) -> tuple[H, int | None]:
     parser = expat.ParserCreate("utf-8")
-    open_elements: list[str] = []
-    last_whole = 0  # byte offset just after the last whole point
-    open_then: list[str] = []
-    whole_points = 0
-    elements = 0
+    parser.buffer_text = True
+    seen = make(parser)
 
-    def start(name: str, attributes: dict[str, str]) -> None:
-        local = name.rpartition(":")[2]
-        if not open_elements:
-            found.root, found.version = name, attributes.get("version", "")
-        else:
-            parent = open_elements[-1].rpartition(":")[2]
-            if parent == "trkpt":
-                found.in_point[local] += 1
-            elif parent == "extensions":
-                found.extensions += 1
-        open_elements.append(name)
-        found.counts[local] += 1
-        if len(open_elements) > _DEEPEST:
-            raise TrackFileError(
-                f"{source} line {parser.CurrentLineNumber}: elements nested over {_DEEPEST} deep. "
-                "This is no flight log; export the track again"
-            )
-        nonlocal elements
-        elements += 1
-        limit = MOST_POINTS if local == "trkpt" else _MOST_OTHER_POINTS
-        if (local in _POINTS and found.counts[local] > limit) or elements > _MOST_ELEMENTS:
-            what = f"{limit:,} {_POINTS[local]}" if local in _POINTS else f"{_MOST_ELEMENTS:,} XML elements"
-            raise TrackFileError(
-                f"{source} has over {what} and is not read. Cut it to the flight, or keep fewer points a second"
-            )
-
-    def end(name: str) -> None:
-        nonlocal last_whole, open_then, whole_points
-        open_elements.pop()
-        local = name.rpartition(":")[2]
-        whole_points += local == "trkpt"
-        if local in _POINTS:
-            last_whole = parser.CurrentByteIndex
-            open_then = open_elements.copy()
+    def no_flight_log(what: str) -> TrackFileError:
+        line = parser.CurrentLineNumber
+        return TrackFileError(f"{source} line {line}: {what}. This is no flight log; export the track again")
 
     def refuse_dtd(*_: object) -> None:
         raise TrackFileError(
@@ -164,21 +114,87 @@ def _pass(text: str, source: str) -> Survey:
             "flight log needs and which can harm. Remove that line, or export the track again"
         )
 
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
+    parser.StartElementHandler = seen.start
+    parser.EndElementHandler = seen.end
     parser.StartDoctypeDeclHandler = refuse_dtd
     parser.EntityDeclHandler = refuse_dtd
-    parser.ExternalEntityRefHandler = None
+    fed = 0
     try:
-        parser.Parse(data, True)
+        for chunk in chunks:
+            parser.Parse(chunk, False)
+            fed += len(chunk)
+            if len(seen.open_elements) > _DEEPEST:
+                raise no_flight_log(f"elements nested over {_DEEPEST} deep")
+            if fed - parser.CurrentByteIndex > _LONGEST_TAG_BYTES + _CHUNK:
+                raise no_flight_log(f"a tag or comment of over {_LONGEST_TAG_BYTES // 1024} KiB")
+            if len(parser.intern) > _MOST_NAMES:
+                raise no_flight_log(f"over {_MOST_NAMES:,} names of elements and attributes")
+            del seen.text[_LONGEST_TEXT_PARTS:]
+            seen.between()
+        parser.Parse(b"", True)
     except expat.ExpatError as problem:
-        found.cut_at_line = problem.lineno
-        found.counts["trkpt"] = whole_points
-        if last_whole:
-            # The offset is where the end tag (or the self-closed tag) begins.
-            after = data.index(b">", last_whole) + 1
-            closing = "".join(f"</{name}>" for name in reversed(open_then))
-            found.text = data[:after].decode("utf-8", "replace") + closing
-        else:
-            found.text = ""
-    return found
+        seen.between()
+        return seen, problem.lineno
+    seen.between()
+    return seen, None
+
+
+def _encoding(data: bytes) -> str:
+    """By byte-order mark, the first letters, the declaration; UTF-8 otherwise, and where the name is no encoding."""
+    encoding = next((name for bom, name in _BOMS if data.startswith(bom)), "")
+    if not encoding and data[:2] == b"<\x00":
+        encoding = "utf-16-le"
+    if not encoding and data[:2] == b"\x00<":
+        encoding = "utf-16-be"
+    if not encoding and (declared := _ENCODING.match(data[:400])):
+        encoding = declared[1].decode("ascii")
+        try:
+            b"".decode(encoding)  # LookupError also for what is a codec of Python's but no encoding of text
+            encoding = codecs.lookup(encoding).name.replace("-", "_")
+        except (LookupError, ValueError):
+            encoding = ""
+    # A text that declares UTF-16 in single bytes is no such thing.
+    return "utf-8" if not encoding or encoding in _NO_ENCODINGS or encoding in ("utf_8", "utf_16") else encoding
+
+
+def _chunks(data: bytes, encoding: str, errors: str = "strict") -> Iterator[bytes]:
+    """The file in UTF-8, piece by piece, from its root on (the declaration no longer holds)."""
+    if encoding == "utf-8" and errors == "strict":
+        start = len(codecs.BOM_UTF8) if data.startswith(codecs.BOM_UTF8) else 0
+        declaration = _DECLARATION.match(data[start : start + _CHUNK])
+        start += declaration.end() if declaration else 0
+        for at in range(start, len(data), _CHUNK):
+            yield data[at : at + _CHUNK]
+        return
+    decoder = codecs.getincrementaldecoder(encoding)(errors)
+    for at in range(0, len(data), _CHUNK):
+        text = decoder.decode(data[at : at + _CHUNK], at + _CHUNK >= len(data))
+        piece = text.encode("utf-8", "replace")
+        yield _DECLARATION.sub(b"", piece.removeprefix(codecs.BOM_UTF8), count=1) if at == 0 else piece
+
+
+class _Mender:
+    """The text with what XML forbids taken out: bytes of another encoding, lone ampersands, control characters."""
+
+    def __init__(self) -> None:
+        self._bytes = self._letters = False
+
+    def mended(self, data: bytes, encoding: str) -> Iterator[bytes]:
+        held = ""
+        for piece in _chunks(data, encoding, "replace"):
+            text = held + piece.decode("utf-8")
+            self._bytes = self._bytes or "\ufffd" in text
+            # A reference may go on in the next piece.
+            cut = text.find("&", max(0, len(text) - _LONGEST_REFERENCE))
+            text, held = (text, "") if cut < 0 else (text[:cut], text[cut:])
+            yield self._without_forbidden(text)
+        yield self._without_forbidden(held)
+
+    def notes(self) -> list[str]:
+        told = ["some bytes are not text in the file's encoding and were replaced"] if self._bytes else []
+        return [*told, "characters that XML forbids were mended"] if self._letters else told
+
+    def _without_forbidden(self, text: str) -> bytes:
+        mended = _LONE_AMPERSAND.sub("&amp;", _NOT_XML.sub("", text))
+        self._letters = self._letters or mended != text
+        return mended.encode("utf-8", "replace")

@@ -1,0 +1,242 @@
+"""What is taken from a GPX file as its elements pass by: numbers in arrays, marks, and what could not be read."""
+
+from __future__ import annotations
+
+import re
+from array import array
+from collections import Counter
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.errors import TrackFileError
+from trackgrade.track.readers.iso_times import IsoTimes
+from trackgrade.track.readers.possible import MOST_POINTS
+from trackgrade.track.track import Floats
+
+_DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]{1,6},[0-9]+\s*")
+_MOST_WAYPOINTS = 10_000
+_LONGEST_LABEL = 640
+#: Elements of GPX that matter here: where a part begins, and what of a point is read as text.
+_PLACES = ("trk", "trkseg", "trkpt", "rtept", "wpt")
+_OF_TRACK_POINT = frozenset(["ele", "time", "speed", "course", "extensions"])
+_OF_WAYPOINT = frozenset(["time", "name", "cmt", "desc"])
+#: Words of extension elements that are read.
+_EXTENSION_WORDS = ("speed", "course")
+_EXTENSION = "extensions/"
+
+
+class Values:
+    """A value that only some points have."""
+
+    def __init__(self) -> None:
+        self.rows = array("q")
+        self._values = array("d")
+
+    def add(self, row: int, value: float) -> None:
+        self.rows.append(row)
+        self._values.append(value)
+
+    def dense(self, count: int) -> Floats:
+        """For all points (count,), NaN where there is none."""
+        dense = np.full(count, np.nan)
+        dense[np.array(self.rows, dtype=np.int64)] = np.array(self._values)
+        return dense
+
+
+class GpxPass:
+    """The handler (`xml_guard.Handler`) of one pass over a GPX file.
+
+    ``lat, lon, epoch, ele``: of every whole point, NaN where there is none [deg, deg, s since 1970, m].
+    ``parts``: for each segment with points the number of its track and its first row. ``direct``, ``extension``:
+    speed and course as GPX 1.0 has them, and in extensions. ``timed``: time and label of waypoints.
+    ``bad``: what could not be read or was mended, by name.
+    """
+
+    def __init__(self, parser: Any, source: str) -> None:
+        self.open_elements: list[str] = []
+        self.text: list[str] = []
+        self.root = self.version = ""
+        self.points = self.route_points = self.waypoints = self.with_time = 0
+        self.lat, self.lon, self.epoch, self.ele = array("d"), array("d"), array("d"), array("d")
+        self.times = IsoTimes()
+        self.parts: list[tuple[int, int]] = []
+        self.direct = {word: Values() for word in _EXTENSION_WORDS}
+        self.extension = {word: Values() for word in _EXTENSION_WORDS}
+        self.extended = False
+        self.unread: Counter[str] = Counter()
+        self.timed: list[tuple[str, str]] = []
+        self.bad: Counter[str] = Counter()
+        self._unplaced: list[int] = []
+        self._parser, self._source = parser, source
+        self._take_text = self.text.append
+        self._local: dict[str, str] = {}  # of elements of GPX, by their name in this file
+        self._words: dict[str, str] = {}  # of elements of extensions
+        self._track, self._part_begins = 0, True
+        # Of the point at hand: its depth (0: none), whether a waypoint, where its text goes, and what is known of it.
+        self._depth = self._field_depth = 0
+        self._wanted = _OF_TRACK_POINT
+        self._field = ""
+        self._in_extensions = self._is_leaf = False
+        self._cells: dict[str, str] = {}
+        self._lat = self._lon = ""
+        # Of whole points, not yet numbers.
+        self._lats: list[str] = []
+        self._lons: list[str] = []
+        self._times: list[str] = []
+        self._eles: list[str] = []
+
+    def unplaced(self) -> npt.NDArray[np.bool_]:
+        """Which points (points,) have no position that is a number."""
+        rows = np.zeros(self.points, dtype=bool)
+        rows[self._unplaced] = True
+        return rows
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        open_elements = self.open_elements
+        open_elements.append(name)
+        if self._field:  # an element inside a text
+            return
+        if not self._depth:
+            self._outside(name, attributes)
+        elif self._in_extensions:
+            self._is_leaf = True
+            if self._word(name) in _EXTENSION_WORDS:
+                self._want(_EXTENSION + self._words[name])
+        elif len(open_elements) == self._depth + 1 and (local := self._local.get(name)) in self._wanted:
+            if local == "extensions":
+                self.extended = self._in_extensions = True
+            elif local is not None and local not in self._cells:
+                self._want(local)
+
+    def end(self, name: str) -> None:
+        open_elements = self.open_elements
+        depth = len(open_elements)
+        open_elements.pop()
+        if self._field:
+            if depth == self._field_depth:
+                text = self.text
+                self._cells[self._field] = text[0] if len(text) == 1 else "".join(text)
+                text.clear()
+                self._field = ""
+                self._parser.CharacterDataHandler = None
+                self._is_leaf = False
+        elif self._in_extensions:
+            if depth == self._depth + 1:
+                self._in_extensions = False
+            elif self._is_leaf:
+                self.unread[self._words[name]] += 1
+            self._is_leaf = False
+        elif depth == self._depth:
+            self._depth = 0
+            if self._wanted is _OF_TRACK_POINT:
+                self._whole_point()
+            else:
+                self._whole_waypoint()
+
+    def between(self) -> None:
+        if self.points > MOST_POINTS:
+            raise TrackFileError(
+                f"{self._source} has over {MOST_POINTS:,} track points and is not read. "
+                "Cut it to the flight, or keep fewer points a second"
+            )
+        if not self._lats:
+            return
+        first = len(self.lat)
+        for texts, numbers in ((self._lats, self.lat), (self._lons, self.lon), (self._eles, self.ele)):
+            try:
+                numbers.extend(map(float, texts))
+            except ValueError:  # what was read before the bad one is read again
+                del numbers[first:]
+                name = "ele" if numbers is self.ele else ""
+                numbers.extend(self._number(text, name, first + i) for i, text in enumerate(texts))
+        self.epoch.frombytes(self.times.epochs_s(self._times).tobytes())
+        for texts in (self._lats, self._lons, self._eles, self._times):
+            texts.clear()
+        if self._unplaced:
+            self._unplaced = sorted(set(self._unplaced))
+            self.bad["point without a position"] = len(self._unplaced)
+
+    def _outside(self, name: str, attributes: dict[str, str]) -> None:
+        """An element that stands in no point."""
+        if not self.root:
+            self.root, self.version = name, attributes.get("version", "")
+            prefix = name.rpartition(":")[0]
+            known = (*_PLACES, *_OF_TRACK_POINT, *_OF_WAYPOINT)
+            self._local = {local: local for local in known}
+            if prefix:
+                self._local |= {f"{prefix}:{local}": local for local in known}
+        local = self._local.get(name)
+        if local == "trkpt":
+            if self._part_begins:
+                self._part_begins = False
+                self.parts.append((self._track, self.points))
+            self._depth, self._wanted = len(self.open_elements), _OF_TRACK_POINT
+            self._lat, self._lon = attributes.get("lat", ""), attributes.get("lon", "")
+            self._cells = {}
+        elif local == "wpt":
+            self._depth, self._wanted = len(self.open_elements), _OF_WAYPOINT
+            self._cells = {}
+        elif local == "rtept":
+            self.route_points += 1
+        elif local == "trkseg":
+            self._part_begins = True
+        elif local == "trk":
+            self._track += 1
+            self._part_begins = True
+
+    def _want(self, field: str) -> None:
+        self._field, self._field_depth = field, len(self.open_elements)
+        self._parser.CharacterDataHandler = self._take_text
+
+    def _word(self, name: str) -> str:
+        word = self._words.get(name)
+        if word is None:
+            word = self._words[name] = name.rpartition(":")[2]
+        return word
+
+    def _whole_point(self) -> None:
+        cells = self._cells
+        self._lats.append(self._lat)
+        self._lons.append(self._lon)
+        self._times.append(cells.pop("time", ""))
+        self._eles.append(cells.pop("ele", "nan") or "nan")
+        for field, text in cells.items():
+            if field.startswith(_EXTENSION):
+                value = _as_number(text)
+                # A word that is there but no number still says that the file has it.
+                self.extension[field.removeprefix(_EXTENSION)].add(self.points, np.nan if value is None else value)
+            else:
+                self.direct[field].add(self.points, self._number(text or "nan", field, self.points))
+        self.points += 1
+
+    def _whole_waypoint(self) -> None:
+        self.waypoints += 1
+        cells = self._cells
+        if cells.get("time", "").strip():
+            self.with_time += 1
+            if len(self.timed) < _MOST_WAYPOINTS:
+                label = cells.get("name") or cells.get("cmt") or cells.get("desc") or ""
+                self.timed.append((cells["time"], label[:_LONGEST_LABEL]))
+
+    def _number(self, text: str, name: str, row: int) -> float:
+        """The number in a text; where it is mended, or none, that is counted (a position by its ``row``)."""
+        value = _as_number(text)
+        if value is None and _DECIMAL_COMMA.fullmatch(text):
+            self.bad["decimal comma, read as a point"] += 1
+            value = float(text.replace(",", "."))
+        if value is not None:
+            return value
+        if not name:
+            self._unplaced.append(row)
+        elif text.strip():
+            self.bad[name] += 1
+        return float("nan")
+
+
+def _as_number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None

@@ -1,0 +1,50 @@
+"""Parts of one recording (segments, tracks) joined in order of time; of several at the same time the longest stays."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from trackgrade.track.track import Floats
+
+
+def joined(parts: Sequence[tuple[int, int]], epoch_s: Floats, told: list[str]) -> npt.NDArray[np.int64]:
+    """Rows of all points (n,) in the order in which they belong together.
+
+    ``parts``: for each part the number of its track and its first row, in order of rows. What is left out goes
+    to ``told``.
+    """
+    if len(parts) == 1:
+        return np.arange(len(epoch_s))
+    spans = []
+    untimed = 0
+    ends = [first for _, first in parts[1:]] + [len(epoch_s)]
+    for (track, first), end in zip(parts, ends):
+        times = epoch_s[first:end]
+        times = times[np.isfinite(times)]
+        if len(times):
+            # The middle 96 %: one point with a wild date must not stretch the part over the others.
+            low, high = np.percentile(times, [2.0, 98.0]) if len(times) > 1 else (times[0], times[0])
+            spans.append((float(low), float(high), range(first, end), track))
+        else:
+            untimed += end - first
+    if untimed:
+        told.append(f"{untimed} points stand in segments without any time and were left out")
+    kept: list[tuple[float, float, range, int]] = []
+    for span in sorted(spans, key=lambda s: (-len(s[2]), s[0])):
+        if all(span[1] <= other[0] or span[0] >= other[1] for other in kept):
+            kept.append(span)
+    kept.sort(key=lambda s: (s[0], s[1]))
+    tracks = len({span[3] for span in kept})
+    if len(kept) > 1:
+        told.append(f"{len(kept)} segments{f' of {tracks} tracks' if tracks > 1 else ''} were joined in order of time")
+    if len(kept) < len(spans):
+        left_out = sum(len(s[2]) for s in spans) - sum(len(s[2]) for s in kept)
+        which = "one segment" if len(spans) - len(kept) == 1 else f"{len(spans) - len(kept)} segments"
+        told.append(
+            f"{which} ({left_out} points) at the same time as a longer one left out: "
+            "for another recorder or aircraft, split the file"
+        )
+    return np.concatenate([np.arange(span[2].start, span[2].stop) for span in kept])
