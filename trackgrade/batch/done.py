@@ -36,6 +36,9 @@ class DoneBefore:
     one that was refused is tried again.
     """
 
+    #: Every file that the record may have in its folder.
+    FILES = (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm")
+
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         try:

@@ -16,11 +16,11 @@ from trackgrade import __version__
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import Debriefs, Index, Laps, output_name, write_report
+from trackgrade.batch.outputs import Debriefs, Index, Laps, Names, write_report
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
-from trackgrade.files import write_whole
+from trackgrade.files import spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
@@ -32,7 +32,8 @@ Json = dict[str, Any]
 class Wanted:
     """Where results go: the folder of the reports, and each of the others where it is asked for.
 
-    ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None.
+    ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None. ``reads``: files
+    that this work reads; nothing is written over one of them.
     """
 
     out: Path
@@ -40,6 +41,12 @@ class Wanted:
     csv_path: Path | None = None
     figure_path: Path | None = None
     session: dict[str, str | None] | None = None
+    reads: tuple[str, ...] = ()
+
+    @property
+    def results(self) -> list[Path]:
+        """The files asked for by name."""
+        return [path for path in (self.json_path, self.csv_path, self.figure_path) if path is not None]
 
 
 @dataclass(frozen=True)
@@ -122,6 +129,8 @@ def grade_flights(
 
     Raises
     ------
+    UsageError
+        A result asked for by name is a file that is read, or another result. Nothing is written then.
     OutputError
         A result could not be written.
     LogbookError
@@ -129,6 +138,17 @@ def grade_flights(
     """
     several = len(flights) > 1
     single = not several and len(settings.holds) == 1
+    reads = [*(flight.path for flight in flights), *wanted.reads]
+    if wanted.session is not None:
+        from trackgrade.logbook import files_of
+
+        reads += files_of(wanted.session.get("logbook"))
+    in_folder = [wanted.out / name for name in (Index.NAME, *DoneBefore.FILES)] if settings.report or several else []
+    spare_inputs([*in_folder, *wanted.results], reads)
+    places = [(wanted.out, ".html")] if settings.report else []
+    if wanted.json_path is not None and wanted.json_path.is_dir():
+        places.append((wanted.json_path, ".json"))
+    names = Names(places, [*reads, *wanted.results])
     with contextlib.ExitStack() as stack:
         debriefs = stack.enter_context(Debriefs(wanted.json_path, single=single)) if wanted.json_path else None
         laps = stack.enter_context(Laps(wanted.csv_path)) if wanted.csv_path else None
@@ -143,15 +163,18 @@ def grade_flights(
             advance=advance,
         )
         for flight, outcome in stack.enter_context(contextlib.closing(outcomes)):
-            event, reports = _write(flight, outcome, settings, wanted)
-            for number, (graded, debrief) in enumerate(zip(outcome.graded, event.debriefs)):
-                name = output_name(flight.report_name, graded.hold, len(settings.holds))
+            stems = [
+                names.take(flight.report_name, graded.hold, several=len(settings.holds) > 1)
+                for graded in outcome.graded
+            ]
+            event, reports = _write(flight, outcome, stems, wanted)
+            for graded, debrief, name, report in zip(outcome.graded, event.debriefs, stems, reports):
                 if debriefs is not None:
                     debriefs.add(f"{name}.json", graded.debrief_json)
                 if laps is not None:
                     laps.add(graded.laps_csv)
                 if index is not None:
-                    index.add(debrief, f"{name}.html" if graded.flown or reports[number][0] else "")
+                    index.add(debrief, f"{name}.html" if graded.flown or report[0] else "")
             if done is not None:
                 done.keep(flight, settings, outcome, reports)
             if outcome.error and index is not None:
@@ -162,13 +185,12 @@ def grade_flights(
 
 
 def _write(
-    flight: Flight, outcome: Outcome, settings: Settings, wanted: Wanted
+    flight: Flight, outcome: Outcome, names: Sequence[str], wanted: Wanted
 ) -> tuple[FlightDone, list[tuple[str, str]]]:
     """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
     debriefs = tuple(json.loads(graded.debrief_json) for graded in outcome.graded)
     reports, figures, recorded = [], [], []
-    for graded, debrief in zip(outcome.graded, debriefs):
-        name = output_name(flight.report_name, graded.hold, len(settings.holds))
+    for graded, debrief, name in zip(outcome.graded, debriefs, names):
         reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
         if wanted.figure_path is not None and graded.figure is not None:
             figures.append(write_whole(wanted.figure_path, graded.figure))

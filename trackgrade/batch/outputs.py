@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -17,9 +17,31 @@ if TYPE_CHECKING:
     from trackgrade.report.index import FlightRow
 
 
-def output_name(flight_name: str, hold_name: str, holds: int) -> str:
-    """Name, without ending, of what one flight gives at one hold; the hold is named only where there are several."""
-    return f"{flight_name}-{safe_name(hold_name)}" if holds > 1 else flight_name
+class Names:
+    """Names, without ending, of what each flight gives at each hold: no two alike, none over a file to be spared.
+
+    A name that is taken gets a number. The same flights in the same order get the same names.
+    """
+
+    def __init__(self, places: Iterable[tuple[Path, str]], spare: Iterable[str | os.PathLike[str]]) -> None:
+        """``places``: the folders that files of these names go to, each with their ending there."""
+        self._places = tuple(places)
+        self._spare = {os.path.realpath(path).lower() for path in spare}
+        self._taken = {Path(Index.NAME).stem}
+
+    def take(self, flight_name: str, hold_name: str, *, several: bool) -> str:
+        """The name of a flight's results at a hold; the hold is in it only where there are ``several``."""
+        wanted = f"{flight_name}-{safe_name(hold_name)}" if several else flight_name
+        name, number = wanted, 1
+        while name.lower() in self._taken or any(self._over_spared(name)):  # a file system may not tell case apart
+            number += 1
+            name = f"{wanted}-{number}"
+        self._taken.add(name.lower())
+        return name
+
+    def _over_spared(self, name: str) -> Iterator[bool]:
+        for folder, ending in self._places:
+            yield os.path.realpath(folder / (name + ending)).lower() in self._spare
 
 
 def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:

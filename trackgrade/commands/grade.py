@@ -64,24 +64,20 @@ def command(
     TRACK is a GPX or CSV file, a folder, or a pattern such as "flights/*.gpx". Prints a verdict with the lap
     table and writes one report a flight.
     """
-    from trackgrade.files import spare_inputs
-
     if pilot is None and (instructor or note or logbook):
         raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")
     figure = _figure_kind(figure_path) if figure_path is not None else ""
     from trackgrade.batch.grading import Wanted, plan_batch
 
     flights, settings = plan_batch(tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure)
-    spare_inputs(
-        [json_path, csv_path, figure_path], [*(each.path for each in flights), *holds, *tracks, columns, standard]
-    )
     session: dict[str, str | None] | None = None
     if pilot is not None:
         from trackgrade.logbook import check_session
 
         check_session(pilot, instructor, note)
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
-    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(figure_path), session)
+    reads = tuple(each for each in (*holds, *tracks, columns, standard) if each is not None)
+    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(figure_path), session, reads)
     grade(flights, settings, wanted, jobs=jobs, resume=resume, scheduler=scheduler)
 
 

@@ -49,11 +49,12 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
     """Write the logbook to FILE (or "-"), one recording a line with its whole debrief: a backup, or a move."""
     from trackgrade.batch.outputs import growing_file
     from trackgrade.files import spare_inputs
+    from trackgrade.logbook import files_of
     from trackgrade.logbook.store import Logbook
 
     count = -1  # the header
     with Logbook(logbook, create=False) as opened:
-        spare_inputs([file], [opened.name])
+        spare_inputs([file], files_of(logbook))
         lines = opened.export_lines(pilot)
         if file == "-":
             for line in lines:

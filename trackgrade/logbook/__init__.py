@@ -31,3 +31,13 @@ def record_debrief(
 
     with Logbook(logbook) as opened:
         return opened.record(debrief_dict, pilot=pilot, instructor=instructor, note=note).message
+
+
+def files_of(logbook: str | os.PathLike[str] | None = None) -> list[str]:
+    """The files of a logbook, none of a PostgreSQL one: nothing is to be written over them. Raises `LogbookError`."""
+    from trackgrade.logbook.database import default_place, url_of
+
+    url = url_of(logbook or default_place())
+    if url.get_backend_name() != "sqlite" or not url.database:
+        return []
+    return [url.database + ending for ending in ("", "-wal", "-shm", "-journal")]

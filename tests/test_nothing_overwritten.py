@@ -1,0 +1,100 @@
+"""No result over a file that is read, and no two results under one name: whatever is asked for, nothing is lost."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from trackgrade.commands import main
+
+
+@pytest.fixture
+def folder(tmp_path: Path, flight: Path, hold_file: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    shutil.copy(flight, tmp_path / "a.gpx")
+    shutil.copy(hold_file, tmp_path / "h.toml")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TRACKGRADE_LOGBOOK", str(tmp_path / "own.sqlite"))
+    return tmp_path
+
+
+def run(line: str) -> Result:
+    return CliRunner().invoke(main, line.split())
+
+
+def content(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "grade a.gpx --hold h.toml --pilot A --csv own.sqlite",
+        "grade a.gpx --hold h.toml --pilot A --csv own.sqlite-wal",
+        "grade a.gpx --hold h.toml --pilot A --logbook l.sqlite --csv l.sqlite",
+        "grade a.gpx --hold h.toml --pilot A --logbook sub/../l.sqlite --json ./l.sqlite",
+        "grade a.gpx --hold h.toml --pilot A --logbook l.sqlite --csv link.sqlite",
+        "grade a.gpx --hold h.toml --json h.toml",
+        "grade a.gpx --hold h.toml --csv a.gpx",
+        "grade a.gpx --hold h.toml --json one --csv ./one",
+        "grade a.gpx a2.gpx --hold h.toml --out . --csv index.html",
+        "grade a.gpx a2.gpx --hold h.toml --out . --csv resume.sqlite",
+        "brief h.toml --tas 100 --html h.toml",
+        "simulate h.toml --out h.csv --format csv --seed 1",
+    ],
+)
+def test_a_result_over_an_input_or_another_result_is_refused_before_anything_is_written(
+    folder: Path, line: str
+) -> None:
+    (folder / "sub").mkdir()
+    shutil.copy("a.gpx", "a2.gpx")
+    if "l.sqlite" in line:
+        assert run("grade a.gpx --hold h.toml --no-html --pilot A --logbook l.sqlite").exit_code == 0
+        (folder / "link.sqlite").symlink_to("l.sqlite")
+    if "simulate" in line:
+        (folder / "h.csv").symlink_to("h.toml")
+    before = {path: content(path) for path in folder.rglob("*") if path.is_file()}
+    done = run(line)
+    assert done.exit_code == 2
+    assert "give another name" in done.stderr
+    assert {path: content(path) for path in folder.rglob("*") if path.is_file()} == before
+
+
+def test_names_that_meet_get_a_number(folder: Path) -> None:
+    """Flight a at hold b-c and flight a-b at hold c would both be a-b-c; a track called index meets the index."""
+    for name in ("a-b.gpx", "index.gpx"):
+        shutil.copy("a.gpx", name)
+    for name in ("b-c.toml", "c.toml"):
+        shutil.copy("h.toml", name)
+    done = run("grade a.gpx a-b.gpx index.gpx --hold b-c.toml --hold c.toml --out out --json each --jobs 1")
+    assert done.exit_code == 0, done.output
+    names = {path.name for path in (folder / "out").glob("*.html")}
+    assert names == {
+        "a-b-c.html", "a-c.html", "a-b-b-c.html", "a-b-c-2.html", "index-b-c.html", "index-c.html", "index.html",
+    }  # fmt: skip
+    index = (folder / "out" / "index.html").read_text(encoding="utf-8")
+    assert all(f'href="{name}"' in index for name in names - {"index.html"})
+
+
+def test_a_track_called_index_keeps_its_report_beside_the_index(folder: Path) -> None:
+    shutil.copy("a.gpx", "index.gpx")
+    assert run("grade a.gpx index.gpx --hold h.toml --out out --jobs 1").exit_code == 0
+    assert {path.name for path in (folder / "out").glob("*.html")} == {"a.html", "index-2.html", "index.html"}
+
+
+def test_a_track_whose_name_a_report_would_take_is_spared(folder: Path) -> None:
+    """The content of a file decides what it is: a GPX may be called t.html."""
+    shutil.move("a.gpx", "t.html")
+    before = content(folder / "t.html")
+    assert run("grade t.html --hold h.toml --out .").exit_code == 0
+    assert content(folder / "t.html") == before
+    assert (folder / "t-2.html").is_file()
+
+
+def test_a_result_asked_for_by_name_keeps_it_before_a_report(folder: Path) -> None:
+    assert run("grade a.gpx --hold h.toml --out . --json a.html").exit_code == 0
+    assert (folder / "a.html").read_text(encoding="utf-8").startswith("{")
+    assert (folder / "a-2.html").is_file()
