@@ -64,6 +64,7 @@ class Reader:
 READERS = (
     Reader("a GPX file", "gpx", (".gpx",), MOST_BYTES),
     Reader("an IGC file", "igc", (".igc",)),
+    Reader("an NMEA log", "nmea", (".nmea", ".nma")),
     Reader("a text table (CSV)", "any_table", (".csv", ".tsv", ".txt"), by_columns=True),
 )
 

@@ -16,6 +16,7 @@ import numpy as np
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
+from trackgrade.track.readers.name_date import date_in_name
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
 from trackgrade.track.readers.speed_unit import ground_motion
 from trackgrade.track.track import AltitudeDatum, Floats, Mark, Provenance, Track
@@ -23,7 +24,6 @@ from trackgrade.track.track import AltitudeDatum, Floats, Mark, Provenance, Trac
 _FIX = r"B([0-9]{6})([0-9]{7})([NS])([0-9]{8})([EW])"
 _B = re.compile(_FIX + r"(?:([A-Z0-9 ])([-0-9][0-9]{4})?([-0-9][0-9]{4})?)?", re.IGNORECASE)
 _DATE = re.compile(r"H[A-Z]?DTE(?:DATE)?[\s:]*([0-9]{2})([0-9]{2})([0-9]{2})(?![0-9])", re.IGNORECASE)
-_IN_NAME = re.compile(r"(?<![0-9])((?:19|20)[0-9]{2})-?([01][0-9])-?([0-3][0-9])(?![0-9])")
 _EVENT = re.compile(r"E([0-9]{6})PEV(.*)")
 _EXTENSION = re.compile(r"([0-9]{2})([0-9]{2})([A-Z]{3})")
 _SNIFF = re.compile(
@@ -184,13 +184,7 @@ def _degrees(digits: str, more: str, negative: bool) -> float:
 
 def _midnight_s(rows: _Rows, source: str, told: list[str]) -> float:
     """The start of the first day [s since 1970]."""
-    date = rows.date
-    if date is None and (named := _IN_NAME.search(source)):
-        try:
-            date = datetime.date(*(int(part) for part in named.groups()))
-            told.append(f"the file has no date: {date.isoformat()} was taken from its name")
-        except ValueError:
-            pass
+    date = rows.date or date_in_name(source, told)
     if date is None:
         where = f"is unreadable in line {rows.date_line}" if rows.date_line else "is missing"
         raise TrackFileError(
