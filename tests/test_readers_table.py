@@ -14,6 +14,7 @@ import pytest
 from tests.awkward.flight import EPOCH_S, gpx_text, own_csv
 from tests.awkward.flight_recorder import igc_text
 from tests.awkward.receiver import nmea_text
+from tests.test_readers_kml import kml, track_text
 from trackgrade.batch.inputs import find_tracks
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers import MOST_BYTES, READERS, Reader, read_track
@@ -21,6 +22,7 @@ from trackgrade.track.readers.column_sheet import column_sheet
 
 FILES = {
     "gpx": gpx_text().encode(),
+    "kml": kml(track_text()).encode(),
     "igc": igc_text(decimals=7).encode(),
     "nmea": nmea_text().encode(),
     "any_table": own_csv().encode(),

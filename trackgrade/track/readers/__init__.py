@@ -63,6 +63,7 @@ class Reader:
 #: Every format, in the order they are asked; a text table is what is left.
 READERS = (
     Reader("a GPX file", "gpx", (".gpx",), MOST_BYTES),
+    Reader("a KML or KMZ file", "kml", (".kml", ".kmz"), MOST_BYTES),
     Reader("an IGC file", "igc", (".igc",)),
     Reader("an NMEA log", "nmea", (".nmea", ".nma")),
     Reader("a text table (CSV)", "any_table", (".csv", ".tsv", ".txt"), by_columns=True),
