@@ -16,7 +16,7 @@ from click.testing import CliRunner, Result
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trackgrade.briefing import page, screen, words
+from trackgrade.briefing import clearance, page, receivers, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
 from trackgrade.briefing.drawing import HEIGHT, WIDTH
 from trackgrade.briefing.leaving import (
@@ -100,7 +100,7 @@ class TestScreen:
         brief = briefed(text, wind_from_true_deg=125.0, wind_kt=wind_kt, arrival_heading_true_deg=325.0)
         lines = shown(brief).split("\n")
         assert max(map(len, lines)) <= 80
-        assert len(lines) <= 34
+        assert len(lines) <= 36
 
     def test_a_vor_brief_says_flag_and_radial(self) -> None:
         text = flat(shown(briefed(VOR)))
@@ -343,6 +343,72 @@ class TestPage:
 
     def test_the_same_in_is_the_same_out(self) -> None:
         assert page.render(briefed(wind_kt=12.0)) == page.render(briefed(wind_kt=12.0))
+
+
+FAR = """
+name = "Ostrel crossing"
+inbound_course_deg = 323
+turns = "left"
+[fix]
+from = { lat = 44, lon = -93, radial_deg = %d, dme_nm = 15, variation_deg = 1 }
+[leg]
+nm = 5
+[guidance]
+kind = "vor"
+"""
+CROSSING = """
+name = "Two radials"
+inbound_course_deg = 90
+variation_deg = 0
+[fix]
+radials = [ { lat = 44.0, lon = -93.2, radial_deg = 90, variation_deg = 0 },
+            { lat = 44.3, lon = -93.0, radial_deg = 180, variation_deg = 0 } ]
+[guidance]
+kind = "vor"
+station_lat = 44.0
+station_lon = -93.2
+"""
+
+
+class TestReceivers:
+    """What the box and the needles will read."""
+
+    def test_a_leg_of_five_miles_on_a_fix_at_15_dme_turns_at_20_or_at_10(self) -> None:
+        # AIM 5-3-8: the distance given ends the outbound leg. Outbound is away from the station where inbound is to it.
+        away, toward = briefed(FAR % 143), briefed(FAR % 323)
+        assert receivers.dme_reading(away) == "On the box: fix at 15.0 DME, turn back at 20.0 DME"
+        assert receivers.dme_reading(toward) == "On the box: fix at 15.0 DME, turn back at 10.0 DME"
+        assert "turn back at 20.0 DME" in page.render(away)
+        assert "turn back at 20.0 DME" in flat(shown(away))
+        assert receivers.dme_reading(briefed(HOLD)) == "", "no station tells this fix"
+
+    def test_flags_of_both_receivers(self) -> None:
+        vor, gps = receivers.receivers(briefed(FAR % 143))
+        assert (vor.name, vor.flags) == ("VOR", "TO throughout")
+        assert (gps.name, gps.flags) == ("GPS", "TO in, FROM past the fix, TO from abeam")
+        assert vor.setting.startswith("set 323, ")
+        behind = receivers.receivers(briefed(FAR % 323))[0]
+        assert behind.flags == "FROM throughout"
+
+    def test_the_second_needle_comes_from_the_side_of_the_radial(self) -> None:
+        """Inbound 090 to the 180 radial of a station to the north: before the fix the aircraft is west of that radial,
+        right of it as seen from the station, so the needle lies left; arithmetic, by the geometry of the two radials.
+        """
+        *_, second = receivers.receivers(briefed(CROSSING))
+        assert second.setting == "set 180, the crossing radial"
+        assert "needle left before the fix, centred over it" in second.flags
+        assert "translate(-" in second.drawing
+
+    def test_the_read_back_has_what_is_known_and_rules_for_the_rest(self) -> None:
+        # AIM 5-3-8, items of a holding clearance, from memory.
+        told = dict(clearance.read_back(briefed(FAR % 143)))
+        assert told["Hold"] == "southeast of the fix"
+        assert told["On"] == "143 radial, inbound 323"
+        assert told["Legs"] == "5 NM"
+        assert told["Turns"] == "left"
+        assert told["Maintain"] == told["Expect further clearance"] == told["Time now"] == ""
+        assert "expect further clearance ____" in flat(shown(briefed(HOLD)))
+        assert page.render(briefed(HOLD)).count('class="blank"') >= 5
 
 
 class TestCommand:

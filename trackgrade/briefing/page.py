@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from trackgrade import __version__
-from trackgrade.briefing import words
+from trackgrade.briefing import clearance, words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.drawing import draw
 from trackgrade.briefing.leaving import clock
+from trackgrade.briefing.receivers import Receiver, dme_reading, receivers
 from trackgrade.drawing import frame
 from trackgrade.hold.courses import course_name, variation_name
 
@@ -53,6 +54,10 @@ class Page:
     drift: str
     turns: str
     by_distance: str
+    dme: str
+    receivers: tuple[Receiver, ...]
+    read_back: tuple[tuple[str, str], ...]
+    fill_in: tuple[tuple[str, str], ...]
     by_rule: str
     correction: tuple[str, ...]
     leaving_headline: str
@@ -116,6 +121,10 @@ def contents(brief: Brief) -> Page:
         drift=words.drift(brief),
         turns=words.turns(brief) if known else "",
         by_distance=words.by_distance(brief) if known else "",
+        dme=dme_reading(brief),
+        receivers=receivers(brief),
+        read_back=clearance.read_back(brief),
+        fill_in=clearance.to_fill_in(brief),
         by_rule=words.by_rule(brief),
         correction=words.correction(brief),
         leaving_headline=words.leaving_headline(plan) if plan else "",

@@ -6,9 +6,10 @@ import math
 import textwrap
 from collections.abc import Iterator
 
-from trackgrade.briefing import words
+from trackgrade.briefing import clearance, words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.leaving import clock
+from trackgrade.briefing.receivers import dme_reading
 
 WIDTH = 80
 
@@ -34,11 +35,14 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
         yield from _laps(brief)
         yield from _wrapped(words.drift(brief))
         yield from _wrapped(f"{words.turns(brief)}. {words.by_distance(brief)}")
+    if dme_reading(brief):
+        yield from _wrapped(dme_reading(brief))
     for text in words.correction(brief):
         yield from _wrapped(text)
     if brief.leaving is not None:
         yield from _heading(words.leaving_headline(brief.leaving))
         yield from _leaving(brief)
+    yield from _wrapped(f"Read back: {clearance.in_one_line(brief)}")
 
 
 def _laps(brief: Brief) -> Iterator[tuple[str, bool]]:

@@ -38,3 +38,23 @@ def scale_bar(px_per_nm: float, room_px: float) -> tuple[Markup, float]:
 def fix_mark() -> Markup:
     """The fix: a cross in a ring."""
     return element("path", d="M-11 0H11M0-11V11", class_="fix-cross") + element("circle", r=7.0, class_="fix-ring")
+
+
+def needle(share: float, flag: str, words: str) -> Markup:
+    """A course needle as its pilot sees it: marks at half and full scale, the pointer, the flag as a word.
+
+    ``share`` of full scale, positive where the needle lies right.
+    """
+    return element(
+        "svg",
+        element("path", d="M-100 34H100", class_="beam"),
+        element("path", d="M-100 26V42M-50 30V38M0 24V44M50 30V38M100 26V42", class_="tick"),
+        element(
+            "path", d="M0 8L7 20H2V46H-2V20H-7Z", class_="pointer", transform=f"translate({short(100.0 * share)} 0)"
+        ),
+        element("text", flag, x=0, y=62, text_anchor="middle", class_="flag"),
+        class_="needle-drawing",
+        viewBox="-110 4 220 64",
+        role="img",
+        aria_label=f"{words}; flag {flag}",
+    )

@@ -41,12 +41,28 @@ class Guidance:
 
 
 @dataclass(frozen=True)
+class Station:
+    """A station that tells the fix: the one whose distance it is given by, or the one whose radial crosses there.
+
+    ``radial_deg`` is the radial through the fix, in the station's own north; ``variation_deg`` makes it true.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    radial_deg: float
+    variation_deg: float
+
+
+@dataclass(frozen=True)
 class Hold:
     """A hold in numbers that need nothing else to be understood.
 
     ``variation_deg`` is east positive; ``variation_source`` says where it comes from.
     ``qnh_hpa`` is what the altimeter was set to: it makes a recorded pressure altitude what the altimeter showed.
     ``notes`` are sentences for people (which model, which warning).
+
+    ``dme_station`` is the one whose distance the fix is given by, ``cross_station`` the one whose radial crosses the
+    course at the fix; None where the fix is not given so.
     """
 
     name: str
@@ -62,6 +78,8 @@ class Hold:
     airspeed_kias: float | None = None
     arrive_epoch_s: float | None = None
     qnh_hpa: float | None = None
+    dme_station: Station | None = None
+    cross_station: Station | None = None
     notes: tuple[str, ...] = ()
 
     @property

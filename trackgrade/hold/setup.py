@@ -9,10 +9,11 @@ from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.variation import magnetic_variation
 from trackgrade.files import plain_text
 from trackgrade.hold.courses import variation_name
-from trackgrade.hold.fix import SolvedFix, solve_fix
+from trackgrade.hold.fix import SolvedFix, solve_fix, station_variation
 from trackgrade.hold.guidance import flag_words
 from trackgrade.hold.hold import Guidance, Hold, Leg
-from trackgrade.hold.plan import HoldPlan, RadialDistance
+from trackgrade.hold.hold import Station as TellingStation
+from trackgrade.hold.plan import Crossing, HoldPlan, Radial, RadialDistance
 from trackgrade.hold.station import (
     MISSES_STATION_DEG,
     Station,
@@ -77,8 +78,29 @@ def resolve(plan: HoldPlan, date: dt.date) -> Hold:
         airspeed_kias=plan.airspeed_kias,
         arrive_epoch_s=plan.arrive_utc.timestamp() if plan.arrive_utc is not None else None,
         qnh_hpa=plan.qnh_hpa,
+        dme_station=_told_by(plan.fix.radial, plan, date) if isinstance(plan.fix, RadialDistance) else None,
+        cross_station=_told_by(_crossing_radial(plan.fix, plan), plan, date)
+        if isinstance(plan.fix, Crossing)
+        else None,
         notes=tuple(notes),
     )
+
+
+def _told_by(radial: Radial, plan: HoldPlan, date: dt.date) -> TellingStation:
+    variation_deg, _ = station_variation(radial.station, radial.variation_deg, plan, date)
+    return TellingStation(radial.station.lat_deg, radial.station.lon_deg, radial.radial_deg, variation_deg)
+
+
+def _crossing_radial(fix: Crossing, plan: HoldPlan) -> Radial:
+    """The radial of the two that the inbound course does not follow: what the second needle is set to."""
+
+    def off_course(radial: Radial) -> float:
+        off = abs(float(wrap180(radial.radial_deg - plan.inbound_course_deg)))
+        return min(off, 180.0 - off)
+
+    if plan.guidance.station is not None:
+        return fix.second if plan.guidance.station == fix.first.station else fix.first
+    return max((fix.first, fix.second), key=off_course)
 
 
 def _local_variation(plan: HoldPlan, fix: SolvedFix, date: dt.date, notes: list[str]) -> tuple[float, str]:
