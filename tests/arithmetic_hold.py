@@ -16,6 +16,7 @@ import numpy as np
 from trackgrade.hold.hold import Guidance, Hold, Leg
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.segment.flown import Entry, Flown, Lap, Moment, Visit
+from trackgrade.segment.measured import Measured
 from trackgrade.track.track import CleanTrack, Mark, Track
 
 START_S = 1_777_820_400.0  # 2026-05-03T15:00:00Z
@@ -40,18 +41,6 @@ HOLD = Hold(
 STILL_AIR = Wind(0.0, 0.0, TAS_KT, 10.0, 0.3, 0.3, ((0.05, 0.0), (0.0, 0.05)))
 
 
-@dataclass(frozen=True, eq=False)
-class Flight:
-    """Everything `judge` asks for."""
-
-    clean: CleanTrack
-    hold: Hold
-    samples: Samples
-    wind: Wind | None
-    turns: tuple[Turn, ...]
-    flown: Flown
-
-
 @dataclass(frozen=True)
 class Plan:
     """What is flown: straight seconds of each lap, and what altitude, airspeed and cross-track do in time.
@@ -71,7 +60,7 @@ class Plan:
     lead_in_s: float = 200.0
 
 
-def fly(plan: Plan = Plan(), hold: Hold = HOLD, wind: Wind | None = STILL_AIR) -> Flight:
+def fly(plan: Plan = Plan(), hold: Hold = HOLD, wind: Wind | None = STILL_AIR) -> Measured:
     """The flight of a plan: straight in, the laps, straight on."""
     lap_s = [2.0 * HALF_TURN_S + 2.0 * straight for straight in plan.straights_s]
     starts = np.concatenate(([0.0], np.cumsum(lap_s)))
@@ -120,7 +109,8 @@ def fly(plan: Plan = Plan(), hold: Hold = HOLD, wind: Wind | None = STILL_AIR) -
     marks = tuple(Mark(START_S + when, "watch") for when in plan.marks)
     track = Track("arithmetic", samples.epoch_s, lat, lon, samples.alt_ft, marks=marks)
     clean = CleanTrack(track, n, (), (), plan.interval_s)
-    return Flight(clean, hold, samples, wind, turns, Flown((Visit(1, entry, laps, ()),)))
+    why = "" if wind else "the directions flown cover too little of the circle"
+    return Measured(clean, hold, samples, wind, why, turns, Flown((Visit(1, entry, laps, ()),)))
 
 
 def _path(t, starts, straights):  # type: ignore[no-untyped-def]

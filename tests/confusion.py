@@ -124,18 +124,18 @@ def name_mistakes(case: Case) -> Named:
     )
     debrief = analyse(as_track(fly(hold, scenario, case.seed)), hold, load_standard())
     counts = True
-    if "watch" in case.kind and debrief.watch is not None:
+    if "watch" in case.kind:
         spans = [
             abs(each.abeam_s.value - each.wings_level_s.value)
-            for each in debrief.watch.times
+            for each in (lap.outbound_times for lap in debrief.laps)
             if each.abeam_s.value is not None and each.wings_level_s.value is not None
         ]
         counts = bool(spans) and sum(spans) / len(spans) >= WATCH_APART_S
     return Named(
         case,
         tuple(finding.name for finding in debrief.findings if not finding.praise),
-        len(debrief.flown.laps),
-        sum(len(visit.incomplete_laps) for visit in debrief.flown.visits),
+        len(debrief.laps),
+        sum(len(visit.incomplete_laps) for visit in debrief.visits),
         counts,
     )
 

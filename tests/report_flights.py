@@ -9,6 +9,7 @@ is one keyword.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,8 +18,10 @@ from trackgrade.hold.hold import Guidance, Hold, Leg
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge
+from trackgrade.score.results import ItemResult
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Entry, Flown, Lap, Moment, Visit
+from trackgrade.segment.measured import Measured
 from trackgrade.track.track import CleanTrack, Gap, Mark, Provenance, Rejection, Track
 
 START_EPOCH_S = 1_777_820_400.0  # 2026-05-03 15:00:00 UTC
@@ -275,33 +278,33 @@ def make_debrief(
     )
     known = Wind(blown_from, blown_kt, TAS_KT, 4.0, 0.8, 0.6, ((0.5, 0.0), (0.0, 0.5))) if wind is not None else None
     flown = Flown(tuple(found), () if found else ("passed over the fix at 15:02:20 and flew on" + hostile,))
-    debrief = judge(
-        clean,
-        hold,
-        samples,
-        known,
-        "" if known else "the directions flown cover 40° of 360°",
-        turn_list,
-        flown,
-        load_standard(standard),
-    )
+    why = "" if known else "the directions flown cover 40° of 360°"
+    debrief = judge(Measured(clean, hold, samples, known, why, tuple(turn_list), flown), load_standard(standard))
     return _spoken_by(debrief, hostile) if hostile else debrief
 
 
 def _spoken_by(debrief: Debrief, hostile: str) -> Debrief:
     """The debrief with the same text in every place where a file, or a later version, may put words."""
+
+    def spoken(items: Sequence[ItemResult]) -> tuple[ItemResult, ...]:
+        words = {"evidence": hostile, "source": hostile, "reference": hostile, "how": hostile}
+        return tuple(dataclasses.replace(each, title=each.title + hostile, **words) for each in items)  # type: ignore[arg-type]
+
     finding = Finding("x", "title" + hostile, 1, None, "evidence" + hostile, "advice" + hostile, 99.0)
     return dataclasses.replace(
         debrief,
         verdict=debrief.verdict + hostile,
-        standard_title=debrief.standard_title + hostile,
+        standard=dataclasses.replace(debrief.standard, title=debrief.standard.title + hostile),
         findings=(finding, *debrief.findings, dataclasses.replace(finding, praise=True)),
-        items=tuple(
+        visits=tuple(
             dataclasses.replace(
-                each, title=each.title + hostile, evidence=hostile, source=hostile, reference=hostile, how=hostile
+                visit,
+                entry=dataclasses.replace(visit.entry, items=spoken(visit.entry.items)),
+                laps=tuple(dataclasses.replace(lap, items=spoken(lap.items)) for lap in visit.laps),
             )
-            for each in debrief.items
+            for visit in debrief.visits
         ),
+        whole_items=spoken(debrief.whole_items),
         notes=(hostile,),
         cautions=(*debrief.cautions, hostile),
         wind_note=hostile,

@@ -26,22 +26,14 @@ from trackgrade.score.debrief import Debrief
 from trackgrade.score.judging import judge
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Flown
+from trackgrade.segment.measured import Measured
 from trackgrade.track.track import Gap, Rejection
 
 UTC = re.compile(r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}\.\d{3}Z$")
 
 
-def _judged(flight: arithmetic.Flight, flown: Flown | None = None) -> Debrief:
-    return judge(
-        flight.clean,
-        flight.hold,
-        flight.samples,
-        flight.wind,
-        "" if flight.wind else "the directions flown cover too little of the circle",
-        flight.turns,
-        flown if flown is not None else flight.flown,
-        load_standard(),
-    )
+def _judged(flight: Measured, flown: Flown | None = None) -> Debrief:
+    return judge(replace(flight, flown=flown or flight.flown), load_standard())
 
 
 @pytest.fixture(scope="module")

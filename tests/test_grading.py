@@ -17,6 +17,7 @@ from trackgrade.score.judging import judge
 from trackgrade.score.series import MERGE_S, Stretch, stays_outside, steadied
 from trackgrade.score.standard import Item, Standard
 from trackgrade.score.standards import load_standard
+from trackgrade.segment.measured import Measured
 
 STANDARD = load_standard()
 #: Shrinking a failing flight takes minutes and tells little.
@@ -206,15 +207,13 @@ def test_adding_a_lap_does_not_change_earlier_laps(seed: int, laps: int, extra: 
     fewer = _judged(_rough_flight(seed, straights, hold))
     more = _judged(_rough_flight(seed, [*straights, extra], hold))
     for lap in range(1, laps + 1):
-        for one, two in zip(fewer.items_of(f"lap {lap}"), more.items_of(f"lap {lap}"), strict=True):
+        for one, two in zip(fewer.laps[lap - 1].items, more.laps[lap - 1].items, strict=True):
             # The error of an altitude is told from the noise of the whole record, and that has grown.
             assert replace(one, value_sd=None) == replace(two, value_sd=None)
             assert one.value_sd == pytest.approx(two.value_sd, rel=1e-3)
 
 
-def _rough_flight(
-    seed: int, straights: list[float] | None = None, hold: arithmetic.Hold = arithmetic.HOLD
-) -> arithmetic.Flight:
+def _rough_flight(seed: int, straights: list[float] | None = None, hold: arithmetic.Hold = arithmetic.HOLD) -> Measured:
     """A hold flown unsteadily: slow swings of altitude, airspeed and cross-track."""
     a, b, c = np.random.default_rng(seed).uniform(0.2, 1.6, 3)
     return arithmetic.fly(
@@ -228,8 +227,8 @@ def _rough_flight(
     )
 
 
-def _judged(flight: arithmetic.Flight, standard: Standard = STANDARD):  # type: ignore[no-untyped-def]
-    return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flight.flown, standard)
+def _judged(flight: Measured, standard: Standard = STANDARD):  # type: ignore[no-untyped-def]
+    return judge(flight, standard)
 
 
 def test_steadied_drops_one_odd_sample_and_keeps_a_step() -> None:

@@ -20,21 +20,13 @@ from trackgrade.score.measures import due_rates_deg_s
 from trackgrade.score.standard import ITEMS
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Entry, Moment
+from trackgrade.segment.measured import Measured
 
 STANDARD = load_standard()
 
 
-def _judged(flight: arithmetic.Flight, standard: str = "") -> Debrief:
-    return judge(
-        flight.clean,
-        flight.hold,
-        flight.samples,
-        flight.wind,
-        "" if flight.wind else "the directions flown cover too little of the circle",
-        flight.turns,
-        flight.flown,
-        load_standard(standard) if standard else STANDARD,
-    )
+def _judged(flight: Measured, standard: str = "") -> Debrief:
+    return judge(flight, load_standard(standard) if standard else STANDARD)
 
 
 def _item(debrief: Debrief, name: str, scope: str = "lap 1") -> ItemResult:
@@ -162,7 +154,7 @@ def test_a_leg_in_miles_is_graded_by_distance_and_not_by_the_watch() -> None:
     assert _item(debrief, "leg_length").value == pytest.approx(0.0, abs=1e-9)
     assert _item(debrief, "leg_length", "lap 2").value == pytest.approx(100.0 / 60.0 - 2.0)
     assert not [item for item in debrief.items if item.item == "inbound_time"]
-    assert debrief.corrections == ()
+    assert [lap.correction for lap in debrief.laps] == [None] * len(debrief.laps)
     assert debrief.next_lap is not None
     # In still air the turn back begins 2 NM out and a turn diameter abeam the course.
     assert debrief.next_lap.outbound_nm == pytest.approx(math.hypot(2.0, 2.0 * arithmetic.RADIUS_NM), abs=0.02)
@@ -223,7 +215,7 @@ def test_another_entry_flown_well_is_a_note_and_flown_badly_is_outside() -> None
     assert (item.result, item.value) == ("within", pytest.approx(40.0))
     assert "a note" in item.why
     assert [f.name for f in well.findings if not f.praise] == ["wrong_entry"]
-    assert "note" in well.entries[0].sentence
+    assert "note" in well.visits[0].entry.sentence
     badly = _entered("parallel", ("direct",), heading, non_holding_side_nm=3.0)
     assert _item(badly, "entry", "entry").result == "outside"
 
@@ -248,7 +240,7 @@ def test_wind_work_reads_headings_against_courses() -> None:
         np.where(np.abs(off) < 1.0, track + 6.0, np.where(np.abs(off) > 179.0, track - 18.0, heading)), 360.0
     )
     debrief = _judged(replace(flight, samples=replace(flight.samples, heading_true_deg=crabbed)))
-    work = debrief.wind_work[1]
+    work = debrief.laps[1].wind_work
     assert work.inbound_correction_deg.value == pytest.approx(6.0)
     assert work.outbound_correction_deg.value == pytest.approx(-18.0, abs=0.2)
     assert work.multiple == pytest.approx(3.0, abs=0.05)
@@ -264,7 +256,7 @@ def test_a_turn_is_measured_by_its_own_rate_and_evenness() -> None:
     item = _item(debrief, "turn_rate")
     assert item.value == pytest.approx(-1.2)
     assert item.result == "outside"
-    turn = debrief.laps[0].fix_turn
+    turn = debrief.laps[0].measures.fix_turn
     assert turn is not None
     assert turn.rate_spread_deg_s.value == pytest.approx(0.0)
 
@@ -280,4 +272,4 @@ def test_no_turn_found_is_not_measurable() -> None:
 def test_every_standard_grades_the_same_flight(standard: str) -> None:
     debrief = _judged(arithmetic.fly(), standard)
     assert {item.result for item in debrief.items} == {"within"}
-    assert debrief.standard_name == standard
+    assert debrief.standard.name == standard

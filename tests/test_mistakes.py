@@ -24,7 +24,7 @@ STANDARD = load_standard()
 
 def _judged(plan: arithmetic.Plan, hold: arithmetic.Hold = arithmetic.HOLD, standard: Standard = STANDARD) -> Debrief:
     flight = arithmetic.fly(plan, hold)
-    return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flight.flown, standard)
+    return judge(flight, standard)
 
 
 def _mistakes(debrief: Debrief) -> dict[str, Finding]:
@@ -74,7 +74,7 @@ def test_outbound_time_changed_by_too_little_counts_as_not_corrected() -> None:
 def test_equal_seconds_flown_is_no_mistake() -> None:
     debrief = _judged(arithmetic.Plan(straights_s=(75.0, 60.0, 60.0)))
     assert not {"time_not_corrected", "time_corrected_wrong_way"} & set(_mistakes(debrief))
-    assert [row.judged for row in debrief.corrections] == ["right", "not needed", "last lap"]
+    assert [lap.correction.judged for lap in debrief.laps if lap.correction] == ["right", "not needed", "last lap"]
 
 
 def test_altitude_lost_in_the_turns_is_not_also_named_as_altitude() -> None:

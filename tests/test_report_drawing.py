@@ -148,7 +148,7 @@ def test_two_visits_stand_side_by_side_with_a_break() -> None:
 def test_phases_name_what_is_flown() -> None:
     debrief = make_debrief(laps=2)
     timeline = lay_out(debrief)
-    lap = debrief.flown.laps[1]
+    lap = debrief.laps[1].flown
 
     def at(epoch_s: float) -> str:
         return [each.words for each in timeline.phases if each.start_epoch_s <= epoch_s][-1]

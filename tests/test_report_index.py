@@ -23,7 +23,7 @@ HOSTILE = '</td><script>alert(1)</script>"&'
 
 def test_each_flight_leads_to_its_report_with_laps_results_and_first_point() -> None:
     debrief = make_debrief(laps=3)
-    page = index.render([index.row(debrief_to_dict(debrief), "a flight #1.html")], [debrief.standard_title])
+    page = index.render([index.row(debrief_to_dict(debrief), "a flight #1.html")], [debrief.standard.title])
     tree = lxml_html.document_fromstring(page)
     (link,) = tree.xpath("//td/a | //th/a")
     assert link.get("href") == "a%20flight%20%231.html"
@@ -34,7 +34,7 @@ def test_each_flight_leads_to_its_report_with_laps_results_and_first_point() -> 
     assert f"{whole.count('within')} within" in row[2]
     assert debrief.verdict in row[1]
     assert debrief.work_on[0].title in row[1]
-    assert debrief.standard_title in tree.text_content()
+    assert debrief.standard.title in tree.text_content()
     assert "Not for navigation" in tree.text_content()
 
 

@@ -61,25 +61,25 @@ def test_the_setting_of_the_standard_decides_the_outbound_time() -> None:
     flown = replace(flight.flown, visits=(replace(visit, laps=laps),))
     for setting, seconds in (("abeam", 67.0), ("abeam_or_heading", 60.0), ("wings_level", 60.0)):
         standard = replace(STANDARD, outbound_starts=setting)  # type: ignore[arg-type]
-        debrief = judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flown, standard)
-        assert debrief.laps[0].outbound_s.value == pytest.approx(seconds)
+        debrief = judge(replace(flight, flown=flown), standard)
+        assert debrief.laps[0].outbound_s == pytest.approx(seconds)
 
 
 def _judged(*straights_s: float, marks: tuple[float, ...] = ()) -> Debrief:
     flight = arithmetic.fly(arithmetic.Plan(straights_s=straights_s, marks=marks))
-    return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flight.flown, STANDARD)
+    return judge(flight, STANDARD)
 
 
 def test_the_parts_of_a_lap_add_up() -> None:
     for lap in _judged(60.0, 82.0, 45.0).laps:
-        turns = sum(turn.end_epoch_s - turn.start_epoch_s for turn in (lap.fix_turn, lap.inbound_turn) if turn)
-        assert (lap.outbound_s.value or 0.0) + (lap.inbound_s.value or 0.0) + turns == pytest.approx(lap.lap_s.value)
-        assert lap.outbound_s.sd == pytest.approx(arithmetic.SD_S * 2**0.5)
+        turns = sum(turn.end_epoch_s - turn.start_epoch_s for _, turn in lap.measures.turns)
+        assert (lap.outbound_s or 0.0) + (lap.inbound_s or 0.0) + turns == pytest.approx(lap.lap_s)
+        assert lap.measures.outbound_s.sd == pytest.approx(arithmetic.SD_S * 2**0.5)
 
 
 def test_a_no_wind_lap_with_minute_legs_takes_four_minutes() -> None:
     """Arithmetic: two legs of 1 min and two half turns at 3 degrees a second."""
-    assert _judged(60.0).laps[0].lap_s.value == pytest.approx(240.0)
+    assert _judged(60.0).laps[0].lap_s == pytest.approx(240.0)
 
 
 @pytest.mark.parametrize(
@@ -99,19 +99,22 @@ def test_a_no_wind_lap_with_minute_legs_takes_four_minutes() -> None:
 def test_corrections_are_judged_by_sign_and_size(straights: tuple[float, float], judged: str) -> None:
     """Still air: inbound takes what outbound took, so every rule asks for 60 s, and 10 s off it is still right."""
     flight = arithmetic.fly(arithmetic.Plan(straights_s=straights))
-    debrief = judge(flight.clean, flight.hold, flight.samples, None, "no wind", flight.turns, flight.flown, STANDARD)
-    row = debrief.corrections[0]
+    debrief = judge(replace(flight, wind=None, wind_note="no wind"), STANDARD)
+    row = debrief.laps[0].correction
+    assert row is not None
     assert row.judged == judged
     assert row.asked_equal_seconds_s == pytest.approx(60.0)
     assert row.asked_ratio_s == pytest.approx(60.0)
     assert row.error_s == pytest.approx(straights[0] - 60.0)
-    assert debrief.corrections[1].judged == "last lap"
+    assert debrief.laps[1].correction is not None
+    assert debrief.laps[1].correction.judged == "last lap"
 
 
 def test_the_solved_lap_asks_for_a_minute_in_still_air() -> None:
     debrief = _judged(75.0, 60.0)
     # The turn back is counted from a quarter of its rate on, a moment after it is begun.
-    assert debrief.corrections[0].asked_solved_s == pytest.approx(59.0, abs=0.7)
+    assert debrief.laps[0].correction is not None
+    assert debrief.laps[0].correction.asked_solved_s == pytest.approx(59.0, abs=0.7)
     card = debrief.next_lap
     assert card is not None
     assert card.outbound_s == pytest.approx(59.0, abs=0.7)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,35 +13,24 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.airmass import near_the_fix, over_the_visits, wind_over
 from trackgrade.motion.motion import Motion, through_air, trace
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn
 from trackgrade.motion.sampling import sample
 from trackgrade.motion.turns import find_turns, in_epoch_time
 from trackgrade.motion.wind import WindFit
 from trackgrade.segment.flown import Flown
 from trackgrade.segment.lap_wind import with_wind
+from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.altitude import for_hold
 from trackgrade.track.cleaning import clean as clean_track
 from trackgrade.track.thinning import thin
-from trackgrade.track.track import CleanTrack, Track
+from trackgrade.track.track import Track
 from trackgrade.track.vicinity import near_fix
 
 if TYPE_CHECKING:
     from trackgrade.score.debrief import Debrief
     from trackgrade.score.standard import Standard
-
-
-@dataclass(frozen=True, eq=False)
-class Measured:
-    """What was flown, measured; nothing judged yet."""
-
-    clean: CleanTrack
-    samples: Samples
-    wind: Wind | None
-    wind_note: str
-    turns: tuple[Turn, ...]
-    flown: Flown
 
 
 def measure(track: Track, hold: Hold) -> Measured:
@@ -69,7 +58,7 @@ def measure(track: Track, hold: Hold) -> Measured:
     flown = with_wind(flown, wind, motion.start_epoch_s)
     samples, channel_notes = sample(clean, motion, wind, hold, frame)
     recorded = replace(recorded, notes=clean.notes + channel_notes)
-    return Measured(recorded, samples, wind.as_wind() if wind else None, why_not, turns, flown)
+    return Measured(recorded, hold, samples, wind.as_wind() if wind else None, why_not, turns, flown)
 
 
 def flight_date(track: Track) -> dt.date:
@@ -90,8 +79,7 @@ def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:
     """
     from trackgrade.score.judging import judge
 
-    m = measure(track, hold)
-    return judge(m.clean, hold, m.samples, m.wind, m.wind_note, m.turns, m.flown, standard)
+    return judge(measure(track, hold), standard)
 
 
 def _find(

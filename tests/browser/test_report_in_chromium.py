@@ -82,7 +82,7 @@ def test_the_slider_moves_plane_cursors_needles_and_readout_together(open_page: 
     assert cursors(opened) != before[0]
     assert page.locator("#plan-aircraft").get_attribute("transform") != before[1]
     assert page.locator("#plan-aircraft").is_visible()
-    first_lap = make_debrief().flown.laps[0]
+    first_lap = make_debrief().laps[0].flown
     debrief = make_debrief()
     at = int(page.locator("#when").input_value())
     shown = int(page.locator('[data-now="alt"]').inner_text())

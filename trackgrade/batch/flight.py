@@ -48,10 +48,10 @@ def _read(flight: Flight, settings: Settings) -> Track:
 def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
     hold = resolve(hold_file.plan, flight_date(track))
     debrief = analyse(track, hold, settings.standard)
-    flown = bool(debrief.flown.visits)
+    flown = bool(debrief.visits)
     html = None
     # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
-    if settings.report and (flown or debrief.flown.reversed_laps):
+    if settings.report and (flown or debrief.reversed_laps):
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
 
         html = render(debrief)

@@ -18,23 +18,24 @@ from trackgrade import __version__
 from trackgrade.exports.plain import degrees, number, plain, readable, utc
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
-from trackgrade.score.debrief import Debrief, ItemResult, LapMeasures
+from trackgrade.score.debrief import Debrief, GradedEntry
+from trackgrade.score.lap import GradedLap
+from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Standard
-from trackgrade.segment.flown import Lap, Moment, Visit
+from trackgrade.segment.flown import Lap, Moment
 
 SCHEMA = "trackgrade.debrief/1"
 
 
 def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
     """The debrief as plain dicts, lists, strings, numbers and None, ready for `json.dumps`."""
-    flown = debrief.flown
-    entries = [_entry(debrief, visit) for visit in flown.visits]
+    entries = [_entry(visit.entry) for visit in debrief.visits]
     return {
         "schema": SCHEMA,
         "program": {"name": "trackgrade", "version": __version__},
         "track": _track(debrief),
         "hold": _hold(debrief.hold),
-        "standard": _standard(debrief.standard, debrief.standard_name, debrief.standard_title),
+        "standard": _standard(debrief.standard),
         "wind": _wind(debrief),
         "wind_note": debrief.wind_note,
         "true_airspeed_kt": number(debrief.wind.true_airspeed_kt) if debrief.wind else None,
@@ -47,29 +48,30 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
                 "entry": entry,
                 "laps": [lap.number for lap in visit.laps],
                 "incomplete_laps": [lap.number for lap in visit.incomplete_laps],
-                "wrong_side": visit.wrong_side,
+                "wrong_side": visit.flown.wrong_side,
+                "converged_lap": visit.converged_lap,
             }
-            for visit, entry in zip(flown.visits, entries, strict=True)
+            for visit, entry in zip(debrief.visits, entries, strict=True)
         ],
-        "laps": [_lap(debrief, visit, lap) for visit in flown.visits for lap in visit.laps],
+        "laps": [_lap(lap) for lap in debrief.laps],
         "incomplete_laps": [
             {
-                **_lap_events(visit, lap),
+                **_lap_events(visit.number, lap),
                 "why_incomplete": lap.why_incomplete or "the lap was not brought back to the fix",
             }
-            for visit in flown.visits
+            for visit in debrief.visits
             for lap in visit.incomplete_laps
         ],
         "items": [_item(item) for item in debrief.items],
         "findings": [plain(finding) | {"at_utc": utc(finding.at_epoch_s)} for finding in debrief.findings],
         "work_on": [finding.name for finding in debrief.work_on],
         "verdict": debrief.verdict,
-        "watch": plain(debrief.watch),
-        "corrections": plain(debrief.corrections),
+        "watch": _watch(debrief),
+        "corrections": [_of(lap) | plain(lap.correction) for lap in debrief.laps if lap.correction is not None],
         "converged_lap": debrief.converged_lap,
-        "needles": plain(debrief.needles),
-        "needle_contrasts": plain(debrief.needle_contrasts),
-        "wind_work": plain(debrief.wind_work),
+        "needles": [_of(lap) | plain(reading) for lap in debrief.laps for reading in lap.needles],
+        "needle_contrasts": [_of(lap) | plain(lap.contrast) for lap in debrief.laps if lap.contrast is not None],
+        "wind_work": [_of(lap) | plain(lap.wind_work) for lap in debrief.laps],
         "solved_lap": _solved(debrief),
         "next_lap": plain(debrief.next_lap),
         "references": {
@@ -81,8 +83,8 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             "airspeed_source": debrief.samples.airspeed_source,
             "bank_source": debrief.samples.bank_source,
         },
-        "seen_instead": list(flown.seen_instead),
-        "reversed_laps": [{"start_utc": utc(start), "end_utc": utc(end)} for start, end in flown.reversed_laps],
+        "seen_instead": list(debrief.seen_instead),
+        "reversed_laps": [{"start_utc": utc(start), "end_utc": utc(end)} for start, end in debrief.reversed_laps],
         "notes": list(debrief.notes),
         "cautions": list(debrief.cautions),
     }
@@ -144,9 +146,7 @@ def _hold(hold: Hold) -> dict[str, Any]:
     }
 
 
-def _standard(standard: Standard | None, name: str, title: str) -> dict[str, Any]:
-    if standard is None:
-        return {"name": name, "title": title}
+def _standard(standard: Standard) -> dict[str, Any]:
     return {
         "name": standard.name,
         "title": standard.title,
@@ -181,11 +181,23 @@ def _no_entry() -> dict[str, Any]:
     return {"arrival_utc": None, "arrival_heading_true_deg": None, "expected": [], "flown": "none"}
 
 
-def _entry(debrief: Debrief, visit: Visit) -> dict[str, Any]:
-    entry = visit.entry
-    measures = next((each for each in debrief.entries if each.visit == visit.number), None)
+def _of(lap: GradedLap) -> dict[str, Any]:
+    """Whose it is, for what stands in a list beside the laps."""
+    return {"visit": lap.visit, "lap": lap.number}
+
+
+def _watch(debrief: Debrief) -> dict[str, Any] | None:
+    if debrief.watch is None:
+        return None
+    times = [{"visit": lap.visit, "number": lap.number, **plain(lap.outbound_times)} for lap in debrief.laps]
+    return {"times": times, **plain(debrief.watch)}
+
+
+def _entry(graded: GradedEntry) -> dict[str, Any]:
+    entry = graded.flown
+    flown = {"kind": entry.kind, "expected": list(entry.expected), "margin_deg": number(entry.margin_deg)}
     return {
-        "visit": visit.number,
+        "visit": graded.visit,
         "arrival_utc": _at(entry.start),
         "arrival_sd_s": _sd(entry.start),
         "arrival_heading_true_deg": degrees(entry.arrival_heading_true_deg),
@@ -206,13 +218,13 @@ def _entry(debrief: Debrief, visit: Visit) -> dict[str, Any]:
         "turned_wrong_way": entry.turned_wrong_way,
         "reversed_pattern": entry.reversed_pattern,
         "remarks": list(entry.remarks),
-        "measures": None if measures is None else plain(measures),
+        "measures": {"visit": graded.visit, **flown, **plain(graded.measures), "sentence": graded.sentence},
     }
 
 
-def _lap_events(visit: Visit, lap: Lap) -> dict[str, Any]:
+def _lap_events(visit: int, lap: Lap) -> dict[str, Any]:
     return {
-        "visit": visit.number,
+        "visit": visit,
         "number": lap.number,
         "start_utc": _at(lap.start),
         "start_sd_s": _sd(lap.start),
@@ -240,30 +252,33 @@ def _lap_events(visit: Visit, lap: Lap) -> dict[str, Any]:
         "end_cross_nm": number(lap.end_cross_nm),
         "wrong_side": lap.wrong_side,
         "remarks": list(lap.remarks),
-        "wind_from_true_deg": number(lap.wind_from_true_deg),
-        "wind_kt": number(lap.wind_kt),
+        "wind_from_true_deg": degrees(lap.wind.from_true_deg) if lap.wind else None,
+        "wind_kt": number(lap.wind.speed_kt) if lap.wind else None,
+        "wind_from_sd_deg": number(lap.wind.from_sd_deg) if lap.wind else None,
+        "wind_sd_kt": number(lap.wind.speed_sd_kt) if lap.wind else None,
     }
 
 
-def _lap(debrief: Debrief, visit: Visit, lap: Lap) -> dict[str, Any]:
-    measures = _measures_of(debrief, visit.number, lap.number)
+def _lap(lap: GradedLap) -> dict[str, Any]:
+    measures = lap.measures
+    whose = {"visit": lap.visit, "number": lap.number, "scope": lap.scope}
+    when = {"start_utc": utc(lap.start_epoch_s), "end_utc": utc(lap.end_epoch_s)}
     return {
-        **_lap_events(visit, lap),
-        "outbound_s": number(measures.outbound_s.value),
+        **_lap_events(lap.visit, lap.flown),
+        "inbound_start_other": None,
+        "outbound_s": number(lap.outbound_s),
         "outbound_sd_s": number(measures.outbound_s.sd),
+        "outbound_why": measures.outbound_s.why or None,
         "outbound_start_by": measures.outbound_start_by,
         "outbound_start_utc": utc(measures.outbound_start_epoch_s),
-        "inbound_s": number(measures.inbound_s.value),
+        "inbound_s": number(lap.inbound_s),
         "inbound_sd_s": number(measures.inbound_s.sd),
-        "target_inbound_s": number(measures.target_inbound_s),
-        "max_cross_track_nm": number(measures.max_cross_track_nm.value),
-        "items": [_item(item) for item in debrief.items_of(measures.scope)],
-        "measures": plain(measures),
+        "target_inbound_s": number(lap.target_inbound_s),
+        "max_cross_track_nm": number(lap.max_cross_track_nm),
+        "items": [_item(item) for item in lap.items],
+        "seen": sorted(lap.seen),
+        "measures": {**whose, **when, **plain(measures)},
     }
-
-
-def _measures_of(debrief: Debrief, visit: int, number_of_lap: int) -> LapMeasures:
-    return next(each for each in debrief.laps if each.visit == visit and each.number == number_of_lap)
 
 
 def _item(item: ItemResult) -> dict[str, Any]:

@@ -13,9 +13,10 @@ from typing import Any
 
 from trackgrade.exports.plain import number, utc
 from trackgrade.files import write_whole
-from trackgrade.score.debrief import Debrief, LapMeasures
+from trackgrade.score.debrief import Debrief
+from trackgrade.score.lap import GradedLap
 from trackgrade.score.standard import ITEMS
-from trackgrade.segment.flown import Lap, Moment
+from trackgrade.segment.flown import Moment
 
 _EVENTS = (
     "start",
@@ -27,21 +28,21 @@ _EVENTS = (
     "inbound_turn_end",
     "end",
 )
-_MEASURES = {
-    "lap_s": "lap_s",
-    "outbound_s": "outbound_s",
-    "inbound_s": "inbound_s",
-    "inbound_nm": "inbound_nm",
-    "outbound_end_nm": "outbound_end_nm",
-    "max_cross_track_nm": "max_cross_track_nm",
-    "rollout_cross_nm": "rollout_cross_nm",
-    "non_holding_side_nm": "non_holding_side_nm",
-    "fix_to_turn_s": "fix_to_turn_s",
-    "altitude_ft": "altitude_ft",
-    "ias_kt": "ias_kt",
-    "groundspeed_inbound_kt": "groundspeed_inbound_kt",
-    "groundspeed_outbound_kt": "groundspeed_outbound_kt",
-}
+_MEASURES = (
+    "lap_s",
+    "outbound_s",
+    "inbound_s",
+    "inbound_nm",
+    "outbound_end_nm",
+    "max_cross_track_nm",
+    "rollout_cross_nm",
+    "non_holding_side_nm",
+    "fix_to_turn_s",
+    "altitude_ft",
+    "ias_kt",
+    "groundspeed_inbound_kt",
+    "groundspeed_outbound_kt",
+)
 #: Spreadsheets run a cell that begins with one of these as a formula.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -65,12 +66,7 @@ COLUMNS: tuple[str, ...] = (
 
 def rows(debrief: Debrief) -> list[dict[str, Any]]:
     """One dict a completed lap, with the keys of `COLUMNS`; None where not measurable."""
-    table = []
-    for visit in debrief.flown.visits:
-        for lap in visit.laps:
-            measures = next(each for each in debrief.laps if (each.visit, each.number) == (visit.number, lap.number))
-            table.append(_row(debrief, lap, measures, visit.entry.kind))
-    return table
+    return [_row(debrief, visit.entry.flown.kind, lap) for visit in debrief.visits for lap in visit.laps]
 
 
 def to_text(debrief: Debrief) -> str:
@@ -88,30 +84,28 @@ def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
     return write_whole(path, to_text(debrief))
 
 
-def _row(debrief: Debrief, lap: Lap, measures: LapMeasures, entry: str) -> dict[str, Any]:
-    wind = debrief.wind
+def _row(debrief: Debrief, entry: str, lap: GradedLap) -> dict[str, Any]:
     row: dict[str, Any] = {
         "source": _safe(debrief.track.track.source),
         "hold": _safe(debrief.hold.name),
-        "standard": _safe(debrief.standard_name),
-        "visit": measures.visit,
-        "lap": measures.number,
+        "standard": _safe(debrief.standard.name),
+        "visit": lap.visit,
+        "lap": lap.number,
         "entry": entry,
-        "inbound_start_by": lap.inbound_start_by,
-        "target_inbound_s": measures.target_inbound_s,
-        "wind_from_true_deg": number(wind.from_true_deg, 1) if wind else None,
-        "wind_kt": number(wind.speed_kt, 1) if wind else None,
-        "true_airspeed_kt": number(wind.true_airspeed_kt, 1) if wind else None,
+        "inbound_start_by": lap.flown.inbound_start_by,
+        "target_inbound_s": lap.target_inbound_s,
+        "wind_from_true_deg": number(lap.wind.from_true_deg, 1) if lap.wind else None,
+        "wind_kt": number(lap.wind.speed_kt, 1) if lap.wind else None,
+        "true_airspeed_kt": number(debrief.wind.true_airspeed_kt, 1) if debrief.wind else None,
     }
     for event in _EVENTS:
-        moment: Moment | None = getattr(lap, event)
+        moment: Moment | None = getattr(lap.flown, event)
         row[f"{event}_utc"] = None if moment is None else utc(moment.epoch_s)
         row[f"{event}_sd_s"] = None if moment is None else number(moment.sd_s, 2)
-    for column, field in _MEASURES.items():
-        row[column] = number(getattr(measures, field).value, 3)
-    graded = {item.item: item for item in debrief.items_of(measures.scope)}
+    for name in _MEASURES:
+        row[name] = number(getattr(lap.measures, name).value, 3)
     for name in ITEMS:
-        item = graded.get(name)
+        item = lap.item(name)
         row[f"{name}_value"] = number(item.value, 3) if item else None
         row[f"{name}_limit"] = number(item.limit, 3) if item else None
         row[f"{name}_result"] = item.result if item else None

@@ -54,14 +54,9 @@ class WindFit:
         into = np.clip(time_s, self.first_s, self.last_s) - self.middle_s
         return self.towards_m_s + into[:, None] * self.drift_m_s2
 
-    def from_and_speed_at(self, time_s: float) -> tuple[float, float]:
-        """Direction the wind comes from [deg true] and its speed [kt] at a time."""
-        east, north = self.at(np.array([time_s]))[0]
-        return float(wrap360(np.degrees(np.arctan2(-east, -north)))), float(np.hypot(east, north)) * KT_PER_M_S
-
-    def as_wind(self) -> Wind:
-        """In the words of the trade, with errors; direction error by propagation."""
-        east, north = self.towards_m_s
+    def as_wind(self, time_s: float | None = None) -> Wind:
+        """In the words of the trade at a time (the middle where None is given), with the errors of the whole fit."""
+        east, north = self.towards_m_s if time_s is None else self.at(np.array([time_s]))[0]
         speed = float(np.hypot(east, north))
         # Along and across the wind; in a calm the direction is open and its error says so.
         unit = np.array([east, north]) / speed if speed > 1e-9 else np.array([0.0, 1.0])

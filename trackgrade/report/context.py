@@ -149,7 +149,7 @@ def page_of(debrief: Debrief) -> Page:
         estimated=evidence.estimated(debrief),
         marks=tuple(evidence.marks(debrief)),
         notes=tuple(evidence.notes(debrief)),
-        seen_instead=tuple(sentence(each) for each in debrief.flown.seen_instead),
+        seen_instead=tuple(sentence(each) for each in debrief.seen_instead),
         identity=evidence.identity(debrief),
         numbers=tuple(_all_numbers(tables, entries, item_rows)),
         result_signs=tuple((drawn, word) for word, drawn in RESULT_SIGNS.items()),

@@ -20,7 +20,8 @@ from trackgrade.report.numbers import (
     traced,
 )
 from trackgrade.report.summary import Fact, magnetic_name
-from trackgrade.score.debrief import Debrief, EntryMeasures, Measurement
+from trackgrade.score.debrief import Debrief, GradedEntry
+from trackgrade.score.results import Measurement
 
 
 @dataclass(frozen=True)
@@ -46,10 +47,8 @@ class ItemRow:
 
 
 def entries(debrief: Debrief) -> Iterator[EntryStory]:
-    several = len(debrief.flown.visits) > 1
-    for visit in debrief.flown.visits:
-        entry = visit.entry
-        measures = next((each for each in debrief.entries if each.visit == visit.number), None)
+    for visit in debrief.visits:
+        entry = visit.entry.flown
         facts = [
             Fact("Flown", entry.kind),
             Fact("Expected", " or ".join(entry.expected) if entry.expected else "not known"),
@@ -66,17 +65,17 @@ def entries(debrief: Debrief) -> Iterator[EntryStory]:
             remarks.append("turned the wrong way on the entry")
         if entry.reversed_pattern:
             remarks.append("flown on the reciprocal of the inbound course")
-        if measures is not None and measures.sentence:
-            remarks.insert(0, measures.sentence)
+        remarks.insert(0, visit.entry.sentence)
         yield EntryStory(
-            title=f"Visit {visit.number}" if several else "",
+            title=f"Visit {visit.number}" if len(debrief.visits) > 1 else "",
             facts=tuple(facts),
-            numbers=tuple(_entry_numbers(debrief, measures, visit.number)) if measures is not None else (),
+            numbers=tuple(_entry_numbers(visit.entry)),
             remarks=tuple(sentence(each) for each in dict.fromkeys(remarks) if each),
         )
 
 
-def _entry_numbers(debrief: Debrief, measures: EntryMeasures, visit: int) -> Iterator[tuple[str, str, Number]]:
+def _entry_numbers(entry: GradedEntry) -> Iterator[tuple[str, str, Number]]:
+    measures = entry.measures
     rows: tuple[tuple[str, str, Measurement, int, bool], ...] = (
         ("Fix to start of turn", "s", measures.fix_to_turn_s, 1, True),
         ("Outbound time", "s", measures.outbound_s, 1, False),
@@ -89,17 +88,17 @@ def _entry_numbers(debrief: Debrief, measures: EntryMeasures, visit: int) -> Ite
     )
     for k, (name, unit, measured, places, signed) in enumerate(rows):
         # A direct entry has no outbound leg of its own, and no time may have been assigned: not worth a dash.
-        if measured.value is None and (measures.kind == "direct" or not measured.why or name.endswith("assigned")):
+        if measured.value is None and (entry.flown.kind == "direct" or not measured.why or name.endswith("assigned")):
             continue
-        number = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=f"entry-{visit}")
-        yield name, unit, replace(number, key=f"n-entry-{visit}-{k}")
+        number = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=f"entry-{entry.visit}")
+        yield name, unit, replace(number, key=f"n-entry-{entry.visit}-{k}")
 
 
 def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
     for k, item in enumerate(each for each in debrief.items if each.lap is None):
         unit = "°" if item.unit == "deg" else "°/s" if item.unit == "deg/s" else item.unit
         places = 0 if unit in ("ft", "kt", "°", "KIAS") else 2 if unit in ("NM", "of full scale") else 1
-        asked = debrief.standard.item(item.item) if debrief.standard is not None else None
+        asked = debrief.standard.item(item.item)
         signed = item.item != "entry" and (asked is None or asked.counts != "not above")
         number = item_number(item, f"{item.title}, {item.scope}", places=places, signed=signed)
         limit = DASH if item.limit is None else f"{figure(item.limit, places_of(item.limit))} {unit}"
@@ -176,11 +175,11 @@ def estimated(debrief: Debrief) -> tuple[str, ...]:
 def identity(debrief: Debrief) -> tuple[Fact, ...]:
     track = debrief.track
     standard = debrief.standard
-    edition = f"{standard.document}, {standard.edition}, {standard.section}" if standard else ""
+    edition = f"{standard.document}, {standard.edition}, {standard.section}"
     facts = [
         Fact("Program", f"trackgrade {__version__}"),
-        Fact("Standard", debrief.standard_title, edition),
-        Fact("Standard file", debrief.standard_name),
+        Fact("Standard", standard.title, edition),
+        Fact("Standard file", standard.name),
         Fact("Track file", track.track.source, f"SHA-256 {track.track.sha256}" if track.track.sha256 else ""),
         Fact(
             "Points",
@@ -193,6 +192,6 @@ def identity(debrief: Debrief) -> tuple[Fact, ...]:
             f"variation {variation_name(debrief.hold.variation_deg)}, {debrief.hold.variation_source}",
         ),
     ]
-    if standard is not None and standard.timing_band_s is not None:
+    if standard.timing_band_s is not None:
         facts.append(Fact("Leg timing", standard.timing_note))
     return tuple(facts)

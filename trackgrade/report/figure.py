@@ -29,11 +29,13 @@ from trackgrade.report.context import CAUTION
 from trackgrade.report.figure_plan import Plan
 from trackgrade.report.figure_time import Panel
 from trackgrade.report.limits import corridor_share, share_words
-from trackgrade.report.numbers import MINUS, RESULT_SIGNS
+from trackgrade.report.numbers import RESULT_SIGNS
 from trackgrade.report.plan_marks import EVENT_SIGNS
 from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point
 from trackgrade.report.timeline import Stretch, Timeline, lay_out
-from trackgrade.score.debrief import Debrief, LapMeasures, Measurement
+from trackgrade.score.debrief import Debrief
+from trackgrade.score.lap import LapMeasures
+from trackgrade.score.results import Measurement
 
 Weight = Literal["regular", "bold"]
 
@@ -123,7 +125,7 @@ def _compose(figure: Figure, debrief: Debrief) -> None:
     key_left = LEFT + PLAN_WIDTH + 0.22
     _advice(page, debrief, timeline, key_left, _key(page, debrief, timeline, plan, key_left, top))
     y = PLAN_END + 0.2
-    several = len(debrief.flown.visits) > 1
+    several = len(debrief.visits) > 1
     tags = {each.key: figure_plan.tag_of(each, several) for each in timeline.stretches}
     for share, words in figure_time.lap_heads(timeline, tags, RIGHT - PLOT_LEFT):
         page.words(PLOT_LEFT + share * (RIGHT - PLOT_LEFT), y, words, 7.0, weight="bold", ha="center")
@@ -253,7 +255,7 @@ def _stretch_words(debrief: Debrief, stretch: Stretch) -> str:
         return "lap not completed"
     if stretch.kind == "reversed":
         return "lap on the reciprocal"
-    kinds = list(dict.fromkeys(each.entry.kind for each in debrief.flown.visits))
+    kinds = list(dict.fromkeys(each.entry.flown.kind for each in debrief.visits))
     return f"entry, {' and '.join(kinds)}" if kinds != ["none"] else "entry"
 
 
@@ -267,21 +269,19 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
         page.words(at, y, f"{words}, {unit}", 7.2, color=style.SOFT, ha="right")
     y += ROW
     item = "leg_length" if by_length else "inbound_time"
-    results = {(each.visit, each.lap): each.result for each in debrief.items if each.item == item and each.lap}
-    measures = {(each.visit, each.number): each for each in debrief.laps}
-    several = len(debrief.flown.visits) > 1
+    several = len(debrief.visits) > 1
     signs: list[str] = []
     for stretch in timeline.laps[:MOST_LAPS]:
-        assert stretch.lap is not None, "a completed lap"
-        which = stretch.visit, stretch.lap.number
+        lap = stretch.graded
+        assert lap is not None, "a completed lap"
         page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(stretch))
         page.words(words_x, y, figure_plan.tag_of(stretch, several), 7.2, weight="bold")
-        for at, words in zip(columns, _lap_numbers(measures.get(which), by_length)):
+        for at, words in zip(columns, _lap_numbers(lap.measures, by_length)):
             page.words(at, y, words, 7.2, ha="right")
-        result = results.get(which)
-        if result is not None:
-            page.words(columns[1] + 0.07, y, RESULT_SIGNS[result], 7.2)
-            signs.append(result)
+        graded = lap.item(item)
+        if graded is not None:
+            page.words(columns[1] + 0.07, y, RESULT_SIGNS[graded.result], 7.2)
+            signs.append(graded.result)
         y += ROW
     left_out = len(timeline.laps) - MOST_LAPS
     if left_out > 0:
@@ -294,9 +294,7 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
     return y
 
 
-def _lap_numbers(measures: LapMeasures | None, by_length: bool) -> tuple[str, str]:
-    if measures is None:
-        return MINUS, MINUS
+def _lap_numbers(measures: LapMeasures, by_length: bool) -> tuple[str, str]:
     if by_length:
         return _number(measures.outbound_end_nm, 1), _number(measures.inbound_nm, 1)
     return _number(measures.outbound_s, 0), _number(measures.inbound_s, 0)

@@ -165,7 +165,7 @@ def _tags(
     free: Placer,
 ) -> Iterator[tuple[str, float, float, Stretch]]:  # fmt: skip
     """The number of each lap on its line; one that would lie on another is left out: strips and key still name it."""
-    several = len(debrief.flown.visits) > 1
+    several = len(debrief.visits) > 1
     for stretch in timeline.stretches:
         if stretch.kind == "entry":
             continue

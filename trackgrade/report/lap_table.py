@@ -42,7 +42,7 @@ class LapTable:
 
 def lap_tables(debrief: Debrief, timeline: Timeline) -> tuple[LapTable, ...]:
     """The completed laps, in one table or, where they are too many for a page, in several alike; none without laps."""
-    columns = [_column(debrief, stretch) for stretch in timeline.laps]
+    columns = [LapColumn(each, each.graded) for each in timeline.stretches if each.graded is not None]
     tables = -(-len(columns) // MOST_LAPS)
     size = -(-len(columns) // tables) if tables else 0
     return tuple(_table(debrief, columns[k * size : (k + 1) * size]) for k in range(tables))
@@ -59,26 +59,3 @@ def _table(debrief: Debrief, columns: list[LapColumn]) -> LapTable:
         if rows:
             out.append(RowGroup(title, tuple(rows)))
     return LapTable(tuple(column.stretch for column in columns), tuple(out))
-
-
-def _column(debrief: Debrief, stretch: Stretch) -> LapColumn:
-    lap = stretch.lap
-    assert lap is not None, "only laps have columns"
-
-    def of(visit: int | None, number: int | None) -> bool:
-        return number == lap.number and visit in (None, stretch.visit)
-
-    needles = [each for each in debrief.needles if of(each.visit, each.lap)]
-    own = next((each for each in needles if each.own), None)
-    others = [each for each in needles if not each.own and each.kind != debrief.hold.guidance.kind]
-    return LapColumn(
-        stretch=stretch,
-        lap=lap,
-        measures=next((each for each in debrief.laps if of(each.visit, each.number)), None),
-        items={each.item: each for each in reversed(debrief.items) if of(each.visit, each.lap)},
-        correction=next((each for each in debrief.corrections if of(each.visit, each.lap)), None),
-        own_needle=own,
-        # A hold on a VOR is read again as a GPS would have shown it in the terminal area.
-        other_needle=next((each for each in others if each.full_scale == 1.0), others[0] if others else None),
-        wind=next((each for each in debrief.wind_work if of(each.visit, each.lap)), None),
-    )

@@ -11,11 +11,9 @@ THREE_QUARTERS = 0.75
 
 
 def limit_of(debrief: Debrief, item: str) -> float | None:
-    """The standard's limit for an item, from the standard or, without one, from any result; None where not graded."""
-    if debrief.standard is not None:
-        found = debrief.standard.item(item)
-        return found.limit if found else None
-    return next((each.limit for each in debrief.items if each.item == item and each.limit is not None), None)
+    """The standard's limit for an item; None where it is not graded."""
+    found = debrief.standard.item(item)
+    return found.limit if found else None
 
 
 def corridor_share(debrief: Debrief) -> float:

@@ -60,13 +60,8 @@ METHODS = (
 
 def methods(debrief: Debrief) -> tuple[Method, ...]:
     """`METHODS`, and what prompt and consistent mean in the standard used."""
-    choices = (
-        ""
-        if debrief.standard is None
-        else (
-            f" ({debrief.standard.choices.prompt_s:g} s; {debrief.standard.choices.consistent_share:.0%} of the time)"
-        )
-    )
+    chosen = debrief.standard.choices
+    choices = f" ({chosen.prompt_s:g} s; {chosen.consistent_share:.0%} of the time)"
     brief = Method(
         "Within, brief excursion, outside",
         "brief: outside the limit and promptly back. What counts as prompt or consistent is a choice of this "

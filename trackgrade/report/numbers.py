@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 
 from trackgrade.drawing.svg import element
-from trackgrade.score.debrief import ItemResult, Measurement
+from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.segment.flown import Moment
 
 MONTHS = (

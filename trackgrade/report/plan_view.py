@@ -136,7 +136,7 @@ def outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Flo
 
 def _is_instant(debrief: Debrief, stretch: Stretch) -> bool:
     """A direct entry ends where it starts: at the first passage of the fix."""
-    entry = next(visit.entry for visit in debrief.flown.visits if visit.number == stretch.visit)
+    entry = next(visit.entry.flown for visit in debrief.visits if visit.number == stretch.visit)
     return entry.start is None or entry.end is None or entry.end.epoch_s - entry.start.epoch_s < 2.0
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from trackgrade.report.numbers import DASH, figure
 from trackgrade.report.timeline import Stretch, Timeline
-from trackgrade.score.debrief import Debrief, Measurement, NeedleReading, OutboundTimes, Reference
+from trackgrade.score.debrief import Debrief
+from trackgrade.score.lap import NeedleReading
 
 
 @dataclass(frozen=True)
@@ -35,8 +36,8 @@ def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     references = watch.references
     rows = []
     for stretch in timeline.laps:
-        times = next((each for each in watch.times if _is(each.visit, each.number, stretch)), None)
-        seconds = [None if times is None else _from(times, each.reference).value for each in references]
+        assert stretch.graded is not None, "a completed lap"
+        seconds = [stretch.graded.outbound_times.of(each.reference).value for each in references]
         rows.append((_short(stretch), tuple(DASH if value is None else figure(value, 1) for value in seconds)))
     rows += [
         ("Scatter", tuple(figure(each.scatter_s, 1) for each in references)),
@@ -52,39 +53,25 @@ def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     )
 
 
-def _from(times: OutboundTimes, reference: Reference) -> Measurement:
-    return {
-        "abeam": times.abeam_s,
-        "abeam_by_bearing": times.abeam_by_bearing_s,
-        "abeam_or_heading": times.abeam_or_heading_s,
-        "wings_level": times.wings_level_s,
-        "mark": times.mark_s,
-    }[reference]
-
-
-def _is(visit: int, number: int, stretch: Stretch) -> bool:
-    return stretch.lap is not None and (visit, number) == (stretch.visit, stretch.lap.number)
-
-
 def _needles(debrief: Debrief, timeline: Timeline) -> SideTable | None:
-    labels = dict.fromkeys(each.label for each in debrief.needles)
-    if len(labels) < 2:
+    if not debrief.laps:
         return None
-    own = {each.label for each in debrief.needles if each.own}
-    rows = []
-    for stretch in timeline.laps:
-        mine = {each.label: each for each in debrief.needles if _is(each.visit, each.lap, stretch)}
-        rows.append((_short(stretch), tuple(_largest(mine.get(label)) for label in labels)))
+    needles = debrief.laps[0].needles
+    rows = [
+        (_short(stretch), tuple(_largest(each) for each in stretch.graded.needles))
+        for stretch in timeline.laps
+        if stretch.graded is not None
+    ]
     return SideTable(
         title="Each inbound leg on each needle",
         note="Largest deflection as a share of full scale, left (L) or right (R) of the course; 1 and more is pegged. "
         "Read from the capture of the course to the fix, or to half a mile from a VOR.",
-        heads=tuple(label[0].upper() + label[1:] + (" (this hold)" if label in own else "") for label in labels),
+        heads=tuple(each.label[0].upper() + each.label[1:] + (" (this hold)" if each.own else "") for each in needles),
         rows=tuple(rows),
     )
 
 
-def _largest(reading: NeedleReading | None) -> str:
-    if reading is None or reading.largest is None:
+def _largest(reading: NeedleReading) -> str:
+    if reading.largest is None:
         return DASH
     return f"{figure(reading.largest, 2)} {(reading.side or '')[:1].upper()}".rstrip()

@@ -116,8 +116,9 @@ def outside_spans(debrief: Debrief, *items: str) -> tuple[tuple[float, float], .
     """(start, end) of the times [s since 1970] in which an item counts a lap's value as outside."""
     spans = {
         (each.start_epoch_s, each.start_epoch_s + each.seconds)
-        for result in debrief.items
-        if result.item in items and result.lap is not None
+        for lap in debrief.laps
+        for item in items
+        if (result := lap.item(item)) is not None
         for each in result.excursions
     }
     return tuple(sorted(spans))
@@ -234,10 +235,7 @@ def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
     values = rate * side
     limit = limit_of(debrief, "turn_rate")
     due = [
-        turn.due_rate_deg_s
-        for lap in debrief.laps
-        for turn in (lap.fix_turn, lap.inbound_turn)
-        if turn is not None and turn.due_rate_deg_s is not None
+        turn.due_rate_deg_s for lap in debrief.laps for _, turn in lap.measures.turns if turn.due_rate_deg_s is not None
     ]
     rate_due = float(np.median(due)) if due else 3.0
     bands = (Band(rate_due - limit, rate_due + limit),) if limit is not None else ()

@@ -69,7 +69,7 @@ def flight_facts(debrief: Debrief) -> tuple[Fact, ...]:
     if len(epoch):
         facts.append(Fact("Date", day(float(epoch[0]))))
         facts.append(Fact("Recorded", f"{clock(float(epoch[0]))[:5]} to {clock(float(epoch[-1]))[:5]} UTC"))
-    facts.append(Fact("Judged by", debrief.standard_title))
+    facts.append(Fact("Judged by", debrief.standard.title))
     return tuple(facts)
 
 
@@ -77,7 +77,7 @@ def _lap_words(debrief: Debrief, finding: Finding) -> str:
     laps = finding.laps or ((finding.lap,) if finding.lap is not None else ())
     if not laps:
         return "whole hold"
-    where = f"visit {finding.visit}, " if finding.visit and len(debrief.flown.visits) > 1 else ""
+    where = f"visit {finding.visit}, " if finding.visit and len(debrief.visits) > 1 else ""
     if len(laps) == 1:
         return f"{where}lap {laps[0]}"
     return f"{where}laps {', '.join(map(str, laps[:-1]))} and {laps[-1]}"
@@ -147,12 +147,13 @@ def watch(debrief: Debrief) -> tuple[str, ...]:
     words = []
     if debrief.watch is not None and debrief.watch.sentence:
         words.append(sentence(debrief.watch.sentence))
-    band = debrief.standard.timing_band_s if debrief.standard is not None else None
+    band = debrief.standard.timing_band_s
     if debrief.converged_lap is not None and band is not None:
         words.append(f"From lap {debrief.converged_lap} on every inbound time lay within {band:g} s of its target.")
     words += [
-        f"Lap {each.lap}: within {each.limit_share:g} of full scale on {' and '.join(each.passes)}, "
+        f"Lap {lap.number}: within {each.limit_share:g} of full scale on {' and '.join(each.passes)}, "
         f"outside on {' and '.join(each.fails)}."
-        for each in debrief.needle_contrasts
+        for lap in debrief.laps
+        if (each := lap.contrast) is not None
     ]
     return tuple(words)

@@ -12,8 +12,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.score.debrief import Debrief
-from trackgrade.segment.flown import Lap, Moment, Visit
+from trackgrade.score.debrief import Debrief, GradedVisit
+from trackgrade.score.lap import GradedLap
+from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Floats
 
 #: How much of the way to the hold, and of the way out of it, the strips show [s].
@@ -30,7 +31,8 @@ BREAK_WIDTH = 180.0
 class Stretch:
     """One piece of flying that can be chosen: an entry, a lap, a lap not completed, a lap on the reciprocal.
 
-    ``style`` numbers the line styles: adjacent laps differ in colour and in dash.
+    ``style`` numbers the line styles: adjacent laps differ in colour and in dash. ``lap`` has the events of a lap,
+    completed or not; ``graded`` is the completed lap.
     """
 
     key: str
@@ -42,6 +44,7 @@ class Stretch:
     end_epoch_s: float
     style: int
     lap: Lap | None = None
+    graded: GradedLap | None = None
 
 
 @dataclass(frozen=True)
@@ -101,9 +104,6 @@ class Timeline:
     def laps(self) -> tuple[Stretch, ...]:
         return tuple(each for each in self.stretches if each.kind == "lap")
 
-    def of_lap(self, lap: Lap) -> Stretch:
-        return next(each for each in self.stretches if each.lap is lap)
-
 
 def lay_out(debrief: Debrief) -> Timeline:
     """The timeline of a debrief; of the whole record where no hold was flown."""
@@ -114,15 +114,15 @@ def lay_out(debrief: Debrief) -> Timeline:
     stretches: list[Stretch] = []
     phases: list[Phase] = [Phase(first, "away from the hold")]
     spans: list[list[float]] = []
-    several = len(debrief.flown.visits) > 1
-    for visit in debrief.flown.visits:
+    several = len(debrief.visits) > 1
+    for visit in debrief.visits:
         pieces = _stretches(visit, several, first, last, len([s for s in stretches if s.kind == "lap"]))
         if not pieces:
             continue
         stretches += pieces
         phases += _phases(visit, pieces, several)
         _show(spans, max(first, pieces[0].start_epoch_s), min(last, pieces[-1].end_epoch_s + LEAD_OUT_S))
-    for number, (start, end) in enumerate(debrief.flown.reversed_laps, 1):
+    for number, (start, end) in enumerate(debrief.reversed_laps, 1):
         label = f"Lap {number} on the reciprocal"
         stretches.append(Stretch(f"reversed-{number}", label, f"R{number}", "reversed", 0, start, end, number - 1))
         phases += [Phase(start, label[0].lower() + label[1:]), Phase(end, "away from the hold")]
@@ -147,11 +147,12 @@ def _show(spans: list[list[float]], start: float, end: float) -> None:
     spans[:] = joined
 
 
-def _stretches(visit: Visit, several: bool, first: float, last: float, laps_before: int) -> list[Stretch]:
+def _stretches(visit: GradedVisit, several: bool, first: float, last: float, laps_before: int) -> list[Stretch]:
     where = f"Visit {visit.number}, " if several else ""
     out: list[Stretch] = []
-    start = visit.entry.start or (visit.laps[0].start if visit.laps else None)
-    end = visit.entry.end or (visit.laps[0].start if visit.laps else start)
+    entry = visit.entry.flown
+    start = entry.start or (visit.laps[0].flown.start if visit.laps else None)
+    end = entry.end or (visit.laps[0].flown.start if visit.laps else start)
     if start is not None and end is not None:
         out.append(
             Stretch(
@@ -165,10 +166,11 @@ def _stretches(visit: Visit, several: bool, first: float, last: float, laps_befo
                 style=0,
             )
         )
-    both = sorted((*visit.laps, *visit.incomplete_laps), key=lambda lap: lap.start.epoch_s)
+    laps: list[tuple[Lap, GradedLap | None]] = [(each.flown, each) for each in visit.laps]
+    laps += [(each, None) for each in visit.incomplete_laps]
     style = laps_before
-    for lap in both:
-        complete = lap.why_incomplete is None and lap.end is not None
+    for lap, graded in sorted(laps, key=lambda each: each[0].start.epoch_s):
+        complete = graded is not None
         out.append(
             Stretch(
                 key=f"{'lap' if complete else 'part'}-{visit.number}-{lap.number}",
@@ -180,6 +182,7 @@ def _stretches(visit: Visit, several: bool, first: float, last: float, laps_befo
                 end_epoch_s=min(last, _end_of(lap)),
                 style=style,
                 lap=lap,
+                graded=graded,
             )
         )
         style += 1
@@ -197,12 +200,12 @@ def _end_of(lap: Lap) -> float:
     return max(known) + LEAD_OUT_S
 
 
-def _phases(visit: Visit, pieces: list[Stretch], several: bool) -> list[Phase]:
+def _phases(visit: GradedVisit, pieces: list[Stretch], several: bool) -> list[Phase]:
     out = []
     for piece in pieces:
         if piece.lap is None:
             out.append(Phase(piece.start_epoch_s, "arriving" if not several else f"visit {visit.number}, arriving"))
-            entry = visit.entry
+            entry = visit.entry.flown
             if entry.start is not None and entry.start.epoch_s < piece.end_epoch_s:
                 out.append(Phase(entry.start.epoch_s, f"{entry.kind} entry" if entry.kind != "none" else "entry"))
             continue

@@ -11,8 +11,9 @@ from trackgrade.earth.angles import turn_from_to, wrap180
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, outbound_off_deg
 from trackgrade.motion.samples import Samples
-from trackgrade.score.debrief import EntryMeasures, Measurement
+from trackgrade.score.debrief import EntryMeasures
 from trackgrade.score.measures import Series, no_airspeed
+from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, median_over
 from trackgrade.score.timing import between
 from trackgrade.segment.flown import Entry, EntryKind, Flown, Visit
@@ -68,12 +69,8 @@ def entry_measures(
         near = stray is None or turn_radius_nm is None or stray <= WELL_FLOWN_RADII * turn_radius_nm
         well = reached_laps and near and not entry.turned_wrong_way and not entry.reversed_pattern
     return EntryMeasures(
-        visit=visit.number,
-        kind=entry.kind,
-        expected=entry.expected,
         suits=suits,
         flown_well=well,
-        margin_deg=entry.margin_deg,
         sector_miss_deg=miss,
         fix_to_turn_s=between(entry.start, entry.turn_start, "the first fix passage", "the start of the turn"),
         outbound_s=between(entry.outbound_start, entry.outbound_end, "wings level outbound", "the turn back"),

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.motion.samples import Samples
-from trackgrade.score.debrief import Excursion, ItemResult, Measurement, Result
+from trackgrade.score.results import Excursion, ItemResult, Measurement, Result
 from trackgrade.score.series import Stretch, inside, stays_outside
 from trackgrade.score.standard import Item, Standard
 from trackgrade.track.track import Floats

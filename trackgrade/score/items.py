@@ -5,24 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from trackgrade.score import items_arrival, items_over_time, items_per_lap
-from trackgrade.score.debrief import ItemResult
+from trackgrade.score.flight import Flight
 from trackgrade.score.grading import WHOLE_HOLD
 from trackgrade.score.items_arrival import arrival_scopes
-from trackgrade.score.measured import Measured
+from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Item
 
-#: An item and what was measured in; a result a lap and one for the whole hold out (or one an arrival).
-Grader = Callable[[Item, Measured], list[ItemResult]]
+#: An item and the flight in; a result a lap and one for the whole hold out (or one an arrival).
+Grader = Callable[[Item, Flight], list[ItemResult]]
 
 
-def grade_items(measured: Measured) -> tuple[ItemResult, ...]:
+def grade_items(flight: Flight) -> tuple[ItemResult, ...]:
     """Every item of the standard: arrival and entry of each visit, every lap, then the whole hold."""
     results: list[ItemResult] = []
-    for item in measured.standard.items:
-        results += GRADERS[item.name](item, measured)
-    order = (
-        [scope.name for scope in arrival_scopes(measured)] + [lap.scope for lap in measured.laps] + [WHOLE_HOLD.name]
-    )
+    for item in flight.standard.items:
+        results += GRADERS[item.name](item, flight)
+    order = [scope.name for scope in arrival_scopes(flight)] + [lap.scope for lap in flight.laps] + [WHOLE_HOLD.name]
     return tuple(sorted(results, key=lambda result: order.index(result.scope)))
 
 

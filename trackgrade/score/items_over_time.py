@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Sequence
 
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.score.debrief import ItemResult, LapMeasures
+from trackgrade.score.flight import Flight
 from trackgrade.score.grading import WHOLE_HOLD, Scope, grade_over_time, not_measurable
-from trackgrade.score.measured import Measured
+from trackgrade.score.lap import GradedLap
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.needles import deflection, own_needle
-from trackgrade.score.series import Stretch
+from trackgrade.score.results import ItemResult
+from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
 from trackgrade.score.wind_work import outbound_leg
 from trackgrade.track.track import Floats
@@ -24,151 +25,128 @@ AIRSPEED_SD_MAX_KT = 4.0
 HEADING_SD_MAX_DEG = 5.0
 
 
-def lap_scope(lap: LapMeasures) -> Scope:
+def lap_scope(lap: GradedLap) -> Scope:
     """The scope of one lap."""
     return Scope(lap.scope, lap.visit, lap.number)
 
 
 def _each_lap_and_whole(
     item: Item,
-    measured: Measured,
+    flight: Flight,
     deviation: Floats,
     deviation_sd: float | Floats,
-    stretch_of: Callable[[LapMeasures], Stretch | None],
+    spans: Sequence[tuple[float, float] | None],
     *,
     reference: str,
     how: str,
     why_missing: str,
     why_no_stretch: str = "",
 ) -> list[ItemResult]:
-    results, stretches = [], []
-    for lap in measured.laps:
-        stretch = stretch_of(lap)
-        if stretch is None:
-            results.append(not_measurable(item, lap_scope(lap), why_no_stretch))
-            continue
-        stretches.append(stretch)
-        results.append(
-            grade_over_time(
-                item,
-                lap_scope(lap),
-                measured.samples,
-                deviation,
-                deviation_sd,
-                [stretch],
-                measured.standard,
-                reference=reference,
-                how=how,
-                why_missing=why_missing,
-            )
-        )
-    if not measured.laps:
-        return results
-    if stretches:
-        whole = grade_over_time(
+    """A result for each lap over its span of time [s since 1970] (None: it has none), and one over all of them."""
+
+    def graded(scope: Scope, stretches: list[Stretch]) -> ItemResult:
+        if not stretches:
+            return not_measurable(item, scope, why_no_stretch)
+        return grade_over_time(
             item,
-            WHOLE_HOLD,
-            measured.samples,
+            scope,
+            flight.samples,
             deviation,
             deviation_sd,
             stretches,
-            measured.standard,
+            flight.standard,
             reference=reference,
             how=how,
             why_missing=why_missing,
         )
-    else:
-        whole = not_measurable(item, WHOLE_HOLD, why_no_stretch)
-    return [*results, whole]
+
+    # Numbered over all visits, so that laps of two visits are not taken for one.
+    stretches = [[] if span is None else [Stretch(*span, lap=number)] for number, span in enumerate(spans)]
+    results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches, strict=True)]
+    return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if results else []
 
 
-def nothing_known(item: Item, measured: Measured, why: str, limit: float | None = None) -> list[ItemResult]:
-    scopes = [lap_scope(lap) for lap in measured.laps]
+def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = None) -> list[ItemResult]:
+    scopes = [lap_scope(lap) for lap in flight.laps]
     return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if scopes else [])]
 
 
-def _whole_lap(number_of: dict[tuple[int, int], int]) -> Callable[[LapMeasures], Stretch]:
-    return lambda lap: Stretch(lap.start_epoch_s, lap.end_epoch_s, number_of[lap.visit, lap.number])
+def _whole_laps(flight: Flight) -> list[tuple[float, float]]:
+    return [(lap.start_epoch_s, lap.end_epoch_s) for lap in flight.laps]
 
 
-def _numbering(measured: Measured) -> dict[tuple[int, int], int]:
-    """A number for each lap of all visits, so that laps of two visits are not taken for one."""
-    return {(lap.visit, lap.number): index for index, lap in enumerate(measured.laps)}
-
-
-def altitude(item: Item, measured: Measured) -> list[ItemResult]:
+def altitude(item: Item, flight: Flight) -> list[ItemResult]:
     """Altitude less the assigned one, over each lap."""
-    if measured.altitude.value is None:
-        return nothing_known(item, measured, measured.altitude.note)
+    if flight.altitude.value is None:
+        return nothing_known(item, flight, flight.altitude.note)
     return _each_lap_and_whole(
         item,
-        measured,
-        measured.series.alt_ft - measured.altitude.value,
-        measured.series.alt_sd_ft,
-        _whole_lap(_numbering(measured)),
-        reference=measured.altitude.note,
+        flight,
+        flight.series.alt_ft - flight.altitude.value,
+        flight.series.alt_sd_ft,
+        _whole_laps(flight),
+        reference=flight.altitude.note,
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
         why_missing="the track carries no altitude in a known unit here",
     )
 
 
-def airspeed(item: Item, measured: Measured) -> list[ItemResult]:
+def airspeed(item: Item, flight: Flight) -> list[ItemResult]:
     """Indicated airspeed less the holding speed, over each lap."""
-    why = airspeed_unknown(measured)
+    why = airspeed_unknown(flight)
     if why is not None:
-        return nothing_known(item, measured, why)
-    assert measured.airspeed.value is not None
+        return nothing_known(item, flight, why)
+    assert flight.airspeed.value is not None
     return _each_lap_and_whole(
         item,
-        measured,
-        measured.series.ias_kt - measured.airspeed.value,
-        measured.series.airspeed_sd_kt,
-        _whole_lap(_numbering(measured)),
-        reference=measured.airspeed.note,
-        how=airspeed_how(measured),
+        flight,
+        flight.series.ias_kt - flight.airspeed.value,
+        flight.series.airspeed_sd_kt,
+        _whole_laps(flight),
+        reference=flight.airspeed.note,
+        how=airspeed_how(flight),
         why_missing="no airspeed known here",
     )
 
 
-def airspeed_unknown(measured: Measured) -> str | None:
-    sd = measured.series.airspeed_sd_kt
+def airspeed_unknown(flight: Flight) -> str | None:
+    sd = flight.series.airspeed_sd_kt
     if not math.isfinite(sd):
-        return no_airspeed(measured.samples)
+        return no_airspeed(flight.samples)
     if sd > AIRSPEED_SD_MAX_KT:
         return f"the estimated airspeed is only known to ±{2.0 * sd:.0f} kt"
-    return None if measured.airspeed.value is not None else measured.airspeed.note
+    return None if flight.airspeed.value is not None else flight.airspeed.note
 
 
-def airspeed_how(measured: Measured) -> str:
-    if measured.samples.airspeed_source == "logged":
+def airspeed_how(flight: Flight) -> str:
+    if flight.samples.airspeed_source == "logged":
         return "logged airspeed, running median over 5 s"
     return "estimated: ground velocity less wind, turned into calibrated airspeed by the standard atmosphere"
 
 
-def course(item: Item, measured: Measured) -> list[ItemResult]:
+def course(item: Item, flight: Flight) -> list[ItemResult]:
     """Deflection of the hold's own needle inbound [share of full scale], right of course positive."""
-    needle = own_needle(measured.hold)
-    n = len(measured.samples)
+    needle = own_needle(flight.hold)
+    n = len(flight.samples)
     shown, shown_sd = np.full(n, math.nan), np.full(n, math.nan)
-    numbers = _numbering(measured)
-    stretches: dict[tuple[int, int], Stretch] = {}
+    spans: list[tuple[float, float] | None] = []
     why = ""
-    for lap in measured.laps:
-        seen = deflection(needle, measured.lap(lap), measured.samples)
+    for lap in flight.laps:
+        seen = deflection(needle, lap.flown, flight.samples)
         if isinstance(seen, str):
             why = seen
+            spans.append(None)
             continue
-        shown[seen.index] = seen.share * measured.hold.side
+        shown[seen.index] = seen.share * flight.hold.side
         shown_sd[seen.index] = seen.share_sd
-        times = measured.samples.epoch_s[seen.index]
-        key = (lap.visit, lap.number)
-        stretches[key] = Stretch(float(times[0]), float(times[-1]), numbers[key])
+        times = flight.samples.epoch_s[seen.index]
+        spans.append((float(times[0]), float(times[-1])))
     return _each_lap_and_whole(
         item,
-        measured,
+        flight,
         shown,
         shown_sd,
-        lambda lap: stretches.get((lap.visit, lap.number)),
+        spans,
         reference=needle.label,
         how="needle from the position; right of course positive",
         why_missing="no positions on the inbound leg",
@@ -176,44 +154,42 @@ def course(item: Item, measured: Measured) -> list[ItemResult]:
     )
 
 
-def outbound_heading(item: Item, measured: Measured) -> list[ItemResult]:
+def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
     """Heading less the leg's own typical heading, over each outbound leg."""
-    sd = _heading_sd(measured)
+    sd = _heading_sd(flight)
     if sd is None:
-        return nothing_known(item, measured, "heading is not known: neither logged nor, without the wind, estimated")
+        return nothing_known(item, flight, "heading is not known: neither logged nor, without the wind, estimated")
     if sd > HEADING_SD_MAX_DEG:
-        return nothing_known(item, measured, f"the estimated heading is only known to ±{2.0 * sd:.0f} deg")
-    heading = measured.samples.heading_true_deg
+        return nothing_known(item, flight, f"the estimated heading is only known to ±{2.0 * sd:.0f} deg")
+    heading = flight.samples.heading_true_deg
     off = np.full(len(heading), math.nan)
-    numbers = _numbering(measured)
-    stretches: dict[tuple[int, int], Stretch] = {}
-    for lap, work in zip(measured.laps, measured.wind_work, strict=True):
-        leg = outbound_leg(measured.lap(lap))
-        if leg is None or work.outbound_heading_true_deg.value is None:
+    spans: list[tuple[float, float] | None] = []
+    for lap in flight.laps:
+        leg, typical = outbound_leg(lap.flown), lap.wind_work.outbound_heading_true_deg.value
+        if leg is None or typical is None:
+            spans.append(None)
             continue
-        held = measured.samples.epoch_s
-        index = np.flatnonzero((held >= leg[0]) & (held <= leg[1]))
-        typical = work.outbound_heading_true_deg.value
+        index = inside(flight.samples, *leg)
         values = turn_from_to(typical, heading[index])
         off[index] = turn_from_to(np.nanmedian(values) if values.size else 0.0, values)
-        stretches[lap.visit, lap.number] = Stretch(leg[0], leg[1], numbers[lap.visit, lap.number])
+        spans.append(leg)
     return _each_lap_and_whole(
         item,
-        measured,
+        flight,
         off,
         sd,
-        lambda lap: stretches.get((lap.visit, lap.number)),
+        spans,
         reference="the leg's own typical heading (the heading selected is not in a track)",
-        how=f"{measured.samples.heading_source} heading, wings level outbound to the turn back",
+        how=f"{flight.samples.heading_source} heading, wings level outbound to the turn back",
         why_missing="heading not known here",
         why_no_stretch="the track does not show a straight outbound leg",
     )
 
 
-def _heading_sd(measured: Measured) -> float | None:
-    if measured.samples.heading_source == "logged":
+def _heading_sd(flight: Flight) -> float | None:
+    if flight.samples.heading_source == "logged":
         return 1.0
-    if measured.samples.heading_source == "none" or measured.wind is None:
+    if flight.samples.heading_source == "none" or flight.wind is None:
         return None
     # A steady wind error moves the whole leg and drops out against the leg's own heading: what is left is
     # velocity noise.

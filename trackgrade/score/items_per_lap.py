@@ -7,74 +7,72 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.score.debrief import ItemResult, LapMeasures, Measurement, TurnMeasures
+from trackgrade.score.flight import Flight
 from trackgrade.score.grading import grade_laps_together, grade_value, not_measurable
 from trackgrade.score.items_over_time import airspeed_how, airspeed_unknown, lap_scope, nothing_known
-from trackgrade.score.measured import Measured
+from trackgrade.score.lap import GradedLap, TurnMeasures
 from trackgrade.score.measures import no_airspeed
+from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.score.standard import Item
 
 #: A direct entry from this far off the inbound course comes across it [deg]: a choice.
 ACROSS_COURSE_DEG = 20.0
 
 
-def inbound_time(item: Item, measured: Measured) -> list[ItemResult]:
+def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
     """Inbound time less what it must last [s]; long is positive."""
-    if measured.hold.leg.minutes is None:
+    if flight.hold.leg.minutes is None:
         return []
-    note = f"{60.0 * measured.hold.leg.minutes:.0f} s; {measured.standard.timing_note}"
+    note = f"{60.0 * flight.hold.leg.minutes:.0f} s; {flight.standard.timing_note}"
 
-    def miss(lap: LapMeasures) -> Measurement:
-        inbound, target = lap.inbound_s, lap.target_inbound_s
-        if inbound.value is None or target is None:
-            return inbound
-        return replace(inbound, value=inbound.value - target)
+    def miss(lap: GradedLap) -> Measurement:
+        return replace(lap.measures.inbound_s, value=lap.inbound_error_s)
 
-    return _values(item, measured, miss, note, lambda lap: lap.end_epoch_s)
+    return _values(item, flight, miss, note, lambda lap: lap.end_epoch_s)
 
 
-def leg_length(item: Item, measured: Measured) -> list[ItemResult]:
+def leg_length(item: Item, flight: Flight) -> list[ItemResult]:
     """Leg length less the one asked for [NM]; long is positive.
 
     By DME the outbound leg ends at the stated distance (AIM 5-3-8); area navigation takes the distance as the length of
     the inbound leg, which moves the turn back (AIM 5-3-8, notes on RNAV). Either is right: the nearer one counts.
     """
-    nm = measured.hold.leg.nm
+    nm = flight.hold.leg.nm
     if nm is None:
         return []
 
-    def miss(lap: LapMeasures) -> Measurement:
-        both = [each for each in (lap.outbound_end_nm, lap.inbound_nm) if each.value is not None]
+    def miss(lap: GradedLap) -> Measurement:
+        both = [each for each in (lap.measures.outbound_end_nm, lap.measures.inbound_nm) if each.value is not None]
         if not both:
-            return lap.outbound_end_nm
+            return lap.measures.outbound_end_nm
         nearer = min(both, key=lambda each: abs((each.value or 0.0) - nm))
         return replace(nearer, value=(nearer.value or 0.0) - nm)
 
     reference = f"{nm:g} NM, at the turn back or as the inbound leg, whichever is nearer"
-    return _values(item, measured, miss, reference, lambda lap: lap.outbound_start_epoch_s)
+    return _values(item, flight, miss, reference, lambda lap: lap.measures.outbound_start_epoch_s)
 
 
 def _values(
     item: Item,
-    measured: Measured,
-    of: Callable[[LapMeasures], Measurement],
+    flight: Flight,
+    of: Callable[[GradedLap], Measurement],
     reference: str,
-    at: Callable[[LapMeasures], float | None],
+    at: Callable[[GradedLap], float | None],
 ) -> list[ItemResult]:
     results = [
-        grade_value(item, lap_scope(lap), of(lap), at_epoch_s=at(lap), reference=reference) for lap in measured.laps
+        grade_value(item, lap_scope(lap), of(lap), at_epoch_s=at(lap), reference=reference) for lap in flight.laps
     ]
-    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
+    return [*results, grade_laps_together(item, results, flight.standard)] if results else []
 
 
-def turn_rate(item: Item, measured: Measured) -> list[ItemResult]:
+def turn_rate(item: Item, flight: Flight) -> list[ItemResult]:
     """Rate of each turn less what is due [deg/s]; the worse of a lap's two turns. Steep is positive."""
-    return _turn_item(item, measured, _rate_off)
+    return _turn_item(item, flight, _rate_off)
 
 
-def turn_bank(item: Item, measured: Measured) -> list[ItemResult]:
+def turn_bank(item: Item, flight: Flight) -> list[ItemResult]:
     """Bank of each turn less what is due [deg]; the worse of a lap's two turns. Steep is positive."""
-    return _turn_item(item, measured, _bank_off)
+    return _turn_item(item, flight, _bank_off)
 
 
 def _rate_off(turn: TurnMeasures) -> Measurement:
@@ -89,14 +87,13 @@ def _bank_off(turn: TurnMeasures) -> Measurement:
     return replace(turn.bank_deg, value=turn.bank_deg.value - turn.due_bank_deg)
 
 
-def _turn_item(item: Item, measured: Measured, off: Callable[[TurnMeasures], Measurement]) -> list[ItemResult]:
-    turns_due = measured.standard.turns
+def _turn_item(item: Item, flight: Flight, off: Callable[[TurnMeasures], Measurement]) -> list[ItemResult]:
+    turns_due = flight.standard.turns
     least = f"{turns_due.rate_deg_s:g} deg/s, or {turns_due.bank_deg:g} deg of bank, whichever needs less"
     reference = f"{least} ({turns_due.source})"
     results = []
-    for lap in measured.laps:
-        turns = [(name, turn) for name, turn in (("at the fix", lap.fix_turn), ("inbound", lap.inbound_turn)) if turn]
-        measures = [(name, turn, off(turn)) for name, turn in turns]
+    for lap in flight.laps:
+        measures = [(name, turn, off(turn)) for name, turn in lap.measures.turns]
         known = [each for each in measures if each[2].value is not None]
         if not known:
             why = measures[0][2].why if measures else "the track does not show the turns"
@@ -113,61 +110,62 @@ def _turn_item(item: Item, measured: Measured, off: Callable[[TurnMeasures], Mea
                 evidence=f"the turn {name}",
             )
         )
-    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
+    return [*results, grade_laps_together(item, results, flight.standard)] if results else []
 
 
-def holding_speed(item: Item, measured: Measured) -> list[ItemResult]:
+def holding_speed(item: Item, flight: Flight) -> list[ItemResult]:
     """Highest airspeed of each lap against the holding speed limit at the altitude [KIAS]."""
     # The limit goes by the altitude assigned, not by a momentary one: 20 ft above 6,000 is not another band.
-    altitude_ft = measured.altitude.value if measured.hold.altitude_ft is None else measured.hold.altitude_ft
+    altitude_ft = flight.altitude.value if flight.hold.altitude_ft is None else flight.hold.altitude_ft
     if altitude_ft is None:
-        return nothing_known(item, measured, measured.altitude.note)
-    limit = measured.standard.speed_limit_kias(round(altitude_ft, -1))
+        return nothing_known(item, flight, flight.altitude.note)
+    limit = flight.standard.speed_limit_kias(round(altitude_ft, -1))
     if limit is None:
-        return nothing_known(item, measured, "the limit at this altitude is a Mach number")
-    why = airspeed_unknown(measured) if measured.airspeed.value is not None else None
-    if why is not None or not math.isfinite(measured.series.airspeed_sd_kt):
-        return nothing_known(item, measured, why or no_airspeed(measured.samples), limit)
+        return nothing_known(item, flight, "the limit at this altitude is a Mach number")
+    why = airspeed_unknown(flight) if flight.airspeed.value is not None else None
+    if why is not None or not math.isfinite(flight.series.airspeed_sd_kt):
+        return nothing_known(item, flight, why or no_airspeed(flight.samples), limit)
     limited = replace(item, limit=limit)
     results = []
-    for lap in measured.laps:
+    for lap in flight.laps:
         fastest = Measurement(
-            lap.ias_high_kt, measured.series.airspeed_sd_kt, "kt", "no airspeed known here", airspeed_how(measured)
+            lap.measures.ias_high_kt, flight.series.airspeed_sd_kt, "kt", "no airspeed known here", airspeed_how(flight)
         )
         reference = f"at {altitude_ft:.0f} ft"
         results.append(grade_value(limited, lap_scope(lap), fastest, reference=reference))
-    return [*results, grade_laps_together(limited, results, measured.standard)] if results else []
+    return [*results, grade_laps_together(limited, results, flight.standard)] if results else []
 
 
-def non_holding_side(item: Item, measured: Measured) -> list[ItemResult]:
+def non_holding_side(item: Item, flight: Flight) -> list[ItemResult]:
     """Largest distance beyond the course on the non-holding side [turn radii]."""
-    radius = measured.turn_radius_nm
+    radius = flight.turn_radius_nm
     if radius is None:
-        return nothing_known(item, measured, "the turn radius is not known")
+        return nothing_known(item, flight, "the turn radius is not known")
 
-    def beyond(lap: LapMeasures) -> Measurement:
-        far = lap.non_holding_side_nm
+    def beyond(lap: GradedLap) -> Measurement:
+        far = lap.measures.non_holding_side_nm
         if far.value is None:
             return far
         return Measurement(far.value / radius, (far.sd or 0.0) / radius, "turn radii", how=far.how)
 
-    return _values(item, measured, beyond, f"one turn radius is {radius:.2f} NM", lambda lap: None)
+    return _values(item, flight, beyond, f"one turn radius is {radius:.2f} NM", lambda lap: None)
 
 
-def fix_recognition(item: Item, measured: Measured) -> list[ItemResult]:
+def fix_recognition(item: Item, flight: Flight) -> list[ItemResult]:
     """Seconds from each fix passage to the start of the turn.
 
     A direct entry that comes across the course may fly on before its turn, to have room: that passage is not graded.
     """
     results = []
-    for lap in measured.laps:
-        visit = measured.visit(lap.visit)
-        arrival = visit.entry.arrival_heading_true_deg
-        course = measured.hold.inbound_course_true_deg
+    for visit in flight.visits:
+        arrival = visit.entry.flown.arrival_heading_true_deg
+        course = flight.hold.inbound_course_true_deg
         across = arrival is not None and abs(float(turn_from_to(course, arrival))) > ACROSS_COURSE_DEG
-        if visit.entry.kind == "direct" and lap.number == visit.laps[0].number and across:
-            why = "a direct entry from across the course may fly on before its turn"
-            results.append(not_measurable(item, lap_scope(lap), why))
-            continue
-        results.append(grade_value(item, lap_scope(lap), lap.fix_to_turn_s, at_epoch_s=lap.start_epoch_s))
-    return [*results, grade_laps_together(item, results, measured.standard)] if results else []
+        for lap in visit.laps:
+            if visit.entry.flown.kind == "direct" and lap is visit.laps[0] and across:
+                why = "a direct entry from across the course may fly on before its turn"
+                results.append(not_measurable(item, lap_scope(lap), why))
+                continue
+            turned = lap.measures.fix_to_turn_s
+            results.append(grade_value(item, lap_scope(lap), turned, at_epoch_s=lap.start_epoch_s))
+    return [*results, grade_laps_together(item, results, flight.standard)] if results else []

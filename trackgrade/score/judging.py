@@ -1,20 +1,19 @@
-"""All judgement behind one call: measures, items, mistakes, watch, corrections, needles, wind work, next
-lap, verdict."""
+"""All judgement behind one call: measures, items, mistakes, the next lap, the verdict, and the debrief of them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples, Turn, Wind
-from trackgrade.score.debrief import Debrief
+from trackgrade.motion.samples import Wind
+from trackgrade.score.debrief import Debrief, GradedVisit, NextLap
+from trackgrade.score.flight import Flight, in_numbers
 from trackgrade.score.items import grade_items
-from trackgrade.score.measured import Measured, measure_all
+from trackgrade.score.lap import GradedLap, Sighting
 from trackgrade.score.mistakes import find_mistakes
-from trackgrade.score.needles import THREE_QUARTERS, needle_contrasts
 from trackgrade.score.sentences import (
     CAUTIONS,
     entry_sentence,
@@ -24,70 +23,68 @@ from trackgrade.score.sentences import (
     wind_work_sentence,
 )
 from trackgrade.score.standard import Standard
-from trackgrade.score.timing import converged_lap
 from trackgrade.score.wind_work import next_lap
-from trackgrade.segment.flown import Flown
-from trackgrade.track.track import CleanTrack
+from trackgrade.segment.measured import Measured
 
 if TYPE_CHECKING:
     from trackgrade.hold.planning import SolvedLap
 
 
-def judge(
-    clean: CleanTrack,
-    hold: Hold,
-    samples: Samples,
-    wind: Wind | None,
-    wind_note: str,
-    turns: Sequence[Turn],
-    flown: Flown,
-    standard: Standard,
-) -> Debrief:
+def judge(measured: Measured, standard: Standard) -> Debrief:
     """The debrief of what was flown, against a standard. Pure: the same input gives the same debrief.
 
-    With no visit in ``flown`` the debrief holds no items and no findings, and its verdict says what was
-    seen instead.
+    With no visit flown the debrief holds no items and no findings, and its verdict says what was seen instead.
     """
-    solved, solved_note = solve_for_wind(hold, wind, wind_note, standard)
-    measured = measure_all(clean, hold, samples, wind, tuple(turns), flown, standard, solved)
-    items = tuple(replace(item, evidence=item_evidence(item)) for item in grade_items(measured))
-    findings = find_mistakes(measured, items)
-    card = next_lap(hold, solved, solved_note, measured.laps[-1] if measured.laps else None)
-    course = standard.item("course")
+    hold, flown = measured.hold, measured.flown
+    solved, solved_note = solve_for_wind(hold, measured.wind, measured.wind_note, standard)
+    flight = in_numbers(measured, standard, solved)
+    items = [replace(item, evidence=item_evidence(item)) for item in grade_items(flight)]
+    flight = flight.with_items(items)
+    findings, seen = find_mistakes(flight)
+    card = next_lap(hold, solved, solved_note, flight.laps[-1] if flight.laps else None)
+    if card is not None:
+        card = replace(card, sentence=next_lap_sentence(card, hold))
     return Debrief(
-        track=clean,
+        track=measured.clean,
         hold=hold,
-        wind=wind,
-        wind_note=wind_note,
-        samples=samples,
-        turns=tuple(turns),
-        flown=flown,
-        items=items,
+        standard=standard,
+        wind=measured.wind,
+        wind_note=measured.wind_note,
+        samples=measured.samples,
+        turns=measured.turns,
+        visits=tuple(_told(visit, seen, card if visit is flight.visits[-1] else None) for visit in flight.visits),
+        whole_items=flight.whole_items,
+        seen_instead=flown.seen_instead,
+        reversed_laps=flown.reversed_laps,
         findings=findings,
         verdict=verdict(flown, items, standard, findings),
-        standard_name=standard.name,
-        standard_title=standard.title,
-        standard=standard,
-        laps=measured.laps,
-        entries=tuple(replace(entry, sentence=entry_sentence(entry)) for entry in measured.entries),
-        watch=measured.watch,
-        corrections=measured.corrections,
-        converged_lap=None if standard.timing_band_s is None else converged_lap(measured.laps, standard.timing_band_s),
-        needles=measured.needles,
-        needle_contrasts=needle_contrasts(
-            measured.needles, course.limit if course is not None and course.limit is not None else THREE_QUARTERS
-        ),
-        wind_work=tuple(replace(work, sentence=wind_work_sentence(work)) for work in measured.wind_work),
+        watch=flight.watch,
         solved=solved,
         solved_note=solved_note,
-        next_lap=None if card is None else replace(card, sentence=next_lap_sentence(card, hold)),
-        altitude_reference_ft=measured.altitude.value,
-        altitude_reference_note=measured.altitude.note,
-        airspeed_reference_kias=measured.airspeed.value,
-        airspeed_reference_note=measured.airspeed.note,
-        notes=_notes(measured),
+        altitude_reference_ft=flight.altitude.value,
+        altitude_reference_note=flight.altitude.note,
+        airspeed_reference_kias=flight.airspeed.value,
+        airspeed_reference_note=flight.airspeed.note,
+        notes=_notes(flight),
         cautions=CAUTIONS,
     )
+
+
+def _told(visit: GradedVisit, seen: Mapping[str, tuple[Sighting, ...]], card: NextLap | None) -> GradedVisit:
+    """The visit with what the findings saw on each lap, its entry in words, and the card."""
+
+    def noticed(lap: GradedLap) -> GradedLap:
+        here = {
+            name: each
+            for name, all_of_it in seen.items()
+            for each in all_of_it
+            if (each.visit, each.lap) == (lap.visit, lap.number)
+        }
+        work = replace(lap.wind_work, sentence=wind_work_sentence(lap.wind_work))
+        return replace(lap, seen=here, wind_work=work)
+
+    entry = replace(visit.entry, sentence=entry_sentence(visit.entry))
+    return replace(visit, entry=entry, laps=tuple(noticed(lap) for lap in visit.laps), next_lap=card)
 
 
 def solve_for_wind(hold: Hold, wind: Wind | None, wind_note: str, standard: Standard) -> tuple[SolvedLap | None, str]:
@@ -112,18 +109,18 @@ def solve_for_wind(hold: Hold, wind: Wind | None, wind_note: str, standard: Stan
     return solved, solved.why
 
 
-def _notes(measured: Measured) -> tuple[str, ...]:
+def _notes(flight: Flight) -> tuple[str, ...]:
     """What a reader must know of the numbers: estimates and references."""
     notes = []
-    samples = measured.samples
+    samples = flight.samples
     if samples.airspeed_source == "estimated":
         notes.append("Airspeed is estimated from ground velocity and wind, not logged.")
     if samples.heading_source == "estimated":
         notes.append("Heading is estimated from ground velocity and wind, not logged.")
-    if measured.laps:
+    if flight.laps:
         notes += [
-            f"Altitude is measured from {measured.altitude.note}.",
-            f"Airspeed is measured from {measured.airspeed.note}.",
+            f"Altitude is measured from {flight.altitude.note}.",
+            f"Airspeed is measured from {flight.airspeed.note}.",
         ]
-    notes.append(measured.standard.timing_note)
+    notes.append(flight.standard.timing_note)
     return tuple(notes)

@@ -15,7 +15,8 @@ import numpy as np
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.motion.samples import Samples, Turn, Wind
-from trackgrade.score.debrief import LapMeasures, Measurement, TurnMeasures
+from trackgrade.score.lap import LapMeasures, TurnMeasures
+from trackgrade.score.results import Measurement
 from trackgrade.score.series import (
     inside,
     median_over,
@@ -174,7 +175,6 @@ def lap_scope(flown: Flown, visit: Visit, number: int) -> str:
 def lap_measures(
     visit: Visit,
     lap: Lap,
-    scope: str,
     hold: Hold,
     samples: Samples,
     series: Series,
@@ -193,7 +193,8 @@ def lap_measures(
         "the fix",
     )
     whole = inside(samples, start_s, end_s)
-    own = inside(samples, settled_from_s(visit, lap), end_s)
+    settled_s = settled_from_s(visit, lap)
+    own = inside(samples, settled_s, end_s)
     beyond = -samples.cross_nm[own]
     position_sd = float(np.median(samples.position_sd_nm[whole])) if whole.size else math.nan
     altitudes = _finite(series.alt_ft[whole])
@@ -202,11 +203,7 @@ def lap_measures(
     inbound_from = lap.inbound_start.epoch_s if lap.inbound_start else None
     outbound_from = lap.outbound_turn_end or lap.abeam
     return LapMeasures(
-        visit=visit.number,
-        number=lap.number,
-        scope=scope,
-        start_epoch_s=start_s,
-        end_epoch_s=end_s,
+        settled_epoch_s=settled_s,
         lap_s=between(lap.start, lap.end, "the fix", "the fix"),
         outbound_s=outbound_time(started, lap.outbound_end, _start_words(started_by)),
         outbound_start_by=started_by,

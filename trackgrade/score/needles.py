@@ -15,9 +15,9 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.samples import Samples
-from trackgrade.score.debrief import NeedleContrast, NeedleReading
+from trackgrade.score.lap import NeedleContrast, NeedleReading
 from trackgrade.score.series import Indices, inside
-from trackgrade.segment.flown import Flown, Lap
+from trackgrade.segment.flown import Lap
 from trackgrade.track.track import Floats
 
 #: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;
@@ -121,14 +121,12 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
     return Deflection(index[keep], share[keep], share_sd[keep])
 
 
-def read_needle(needle: Needle, visit_number: int, lap: Lap, samples: Samples) -> NeedleReading:
+def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
     """Largest and typical deflection of one inbound leg, and the share of time within three quarters and
     half scale."""
     seen = deflection(needle, lap, samples)
     if isinstance(seen, str):
         return NeedleReading(
-            visit_number,
-            lap.number,
             needle.kind,
             needle.label,
             needle.full_scale,
@@ -142,8 +140,6 @@ def read_needle(needle: Needle, visit_number: int, lap: Lap, samples: Samples) -
     times = samples.epoch_s[seen.index]
     right_of_course = seen.share[at] * needle.hold.side > 0.0
     return NeedleReading(
-        visit=visit_number,
-        lap=lap.number,
         kind=needle.kind,
         label=needle.label,
         full_scale=needle.full_scale,
@@ -161,27 +157,11 @@ def read_needle(needle: Needle, visit_number: int, lap: Lap, samples: Samples) -
     )
 
 
-def read_needles(flown: Flown, hold: Hold, samples: Samples) -> tuple[NeedleReading, ...]:
-    """Every completed lap by every needle, lap by lap."""
-    needles = needles_of(hold)
-    return tuple(
-        read_needle(needle, visit.number, lap, samples)
-        for visit in flown.visits
-        for lap in visit.laps
-        for needle in needles
-    )
-
-
-def needle_contrasts(readings: Sequence[NeedleReading], limit_share: float) -> tuple[NeedleContrast, ...]:
-    """The laps that one needle passes and another fails at a limit [share of full scale]."""
-    contrasts = []
-    for visit, lap in dict.fromkeys((reading.visit, reading.lap) for reading in readings):
-        read = [each for each in readings if (each.visit, each.lap) == (visit, lap) and each.largest is not None]
-        passes = tuple(each.label for each in read if (each.largest or 0.0) <= limit_share)
-        fails = tuple(each.label for each in read if (each.largest or 0.0) > limit_share)
-        if passes and fails:
-            contrasts.append(NeedleContrast(visit, lap, limit_share, passes, fails))
-    return tuple(contrasts)
+def needle_contrast(readings: Sequence[NeedleReading], limit_share: float) -> NeedleContrast | None:
+    """The needles that one inbound leg passes and fails at a limit [share of full scale]; None where all agree."""
+    passes = tuple(each.label for each in readings if each.largest is not None and each.largest <= limit_share)
+    fails = tuple(each.label for each in readings if each.largest is not None and each.largest > limit_share)
+    return NeedleContrast(limit_share, passes, fails) if passes and fails else None
 
 
 def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> Floats:

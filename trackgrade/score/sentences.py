@@ -6,15 +6,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from trackgrade.score.debrief import (
-    EntryMeasures,
-    Finding,
-    ItemResult,
-    NextLap,
-    WindWork,
-)
+from trackgrade.score.debrief import EntryMeasures, Finding, GradedEntry, NextLap
+from trackgrade.score.lap import WindWork
+from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Standard
-from trackgrade.segment.flown import Flown
+from trackgrade.segment.flown import EntryKind, Flown
 
 if TYPE_CHECKING:
     from trackgrade.hold.hold import Hold
@@ -129,31 +125,32 @@ def amount(value: float, unit: str, *, signed: bool = False) -> str:
     return f"{text} {unit}".strip()
 
 
-def entry_sentence(entry: EntryMeasures) -> str:
+def entry_sentence(entry: GradedEntry) -> str:
     """The entry in a few sentences: what was asked, what was flown, and how."""
-    if entry.kind in ("none", "unclear"):
-        return f"The entry is {'not seen' if entry.kind == 'none' else 'unclear'} in this track."
-    expected = listed(list(entry.expected), "or") or "not known"
-    margin = f", {entry.margin_deg:.0f} deg from the nearest sector boundary" if entry.margin_deg is not None else ""
-    text = f"Flown {entry.kind}; the arrival heading asks for {expected}{margin}."
-    if entry.suits is False:
+    flown = entry.flown
+    if flown.kind in ("none", "unclear"):
+        return f"The entry is {'not seen' if flown.kind == 'none' else 'unclear'} in this track."
+    expected = listed(list(flown.expected), "or") or "not known"
+    margin = f", {flown.margin_deg:.0f} deg from the nearest sector boundary" if flown.margin_deg is not None else ""
+    text = f"Flown {flown.kind}; the arrival heading asks for {expected}{margin}."
+    if entry.measures.suits is False:
         text += (
             " Flown well all the same: the entries are recommended, so this is a note."
-            if entry.flown_well
+            if entry.measures.flown_well
             else " And it was not flown cleanly."
         )
-    details = _entry_details(entry)
+    details = _entry_details(flown.kind, entry.measures)
     return f"{text} {details}" if details else text
 
 
-def _entry_details(entry: EntryMeasures) -> str:
+def _entry_details(kind: EntryKind, entry: EntryMeasures) -> str:
     parts = []
-    if entry.kind != "direct":
+    if kind != "direct":
         if entry.outbound_s.value is not None:
             parts.append(f"{entry.outbound_s.value:.0f} s outbound")
-        if entry.kind == "teardrop" and entry.offset_deg.value is not None:
+        if kind == "teardrop" and entry.offset_deg.value is not None:
             parts.append(f"on a track {entry.offset_deg.value:.0f} deg into the holding side of the outbound course")
-        if entry.kind == "parallel" and entry.max_offset_nm.value is not None:
+        if kind == "parallel" and entry.max_offset_nm.value is not None:
             parts.append(f"up to {abs(entry.max_offset_nm.value):.2f} NM from the course")
         if entry.end_cross_nm.value is not None:
             parts.append(f"back over the fix {abs(entry.end_cross_nm.value):.2f} NM off it")

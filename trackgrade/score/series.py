@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from trackgrade.earth.angles import mean_direction_deg
 from trackgrade.motion.samples import Samples
-from trackgrade.score.debrief import Excursion
+from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
 from trackgrade.track.track import Floats
 

@@ -30,6 +30,8 @@ ITEMS: dict[str, tuple[str, Counting, str]] = {
 
 #: Items whose limit is a number of seconds for a leg. No civil test standard publishes one.
 TIMING_ITEMS = ("inbound_time",)
+#: An inbound time off by more asks for a correction where the standard grades no leg time [s]: a choice.
+ASKS_FROM_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -134,11 +136,21 @@ class Standard:
         """The item of that name, or None where this standard does not ask for it."""
         return next((item for item in self.items if item.name == name), None)
 
+    def limit(self, name: str, otherwise: float) -> float:
+        """The limit of an item; ``otherwise`` where this standard does not grade it."""
+        item = self.item(name)
+        return otherwise if item is None or item.limit is None else item.limit
+
     @property
     def timing_band_s(self) -> float | None:
         """Half width of the band on the inbound leg [s]; a choice, whatever the standard."""
         item = self.item("inbound_time")
         return item.limit if item else None
+
+    @property
+    def asking_band_s(self) -> float:
+        """An inbound time off by more than this asks for a correction [s]: the timing band, else `ASKS_FROM_S`."""
+        return self.timing_band_s or ASKS_FROM_S
 
     @property
     def timing_note(self) -> str:

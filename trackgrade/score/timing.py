@@ -17,19 +17,12 @@ import numpy as np
 
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.rules import next_outbound_equal_seconds_s
-from trackgrade.score.debrief import (
-    Correction,
-    Judged,
-    LapMeasures,
-    Measurement,
-    OutboundTimes,
-    Reference,
-    ReferenceScatter,
-    WatchAnalysis,
-)
+from trackgrade.score.debrief import ReferenceScatter, WatchAnalysis
+from trackgrade.score.lap import Correction, GradedLap, Judged, LapMeasures, OutboundTimes, Reference
+from trackgrade.score.results import Measurement
 from trackgrade.score.series import span_sd_s
-from trackgrade.score.standard import OutboundStart
-from trackgrade.segment.flown import Flown, Lap, Moment, Visit
+from trackgrade.score.standard import OutboundStart, Standard
+from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Mark
 
 #: The references in words, for people.
@@ -98,13 +91,11 @@ def outbound_time(first: Moment | None, last: Moment | None, what_first: str) ->
     return Measurement(None, None, "s", why=f"turned back {-measured.value:.0f} s before {what_first}")
 
 
-def outbound_times(visit: Visit, lap: Lap, marks: Sequence[Mark]) -> OutboundTimes:
+def outbound_times(lap: Lap, marks: Sequence[Mark]) -> OutboundTimes:
     """Outbound time of one lap from every reference."""
     end = lap.outbound_end
     both, _ = outbound_start(lap, "abeam_or_heading")
     return OutboundTimes(
-        visit=visit.number,
-        number=lap.number,
         abeam_s=outbound_time(lap.abeam, end, "abeam the fix"),
         abeam_by_bearing_s=outbound_time(lap.abeam_by_bearing, end, "abeam by bearing"),
         abeam_or_heading_s=outbound_time(both, end, "the later of abeam and wings level"),
@@ -126,9 +117,7 @@ def watch_mark(lap: Lap, marks: Sequence[Mark]) -> Moment | None:
     return Moment(best.epoch_s, 0.5)
 
 
-def watch_analysis(
-    flown: Flown, laps: Sequence[LapMeasures], marks: Sequence[Mark], hold: Hold
-) -> WatchAnalysis | None:
+def watch_analysis(laps: Sequence[GradedLap], hold: Hold) -> WatchAnalysis | None:
     """Where the watch was started, judged by which reference leaves the outbound times best explained.
 
     A pilot changes the outbound time on purpose. For each reference the times are therefore compared with
@@ -136,28 +125,27 @@ def watch_analysis(
     best plan leaves is unexplained scatter. With Gaussian errors the probability of a reference goes as
     unexplained^-(n-1), n laps. None when no lap was completed.
     """
-    times = tuple(outbound_times(visit, lap, marks) for visit in flown.visits for lap in visit.laps)
-    if not times:
+    if not laps:
         return None
-    inbound = [lap.inbound_s.value for lap in laps]
+    inbound = [lap.inbound_s for lap in laps]
     known = [value for value in inbound if value is not None]
     inbound_scatter = float(np.std(known, ddof=1)) if len(known) > 1 else None
     target = target_inbound_s(hold)
     if target is None:
         return WatchAnalysis(
-            times, (), None, None, inbound_scatter, None, "The leg is a distance, so the watch decides nothing."
+            (), None, None, inbound_scatter, None, "The leg is a distance, so the watch decides nothing."
         )
     references: tuple[Reference, ...] = ("abeam", "abeam_by_bearing", "wings_level", "mark")
     found: list[tuple[Reference, list[float], float, float]] = []
     for reference in references:
-        rows = [(each.visit, _time_from(each, reference)) for each in times]
-        if any(row[1].value is None for row in rows):
+        times = [lap.outbound_times.of(reference) for lap in laps]
+        if any(each.value is None for each in times):
             continue
-        values = [float(row[1].value or 0.0) for row in rows]
-        error = math.sqrt(float(np.mean([(row[1].sd or 0.0) ** 2 for row in rows])) + HUMAN_SCATTER_S**2)
-        unexplained = plan_residual_s(values, inbound, [row[0] for row in rows], target)
+        values = [float(each.value or 0.0) for each in times]
+        error = math.sqrt(float(np.mean([(each.sd or 0.0) ** 2 for each in times])) + HUMAN_SCATTER_S**2)
+        unexplained = plan_residual_s(values, inbound, [lap.visit for lap in laps], target)
         found.append((reference, values, unexplained, math.hypot(unexplained, error)))
-    count = len(times)
+    count = len(laps)
     weights = [(each[3]) ** -(count - 1) for each in found]
     total = sum(weights)
     scatters = tuple(
@@ -175,7 +163,6 @@ def watch_analysis(
     likely, probability = _likely(scatters) if count >= 3 and len(scatters) > 1 else (None, None)
     from_watch = _inbound_scatter_from_watch(laps, scatters, likely)
     return WatchAnalysis(
-        times,
         scatters,
         likely,
         probability,
@@ -183,11 +170,6 @@ def watch_analysis(
         from_watch,
         _watch_sentence(scatters, likely, probability, count, from_watch),
     )
-
-
-def _time_from(times: OutboundTimes, reference: Reference) -> Measurement:
-    measured: Measurement = getattr(times, f"{reference}_s")
-    return measured
 
 
 def plan_residual_s(
@@ -210,15 +192,12 @@ def plan_residual_s(
 
 
 def _inbound_scatter_from_watch(
-    laps: Sequence[LapMeasures], scatters: Sequence[ReferenceScatter], likely: Reference | None
+    laps: Sequence[GradedLap], scatters: Sequence[ReferenceScatter], likely: Reference | None
 ) -> float | None:
     """Seconds of inbound scatter that the unexplained outbound scatter made (by the ground speeds)."""
     chosen = next((each for each in scatters if each.reference == (likely or "abeam")), None)
-    ratios = [
-        lap.groundspeed_outbound_kt.value / lap.groundspeed_inbound_kt.value
-        for lap in laps
-        if lap.groundspeed_outbound_kt.value and lap.groundspeed_inbound_kt.value
-    ]
+    speeds = [(lap.measures.groundspeed_outbound_kt.value, lap.measures.groundspeed_inbound_kt.value) for lap in laps]
+    ratios = [outbound / inbound for outbound, inbound in speeds if outbound and inbound]
     if chosen is None or chosen.laps < 2 or not ratios:
         return None
     return chosen.unexplained_s * float(np.mean(ratios))
@@ -264,32 +243,30 @@ def _watch_sentence(
 
 
 def correction(
-    lap: LapMeasures, following: LapMeasures | None, solved_outbound_s: float | None, band_s: float, tolerance_s: float
-) -> Correction:
-    """What one lap asked of the next outbound time, and what was flown.
+    lap: LapMeasures, following: LapMeasures | None, solved_outbound_s: float | None, standard: Standard
+) -> Correction | None:
+    """What one lap asked of the next outbound time, and what was flown; None for a leg in NM.
 
     An inbound time inside the band asks for nothing. Otherwise right is a change of the right sign that
     ends within
     ``tolerance_s`` of what equal seconds, the ground-speed ratio or the solved lap asks, or between them.
     """
+    if lap.target_nm is not None:
+        return None
     outbound, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
     flown_next = following.outbound_s.value if following else None
     if outbound is None or inbound is None or target is None:
-        return Correction(
-            lap.visit, lap.number, outbound, inbound, target, None, None, None, None, flown_next, None, "not measurable"
-        )
+        return Correction(outbound, inbound, target, None, None, None, None, flown_next, None, "not measurable")
     equal = next_outbound_equal_seconds_s(outbound, inbound, target)
     gs_in, gs_out = lap.groundspeed_inbound_kt.value, lap.groundspeed_outbound_kt.value
     ratio = next_outbound_ratio_s(outbound, inbound, target, gs_in, gs_out) if gs_in and gs_out else None
     change = None if flown_next is None else flown_next - outbound
     asked = [equal, *(each for each in (ratio, solved_outbound_s) if each is not None)]
     error_sd = math.hypot(lap.inbound_s.sd or 0.0, lap.outbound_s.sd or 0.0)
-    judged = _judge_change(inbound - target, outbound, flown_next, asked, band_s, tolerance_s + error_sd)
+    judged = _judge_change(inbound - target, outbound, flown_next, asked, standard, error_sd)
     if following is None:
         judged = "last lap"
     return Correction(
-        visit=lap.visit,
-        lap=lap.number,
         outbound_s=outbound,
         inbound_s=inbound,
         target_s=target,
@@ -304,12 +281,13 @@ def correction(
 
 
 def _judge_change(
-    error: float, outbound: float, flown_next: float | None, asked: Sequence[float], band: float, tolerance: float
+    error: float, outbound: float, flown_next: float | None, asked: Sequence[float], standard: Standard, error_sd: float
 ) -> Judged:
     if flown_next is None:
         return "not measurable"
-    if abs(error) <= band:
+    if abs(error) <= standard.asking_band_s:
         return "not needed"
+    tolerance = standard.choices.correction_tolerance_s + error_sd
     change = flown_next - outbound
     if min(asked) - tolerance <= flown_next <= max(asked) + tolerance and change * -error > 0.0:
         return "right"
@@ -321,30 +299,12 @@ def _judge_change(
     return "too small" if abs(change) < smallest else "too large"
 
 
-def corrections(
-    laps: Sequence[LapMeasures], solved_outbound_s: float | None, band_s: float, tolerance_s: float
-) -> tuple[Correction, ...]:
-    """One `Correction` a lap, in order; empty for a leg in NM."""
-    rows = []
-    for index, lap in enumerate(laps):
-        if lap.target_inbound_s is None:
-            continue
-        following = laps[index + 1] if index + 1 < len(laps) and laps[index + 1].visit == lap.visit else None
-        rows.append(correction(lap, following, solved_outbound_s, band_s, tolerance_s))
-    return tuple(rows)
-
-
-def converged_lap(laps: Sequence[LapMeasures], band_s: float) -> int | None:
-    """Number of the first lap from which every inbound time of the last visit stayed in the band; None:
-    never."""
-    if not laps:
-        return None
+def converged_lap(laps: Sequence[GradedLap], band_s: float | None) -> int | None:
+    """Number of the first lap of a visit from which every inbound time stayed in the band; None: never."""
     number = None
     for lap in laps:
-        if lap.visit != laps[-1].visit:
-            continue
-        inbound, target = lap.inbound_s.value, lap.target_inbound_s
-        if inbound is None or target is None or abs(inbound - target) > band_s:
+        error = lap.inbound_error_s
+        if band_s is None or error is None or abs(error) > band_s:
             number = None
         elif number is None:
             number = lap.number

@@ -15,7 +15,9 @@ from trackgrade.earth.angles import turn_from_to, wrap360
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.motion.samples import Samples, Wind
-from trackgrade.score.debrief import LapMeasures, Measurement, NextLap, WindWork
+from trackgrade.score.debrief import NextLap
+from trackgrade.score.lap import GradedLap, LapMeasures, WindWork
+from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, mean_angle_over
 from trackgrade.segment.flown import Lap
 
@@ -29,7 +31,6 @@ TRIM_S = 3.0
 
 
 def wind_work(
-    visit_number: int,
     lap: Lap,
     measures: LapMeasures,
     hold: Hold,
@@ -45,8 +46,6 @@ def wind_work(
     if inbound.value is not None and outbound.value is not None and abs(inbound.value) >= SMALL_DRIFT_DEG:
         multiple = -outbound.value / inbound.value
     return WindWork(
-        visit=visit_number,
-        lap=lap.number,
         inbound_heading_true_deg=inbound_heading,
         inbound_correction_deg=inbound,
         outbound_heading_true_deg=outbound_heading,
@@ -121,13 +120,13 @@ def outbound_leg(lap: Lap) -> tuple[float, float] | None:
     return start + trim, end - trim
 
 
-def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: LapMeasures | None) -> NextLap | None:
+def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: GradedLap | None) -> NextLap | None:
     """The card for the next lap; None when no lap was completed or the wind is not known."""
     if last is None:
         return None
     equal = None
-    if last.outbound_s.value is not None and last.inbound_s.value is not None and last.target_inbound_s is not None:
-        equal = next_outbound_equal_seconds_s(last.outbound_s.value, last.inbound_s.value, last.target_inbound_s)
+    if last.outbound_s is not None and last.inbound_s is not None and last.target_inbound_s is not None:
+        equal = next_outbound_equal_seconds_s(last.outbound_s, last.inbound_s, last.target_inbound_s)
     if solved is None:
         return NextLap(None, None, None, None, hold.leg.nm, "abeam", None, None, None, equal, False, solved_note)
     outbound, inbound = solved.outbound_heading_true_deg, solved.inbound_heading_true_deg

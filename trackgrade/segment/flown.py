@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from trackgrade.motion.samples import Wind
+
 EntryKind = Literal["direct", "teardrop", "parallel", "none", "unclear"]
 InboundStartBy = Literal["course", "rollout"]
 
@@ -25,8 +27,8 @@ class Lap:
     and its ``end`` may be None. ``near_tie`` says that crossing the course and rolling out on it
     could not be told apart within the error of the positions. ``start_cross_nm`` and ``end_cross_nm``: how far
     off the fix the passages were, holding side positive. ``wrong_side``: flown with turns to the non-holding side.
-    ``remarks``: an orbit inserted, and the like. ``wind_from_true_deg`` and ``wind_kt``: the wind at its
-    middle, where the fit lets it drift; None where no wind could be told.
+    ``remarks``: an orbit inserted, and the like. ``wind``: the wind at its middle, where the fit
+    lets it drift; None where no wind could be told.
     """
 
     number: int
@@ -47,8 +49,7 @@ class Lap:
     end_cross_nm: float | None = None
     wrong_side: bool = False
     remarks: tuple[str, ...] = ()
-    wind_from_true_deg: float | None = None
-    wind_kt: float | None = None
+    wind: Wind | None = None
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,7 @@ def with_wind(flown: Flown, wind: WindFit | None, start_epoch_s: float) -> Flown
     def blown(lap: Lap) -> Lap:
         end = lap.end or lap.start
         middle = (lap.start.epoch_s + end.epoch_s) / 2.0 - start_epoch_s
-        from_true_deg, speed_kt = wind.from_and_speed_at(middle)
-        return replace(lap, wind_from_true_deg=from_true_deg, wind_kt=speed_kt)
+        return replace(lap, wind=wind.as_wind(middle))
 
     return replace(
         flown, visits=tuple(replace(visit, laps=tuple(blown(lap) for lap in visit.laps)) for visit in flown.visits)

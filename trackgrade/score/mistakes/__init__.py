@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from trackgrade.score.debrief import Finding, ItemResult
-from trackgrade.score.measured import Measured
+from trackgrade.score.debrief import Finding
+from trackgrade.score.flight import Flight
+from trackgrade.score.lap import Sighting
 from trackgrade.score.mistakes import handling, pattern, times, watch, wind
 from trackgrade.score.mistakes.praise import praise
-from trackgrade.score.mistakes.sighting import Mistake, Seen, Sighting
+from trackgrade.score.mistakes.sighting import Mistake
+from trackgrade.score.results import ItemResult
 from trackgrade.score.sentences import ITEM_ADVICE, MISTAKE_WORDS, finding_evidence, item_outside_evidence
 
 _TIMES = frozenset(
@@ -164,20 +166,20 @@ NAMES = tuple(mistake.name for mistake in MISTAKES)
 HABITS = frozenset(mistake.name for mistake in MISTAKES if mistake.habit)
 
 
-def find_mistakes(measured: Measured, items: tuple[ItemResult, ...]) -> tuple[Finding, ...]:
-    """Mistakes ranked by weight, the heaviest first, then what was flown well. Nothing without evidence."""
-    seen = Seen(measured, items)
-    sightings = {mistake.name: list(mistake.find(seen)) for mistake in MISTAKES}
-    led_to = _take_consequences_out(sightings, len(measured.laps))
-    findings = []
-    for mistake in MISTAKES:
-        kept = sightings[mistake.name]
-        if kept and _often_enough(mistake, kept, len(measured.laps)):
-            findings.append(_finding(mistake, kept, led_to[mistake.name], len(measured.laps)))
+def find_mistakes(flight: Flight) -> tuple[tuple[Finding, ...], dict[str, tuple[Sighting, ...]]]:
+    """Mistakes ranked by weight, the heaviest first, then what was flown well; and by name what each was seen as.
+
+    Nothing without evidence.
+    """
+    laps = len(flight.laps)
+    sightings = {mistake.name: list(mistake.find(flight)) for mistake in MISTAKES}
+    led_to = _take_consequences_out(sightings, laps)
+    named = [each for each in MISTAKES if sightings[each.name] and _often_enough(each, sightings[each.name], laps)]
+    findings = [_finding(each, sightings[each.name], led_to[each.name], laps) for each in named]
     findings.sort(key=lambda finding: -finding.weight)
     if not findings:
-        findings = _items_outside(items)
-    return (*findings, *praise(seen, findings))
+        findings = _items_outside(flight.whole_items)
+    return (*findings, *praise(flight, findings)), {each.name: tuple(sightings[each.name]) for each in named}
 
 
 def _items_outside(items: Sequence[ItemResult]) -> list[Finding]:
@@ -194,7 +196,7 @@ def _items_outside(items: Sequence[ItemResult]) -> list[Finding]:
             visit=item.visit,
         )
         for item in items
-        if item.scope == "whole hold" and item.result == "outside" and not item.straddles
+        if item.result == "outside" and not item.straddles
     ]
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from trackgrade.score.debrief import LapMeasures, TurnMeasures
-from trackgrade.score.mistakes.sighting import Seen, Sighting
+from trackgrade.score.flight import Flight
+from trackgrade.score.lap import Sighting
 from trackgrade.score.sentences import amount
 
 #: Scatter of the rate within a turn that is worth naming [deg/s]: a choice (a fifth of standard rate is even).
@@ -14,36 +14,30 @@ UNEVEN_DEG_S = 0.8
 LOST_SHARE = 1.0
 
 
-def turns_too_shallow(seen: Seen) -> Iterator[Sighting]:
+def turns_too_shallow(flight: Flight) -> Iterator[Sighting]:
     """Turns slower than the hold asks for."""
-    yield from _rates(seen, -1)
+    yield from _rates(flight, -1)
 
 
-def turns_too_steep(seen: Seen) -> Iterator[Sighting]:
+def turns_too_steep(flight: Flight) -> Iterator[Sighting]:
     """Turns faster than the hold asks for."""
-    yield from _rates(seen, 1)
+    yield from _rates(flight, 1)
 
 
-def _turns(lap: LapMeasures) -> list[tuple[str, TurnMeasures]]:
-    return [(name, turn) for name, turn in (("at the fix", lap.fix_turn), ("inbound", lap.inbound_turn)) if turn]
-
-
-def _rates(seen: Seen, sign: int) -> Iterator[Sighting]:
-    item = seen.measured.standard.item("turn_rate")
-    limit = item.limit if item is not None and item.limit is not None else 0.75
-    for lap in seen.measured.laps:
-        turns = _turns(lap)
+def _rates(flight: Flight, sign: int) -> Iterator[Sighting]:
+    limit = flight.standard.limit("turn_rate", 0.75)
+    for lap in flight.laps:
         off = [
-            (name, turn, sign * (turn.rate_deg_s.value - turn.due_rate_deg_s))
-            for name, turn in turns
+            (turn, sign * (turn.rate_deg_s.value - turn.due_rate_deg_s))
+            for _, turn in lap.measures.turns
             if turn.rate_deg_s.value is not None and turn.due_rate_deg_s is not None
         ]
         # A turn eased or tightened to meet the course is no habit: every turn of the lap must be off.
-        clear = [each for each in off if each[2] > limit]
+        clear = [each for each in off if each[1] > limit]
         if not off or len(clear) < len(off):
             continue
-        _name, turn, most = max(clear, key=lambda each: each[2])
-        rates = " and ".join(f"{each[1].rate_deg_s.value:.1f}" for each in clear)
+        turn, most = max(clear, key=lambda each: each[1])
+        rates = " and ".join(f"{each[0].rate_deg_s.value:.1f}" for each in clear)
         yield Sighting(
             lap.visit,
             lap.number,
@@ -53,10 +47,10 @@ def _rates(seen: Seen, sign: int) -> Iterator[Sighting]:
         )
 
 
-def turn_uneven(seen: Seen) -> Iterator[Sighting]:
+def turn_uneven(flight: Flight) -> Iterator[Sighting]:
     """The rate swings within the turns."""
-    for lap in seen.measured.laps:
-        spreads = [(name, turn, turn.rate_spread_deg_s.value) for name, turn in _turns(lap)]
+    for lap in flight.laps:
+        spreads = [(name, turn, turn.rate_spread_deg_s.value) for name, turn in lap.measures.turns]
         known = [each for each in spreads if each[2] is not None]
         if not known:
             continue
@@ -71,12 +65,11 @@ def turn_uneven(seen: Seen) -> Iterator[Sighting]:
             )
 
 
-def altitude_lost_in_turns(seen: Seen) -> Iterator[Sighting]:
+def altitude_lost_in_turns(flight: Flight) -> Iterator[Sighting]:
     """Altitude lost between the start of a turn and its lowest point."""
-    item = seen.measured.standard.item("altitude")
-    limit = LOST_SHARE * (item.limit if item is not None and item.limit is not None else 100.0)
-    for lap in seen.measured.laps:
-        lost = [(name, turn, turn.altitude_lost_ft.value) for name, turn in _turns(lap)]
+    limit = LOST_SHARE * flight.standard.limit("altitude", 100.0)
+    for lap in flight.laps:
+        lost = [(name, turn, turn.altitude_lost_ft.value) for name, turn in lap.measures.turns]
         known = [each for each in lost if each[2] is not None]
         if not known:
             continue
@@ -91,19 +84,19 @@ def altitude_lost_in_turns(seen: Seen) -> Iterator[Sighting]:
             )
 
 
-def altitude_not_held(seen: Seen) -> Iterator[Sighting]:
+def altitude_not_held(flight: Flight) -> Iterator[Sighting]:
     """Outside the altitude band: too long, or too often."""
-    yield from _band_left(seen, "altitude", "ft", "high", "low")
+    yield from _band_left(flight, "altitude", "ft", "high", "low")
 
 
-def airspeed_not_held(seen: Seen) -> Iterator[Sighting]:
+def airspeed_not_held(flight: Flight) -> Iterator[Sighting]:
     """Outside the airspeed band: too long, or too often."""
-    yield from _band_left(seen, "airspeed", "kt", "fast", "slow")
+    yield from _band_left(flight, "airspeed", "kt", "fast", "slow")
 
 
-def _band_left(seen: Seen, item: str, unit: str, above: str, below: str) -> Iterator[Sighting]:
+def _band_left(flight: Flight, item: str, unit: str, above: str, below: str) -> Iterator[Sighting]:
     """Laps outside a band; a lap in doubt by its own error counts when the band is left lap after lap."""
-    results = [(lap, seen.item(item, lap.scope)) for lap in seen.measured.laps]
+    results = [(lap, lap.item(item)) for lap in flight.laps]
     left = [(lap, r) for lap, r in results if r is not None and r.result in ("outside", "brief excursion")]
     clear = [(lap, r) for lap, r in left if r.result == "outside" and not r.straddles]
     again_and_again = len(left) > 1 and 2 * len(left) >= len(results) and any(r.result == "outside" for _, r in left)
@@ -121,10 +114,10 @@ def _band_left(seen: Seen, item: str, unit: str, above: str, below: str) -> Iter
         )
 
 
-def speed_above_limit(seen: Seen) -> Iterator[Sighting]:
+def speed_above_limit(flight: Flight) -> Iterator[Sighting]:
     """Faster than the holding speed limit."""
-    for lap in seen.measured.laps:
-        result = seen.out("holding_speed", lap)
+    for lap in flight.laps:
+        result = lap.out("holding_speed")
         if result is not None and result.value is not None and result.limit is not None:
             yield Sighting(
                 lap.visit,
@@ -135,12 +128,13 @@ def speed_above_limit(seen: Seen) -> Iterator[Sighting]:
             )
 
 
-def speed_not_reduced(seen: Seen) -> Iterator[Sighting]:
+def speed_not_reduced(flight: Flight) -> Iterator[Sighting]:
     """Over the first fix faster than holding speed, and not just fast all along."""
-    if any(seen.out("airspeed", lap) for lap in seen.measured.laps[1:]):
+    if any(lap.out("airspeed") for lap in flight.laps[1:]):
         return
-    for result in seen.items:
-        if result.item != "arrival_speed" or result.result != "outside" or result.straddles or result.value is None:
+    for visit in flight.visits:
+        result = visit.entry.item("arrival_speed")
+        if result is None or result.result != "outside" or result.straddles or result.value is None:
             continue
         yield Sighting(
             result.visit,
@@ -151,10 +145,10 @@ def speed_not_reduced(seen: Seen) -> Iterator[Sighting]:
         )
 
 
-def heading_wandered(seen: Seen) -> Iterator[Sighting]:
+def heading_wandered(flight: Flight) -> Iterator[Sighting]:
     """The outbound heading not held."""
-    for lap in seen.measured.laps:
-        result = seen.out("outbound_heading", lap)
+    for lap in flight.laps:
+        result = lap.out("outbound_heading")
         if result is not None and result.result == "outside" and result.value is not None and result.limit is not None:
             yield Sighting(
                 lap.visit,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trackgrade.score.debrief import Finding
-from trackgrade.score.mistakes.sighting import Seen
+from trackgrade.score.flight import Flight
 from trackgrade.score.sentences import PRAISE_WORDS, amount, count_of
 
 #: Half the limit, on every lap, is worth a word: a choice.
@@ -16,11 +16,12 @@ WELL_WITHIN = 0.5
 MOST = 3
 
 
-def praise(seen: Seen, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
+def praise(flight: Flight, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
     """Up to three things flown well, each with its numbers; fewer the more mistakes there are."""
-    if not seen.measured.laps:
+    if not flight.laps:
         return ()
-    candidates = [*_times(seen), *_course(seen), *_altitude(seen), *_airspeed(seen), *_drift(seen), *_entry(seen)]
+    looks = (_times, _course, _altitude, _airspeed, _drift, _entry)
+    candidates = [each for look in looks for each in look(flight)]
     keep = MOST if not mistakes else 2 if len(mistakes) < 3 else 1
     return tuple(candidates[:keep])
 
@@ -30,9 +31,9 @@ def _praise(name: str, evidence: str) -> Finding:
     return Finding(name, title, None, None, evidence, advice, 0.0, praise=True)
 
 
-def _within_everywhere(seen: Seen, item: str, share: float) -> list[float] | None:
+def _within_everywhere(flight: Flight, item: str, share: float) -> list[float] | None:
     """Values of an item on every lap when all are within this share of the limit; else None."""
-    results = [each for each in seen.items if each.item == item and each.lap is not None]
+    results = [each for lap in flight.laps if (each := lap.item(item)) is not None]
     values = [abs(each.value) for each in results if each.value is not None]
     limits = [each.limit for each in results if each.limit is not None]
     if not results or len(values) < len(results) or len(limits) < len(results):
@@ -40,36 +41,35 @@ def _within_everywhere(seen: Seen, item: str, share: float) -> list[float] | Non
     return values if all(value <= share * limit for value, limit in zip(values, limits, strict=True)) else None
 
 
-def _times(seen: Seen) -> list[Finding]:
-    values = _within_everywhere(seen, "inbound_time", 1.0)
-    laps = seen.measured.laps
+def _times(flight: Flight) -> list[Finding]:
+    values = _within_everywhere(flight, "inbound_time", 1.0)
+    laps = flight.laps
     if values is None or len(laps) < 2 or laps[0].target_inbound_s is None:
         return []
-    inbound = [lap.inbound_s.value for lap in laps if lap.inbound_s.value is not None]
-    shown = ", ".join(f"{value:.0f}" for value in inbound)
+    shown = ", ".join(f"{lap.inbound_s:.0f}" for lap in laps if lap.inbound_s is not None)
     return [_praise("inbound_times", f"{shown} s inbound where {laps[0].target_inbound_s:.0f} s is asked for")]
 
 
-def _course(seen: Seen) -> list[Finding]:
-    values = _within_everywhere(seen, "course", WELL_WITHIN)
+def _course(flight: Flight) -> list[Finding]:
+    values = _within_everywhere(flight, "course", WELL_WITHIN)
     if values is None:
         return []
     laps = count_of(len(values), "inbound leg")
     return [_praise("course", f"never more than {max(values):.2f} of full scale off on {laps}")]
 
 
-def _altitude(seen: Seen) -> list[Finding]:
-    values = _within_everywhere(seen, "altitude", WELL_WITHIN)
+def _altitude(flight: Flight) -> list[Finding]:
+    values = _within_everywhere(flight, "altitude", WELL_WITHIN)
     return [] if values is None else [_praise("altitude", f"within {amount(max(values), 'ft')} over every lap")]
 
 
-def _airspeed(seen: Seen) -> list[Finding]:
-    values = _within_everywhere(seen, "airspeed", WELL_WITHIN)
+def _airspeed(flight: Flight) -> list[Finding]:
+    values = _within_everywhere(flight, "airspeed", WELL_WITHIN)
     return [] if values is None else [_praise("airspeed", f"within {amount(max(values), 'kt')} over every lap")]
 
 
-def _drift(seen: Seen) -> list[Finding]:
-    works = seen.measured.wind_work
+def _drift(flight: Flight) -> list[Finding]:
+    works = [lap.wind_work for lap in flight.laps]
     off = [
         abs(work.outbound_correction_deg.value - work.solved_correction_deg)
         for work in works
@@ -86,8 +86,8 @@ def _drift(seen: Seen) -> list[Finding]:
     ]
 
 
-def _entry(seen: Seen) -> list[Finding]:
-    entry = seen.measured.entries[0]
-    if not (entry.suits and entry.flown_well):
+def _entry(flight: Flight) -> list[Finding]:
+    entry = flight.visits[0].entry
+    if not (entry.measures.suits and entry.measures.flown_well):
         return []
-    return [_praise("entry", f"{entry.kind}, as the arrival heading asks")]
+    return [_praise("entry", f"{entry.flown.kind}, as the arrival heading asks")]

@@ -5,41 +5,38 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from trackgrade.score.debrief import OutboundTimes
-from trackgrade.score.mistakes.sighting import Seen, Sighting
+from trackgrade.score.flight import Flight
+from trackgrade.score.lap import GradedLap, Sighting
 
 #: Marks this far apart, by every reference, are two places [s]: a choice, above what a hand scatters.
 APART_S = 4.0
 
 
-def watch_inconsistent(seen: Seen) -> Iterator[Sighting]:
+def watch_inconsistent(flight: Flight) -> Iterator[Sighting]:
     """The outbound time started at another place from lap to lap."""
-    watch = seen.measured.watch
-    if watch is None or seen.measured.hold.leg.minutes is None:
+    if flight.hold.leg.minutes is None:
         return
-    for visit in seen.measured.flown.visits:
-        times = [each for each in watch.times if each.visit == visit.number]
-        yield from _by_marks(seen, times)
+    for visit in flight.visits:
+        yield from _by_marks(visit.laps)
 
 
-def _by_marks(seen: Seen, times: Sequence[OutboundTimes]) -> Iterator[Sighting]:
+def _by_marks(laps: Sequence[GradedLap]) -> Iterator[Sighting]:
     """The marks lie apart from abeam, and apart from wings level, by more than a hand's scatter."""
-    rows = [
-        (each.number, each.abeam_s.value - each.mark_s.value, each.wings_level_s.value - each.mark_s.value)
-        for each in times
-        if each.abeam_s.value is not None and each.wings_level_s.value is not None and each.mark_s.value is not None
+    marked = [
+        (lap, times.abeam_s.value - times.mark_s.value, times.wings_level_s.value - times.mark_s.value)
+        for lap in laps
+        if (times := lap.outbound_times).abeam_s.value is not None
+        and times.wings_level_s.value is not None
+        and times.mark_s.value is not None
     ]
-    if len(rows) < 2:
+    if len(marked) < 2:
         return
-    spans = [max(row[k] for row in rows) - min(row[k] for row in rows) for k in (1, 2)]
-    if min(spans) < APART_S:
+    laps, *both = zip(*marked, strict=True)
+    apart_s = min(max(times) - min(times) for times in both)
+    if apart_s < APART_S:
         return
-    after_abeam = ", ".join(f"{row[1]:+.0f}" for row in rows)
-    after_level = ", ".join(f"{row[2]:+.0f}" for row in rows)
+    after_abeam, after_level = (", ".join(f"{seconds:+.0f}" for seconds in times) for times in both)
     evidence = f"the watch marks came {after_abeam} s after abeam, and {after_level} s after wings level"
-    yield _sighting(seen, times[0].visit, rows[-1][0], min(spans) / APART_S, evidence)
-
-
-def _sighting(seen: Seen, visit: int, lap: int, size: float, evidence: str) -> Sighting:
-    measures = next(each for each in seen.measured.laps if (each.visit, each.number) == (visit, lap))
-    return Sighting(visit, None, measures.outbound_start_epoch_s or measures.start_epoch_s, size, evidence)
+    last = laps[-1]
+    at = last.measures.outbound_start_epoch_s or last.start_epoch_s
+    yield Sighting(last.visit, None, at, apart_s / APART_S, evidence)

@@ -10,9 +10,8 @@ from itertools import pairwise
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.score.debrief import LapMeasures
-from trackgrade.score.measures import settled_from_s
-from trackgrade.score.mistakes.sighting import Seen, Sighting
+from trackgrade.score.flight import Flight
+from trackgrade.score.lap import GradedLap, Sighting
 from trackgrade.score.sentences import amount, degrees_words
 from trackgrade.score.series import inside
 from trackgrade.track.track import Floats
@@ -40,65 +39,71 @@ SWING_DEG = 8.0
 SWINGS = 2
 
 
-def no_drift_correction(seen: Seen) -> Iterator[Sighting]:
+def no_drift_correction(flight: Flight) -> Iterator[Sighting]:
     """The outbound leg flown on the reciprocal heading, or near it, in a wind that asks for more."""
-    for work, needed, flown in _corrections(seen):
-        if abs(flown) <= NONE_SHARE * abs(needed) and not _reversed(needed, flown, work.outbound_correction_deg.sd):
-            yield _correction_sighting(seen, work.visit, work.lap, needed, flown)
+    for lap, needed, flown in _corrections(flight):
+        if abs(flown) <= NONE_SHARE * abs(needed) and not _reversed(lap, needed, flown):
+            yield _correction_sighting(lap, needed, flown)
 
 
-def reversed_drift_correction(seen: Seen) -> Iterator[Sighting]:
+def reversed_drift_correction(flight: Flight) -> Iterator[Sighting]:
     """The outbound nose turned downwind."""
-    for work, needed, flown in _corrections(seen):
-        if _reversed(needed, flown, work.outbound_correction_deg.sd):
-            yield _correction_sighting(seen, work.visit, work.lap, needed, flown)
+    for lap, needed, flown in _corrections(flight):
+        if _reversed(lap, needed, flown):
+            yield _correction_sighting(lap, needed, flown)
 
 
-def _corrections(seen: Seen):  # type: ignore[no-untyped-def]
-    """Each lap's wind work with the correction needed and the one flown, where the wind asks for one."""
-    for work in seen.measured.wind_work:
-        needed, flown = work.solved_correction_deg, work.outbound_correction_deg.value
-        if needed is not None and flown is not None and abs(needed) >= CORRECTION_WORTH_DEG:
-            yield work, needed, flown
+def _needed_and_flown(lap: GradedLap) -> tuple[float, float] | None:
+    """The outbound correction that works in the wind and the one laid off [deg]; None where either is not known."""
+    needed, flown = lap.wind_work.solved_correction_deg, lap.wind_work.outbound_correction_deg.value
+    return None if needed is None or flown is None else (needed, flown)
 
 
-def _reversed(needed: float, flown: float, sd: float | None) -> bool:
-    return needed * flown < 0.0 and abs(flown) > max(REVERSED_FROM_DEG, 2.0 * (sd or 0.0))
+def _corrections(flight: Flight) -> Iterator[tuple[GradedLap, float, float]]:
+    """Each lap with the correction needed and the one flown, where the wind asks for one."""
+    for lap in flight.laps:
+        both = _needed_and_flown(lap)
+        if both is not None and abs(both[0]) >= CORRECTION_WORTH_DEG:
+            yield lap, *both
 
 
-def _correction_sighting(seen: Seen, visit: int, lap: int, needed: float, flown: float) -> Sighting:
-    at = seen.measured.lap(next(each for each in seen.measured.laps if (each.visit, each.number) == (visit, lap)))
-    when = at.outbound_turn_end.epoch_s if at.outbound_turn_end else at.start.epoch_s
+def _reversed(lap: GradedLap, needed: float, flown: float) -> bool:
+    sd = lap.wind_work.outbound_correction_deg.sd or 0.0
+    return needed * flown < 0.0 and abs(flown) > max(REVERSED_FROM_DEG, 2.0 * sd)
+
+
+def _correction_sighting(lap: GradedLap, needed: float, flown: float) -> Sighting:
+    when = lap.flown.outbound_turn_end or lap.flown.start
     evidence = f"{degrees_words(flown)} laid off outbound where the wind asks for {degrees_words(needed)}"
-    return Sighting(visit, lap, when, abs(needed - flown) / CORRECTION_WORTH_DEG, evidence)
+    return Sighting(lap.visit, lap.number, when.epoch_s, abs(needed - flown) / CORRECTION_WORTH_DEG, evidence)
 
 
-def course_overshot(seen: Seen) -> Iterator[Sighting]:
+def course_overshot(flight: Flight) -> Iterator[Sighting]:
     """Well beyond the course in or after the turn back."""
-    measured, radius = seen.measured, seen.measured.turn_radius_nm
-    for lap in measured.laps:
-        turn_back = measured.lap(lap).outbound_end
+    radius = flight.turn_radius_nm
+    for lap in flight.laps:
+        turn_back = lap.flown.outbound_end
         if turn_back is None or radius is None:
             continue
-        index = inside(measured.samples, turn_back.epoch_s, lap.end_epoch_s)
-        beyond = -measured.samples.cross_nm[index]
+        index = inside(flight.samples, turn_back.epoch_s, lap.end_epoch_s)
+        beyond = -flight.samples.cross_nm[index]
         if not beyond.size or beyond.max() < OVERSHOT_RADII * radius:
             continue
         at = int(np.argmax(beyond))
         yield Sighting(
             lap.visit,
             lap.number,
-            float(measured.samples.epoch_s[index[at]]),
+            float(flight.samples.epoch_s[index[at]]),
             float(beyond[at]) / (OVERSHOT_RADII * radius),
-            f"{amount(float(beyond[at]), 'NM')} through the course in the turn back{_laid_off(seen, lap)}",
+            f"{amount(float(beyond[at]), 'NM')} through the course in the turn back{_laid_off(lap)}",
         )
 
 
-def course_undershot(seen: Seen) -> Iterator[Sighting]:
+def course_undershot(flight: Flight) -> Iterator[Sighting]:
     """Rolled out well short of the course."""
-    radius = seen.measured.turn_radius_nm
-    for lap in seen.measured.laps:
-        cross, end = lap.rollout_cross_nm.value, seen.measured.lap(lap).inbound_turn_end
+    radius = flight.turn_radius_nm
+    for lap in flight.laps:
+        cross, end = lap.measures.rollout_cross_nm.value, lap.flown.inbound_turn_end
         if cross is None or radius is None or end is None or cross < UNDERSHOT_RADII * radius:
             continue
         yield Sighting(
@@ -106,31 +111,27 @@ def course_undershot(seen: Seen) -> Iterator[Sighting]:
             lap.number,
             end.epoch_s,
             cross / (UNDERSHOT_RADII * radius),
-            f"wings level {amount(cross, 'NM')} short of the course{_laid_off(seen, lap)}",
+            f"wings level {amount(cross, 'NM')} short of the course{_laid_off(lap)}",
         )
 
 
-def _laid_off(seen: Seen, lap: LapMeasures) -> str:
+def _laid_off(lap: GradedLap) -> str:
     """The outbound correction flown beside the one that works, where they differ; else nothing."""
-    for work in seen.measured.wind_work:
-        needed, flown = work.solved_correction_deg, work.outbound_correction_deg.value
-        if (work.visit, work.lap) != (lap.visit, lap.number) or needed is None or flown is None:
-            continue
-        if abs(needed - flown) >= CORRECTIONS_DIFFER_DEG:
-            return f", with {degrees_words(flown)} laid off outbound where the wind asks for {degrees_words(needed)}"
-    return ""
+    both = _needed_and_flown(lap)
+    if both is None or abs(both[0] - both[1]) < CORRECTIONS_DIFFER_DEG:
+        return ""
+    return f", with {degrees_words(both[1])} laid off outbound where the wind asks for {degrees_words(both[0])}"
 
 
-def needle_chased(seen: Seen) -> Iterator[Sighting]:
+def needle_chased(flight: Flight) -> Iterator[Sighting]:
     """S-turns down the inbound leg: the ground track swung through the course again and again."""
-    measured = seen.measured
-    course = measured.hold.inbound_course_true_deg
-    for lap in measured.laps:
-        level = measured.lap(lap).inbound_turn_end or measured.lap(lap).inbound_start
+    course = flight.hold.inbound_course_true_deg
+    for lap in flight.laps:
+        level = lap.flown.inbound_turn_end or lap.flown.inbound_start
         if level is None:
             continue
-        index = inside(measured.samples, level.epoch_s, lap.end_epoch_s)
-        off = turn_from_to(course, measured.samples.ground_track_true_deg[index])
+        index = inside(flight.samples, level.epoch_s, lap.end_epoch_s)
+        off = turn_from_to(course, flight.samples.ground_track_true_deg[index])
         swings, widest = swings_through(off, SWING_DEG)
         if swings >= SWINGS:
             yield Sighting(
@@ -149,47 +150,39 @@ def swings_through(off: Floats, least: float) -> tuple[int, float]:
     return swings, float(np.nanmax(np.abs(off))) if off.size else math.nan
 
 
-def non_holding_side(seen: Seen) -> Iterator[Sighting]:
+def non_holding_side(flight: Flight) -> Iterator[Sighting]:
     """The outbound leg on the non-holding side of the course, or far over it on the way to the turn back."""
-    measured, radius = seen.measured, seen.measured.turn_radius_nm
-    item = measured.standard.item("non_holding_side")
-    limit = item.limit if item is not None and item.limit is not None else 0.5
-    for lap in measured.laps:
-        turn_back = measured.lap(lap).outbound_end
+    radius = flight.turn_radius_nm
+    limit = flight.standard.limit("non_holding_side", 0.5)
+    for lap in flight.laps:
+        turn_back = lap.flown.outbound_end
         if turn_back is None or radius is None:
             continue
-        start_s = settled_from_s(measured.visit(lap.visit), measured.lap(lap))
-        outbound = -measured.samples.cross_nm[inside(measured.samples, start_s, turn_back.epoch_s)]
-        index = inside(measured.samples, start_s, lap.end_epoch_s)
-        beyond = -measured.samples.cross_nm[index]
+        start_s = lap.measures.settled_epoch_s
+        outbound = -flight.samples.cross_nm[inside(flight.samples, start_s, turn_back.epoch_s)]
+        index = inside(flight.samples, start_s, lap.end_epoch_s)
+        beyond = -flight.samples.cross_nm[index]
         if not outbound.size:
             continue
-        far = FAR_WITH_HEADING_RADII if _headed_through(seen, lap) else FAR_BEYOND_RADII
+        both = _needed_and_flown(lap)
+        headed_through = both is not None and abs(both[0] - both[1]) >= HEADING_THROUGH_DEG
+        far = FAR_WITH_HEADING_RADII if headed_through else FAR_BEYOND_RADII
         if outbound.max() < limit * radius and beyond.max() < far * radius:
             continue
         at = int(np.argmax(beyond))
         yield Sighting(
             lap.visit,
             lap.number,
-            float(measured.samples.epoch_s[index[at]]),
+            float(flight.samples.epoch_s[index[at]]),
             float(beyond[at]) / (limit * radius),
-            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side{_laid_off(seen, lap)}",
+            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side{_laid_off(lap)}",
         )
 
 
-def _headed_through(seen: Seen, lap: LapMeasures) -> bool:
-    """Whether the outbound heading was far from the one that works."""
-    for work in seen.measured.wind_work:
-        needed, flown = work.solved_correction_deg, work.outbound_correction_deg.value
-        if (work.visit, work.lap) == (lap.visit, lap.number) and needed is not None and flown is not None:
-            return abs(needed - flown) >= HEADING_THROUGH_DEG
-    return False
-
-
-def course_left(seen: Seen) -> Iterator[Sighting]:
+def course_left(flight: Flight) -> Iterator[Sighting]:
     """The needle beyond the limit inbound for longer than is prompt, though the course was met."""
-    for lap in seen.measured.laps:
-        result = seen.item("course", lap.scope)
+    for lap in flight.laps:
+        result = lap.item("course")
         if result is None or result.value is None or result.limit is None or result.result != "outside":
             continue
         if result.straddles:

@@ -1,0 +1,198 @@
+"""One flight at one hold in numbers: what items and mistakes read, and what their results are put on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import turn_radius_nm
+from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
+from trackgrade.score.entry_measures import entry_measures
+from trackgrade.score.lap import GradedLap
+from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
+from trackgrade.score.needles import THREE_QUARTERS, needle_contrast, needles_of, read_needle
+from trackgrade.score.results import ItemResult
+from trackgrade.score.series import median_over
+from trackgrade.score.standard import Standard
+from trackgrade.score.timing import converged_lap, correction, outbound_times, watch_analysis
+from trackgrade.score.wind_work import wind_work
+from trackgrade.segment.flown import Flown, Visit
+from trackgrade.segment.measured import Measured
+from trackgrade.track.track import AltitudeDatum
+
+if TYPE_CHECKING:
+    from trackgrade.hold.planning import SolvedLap
+
+#: Where no altitude is assigned, it is the one held in the first seconds of the first lap [s]: a choice.
+REFERENCE_WINDOW_S = 20.0
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What a band is measured from, and in words where it comes from. ``value`` is None when there is nothing."""
+
+    value: float | None
+    note: str
+
+
+@dataclass(frozen=True, eq=False)
+class Flight:
+    """One flight in numbers. The items on laps, entries and ``whole_items`` are there once they are graded."""
+
+    hold: Hold
+    samples: Samples
+    wind: Wind | None
+    standard: Standard
+    series: Series
+    altitude: Reference
+    airspeed: Reference
+    solved: SolvedLap | None
+    turn_radius_nm: float | None
+    visits: tuple[GradedVisit, ...]
+    reversed_laps: tuple[tuple[float, float], ...]
+    watch: WatchAnalysis | None
+    whole_items: tuple[ItemResult, ...] = ()
+
+    @property
+    def laps(self) -> tuple[GradedLap, ...]:
+        """The completed laps of all visits, in order."""
+        return tuple(lap for visit in self.visits for lap in visit.laps)
+
+    def whole(self, name: str) -> ItemResult | None:
+        """The result of an item over the whole hold, or None where the standard does not ask for it."""
+        return next((each for each in self.whole_items if each.item == name), None)
+
+    def with_items(self, items: Sequence[ItemResult]) -> Flight:
+        """The same flight with every item where it belongs: on its lap, its entry, or the hold as a whole."""
+        of: dict[tuple[int | None, int | None], list[ItemResult]] = {}
+        for item in items:
+            of.setdefault((item.visit, item.lap), []).append(item)
+
+        def graded(visit: GradedVisit) -> GradedVisit:
+            entry = replace(visit.entry, items=tuple(of.get((visit.number, None), ())))
+            laps = tuple(replace(lap, items=tuple(of.get((lap.visit, lap.number), ()))) for lap in visit.laps)
+            return replace(visit, entry=entry, laps=laps)
+
+        return replace(
+            self, visits=tuple(graded(visit) for visit in self.visits), whole_items=tuple(of.get((None, None), ()))
+        )
+
+
+#: Altitudes that are not what the altimeter showed: the assigned one cannot be compared with them.
+_ANOTHER_DATUM = {
+    "pressure": "the log has pressure altitude (1013.25 hPa), and no qnh_hpa in the hold file says how it was read",
+    "ellipsoid": "the log has height above the ellipsoid, which no altimeter shows",
+}
+
+
+def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Series, datum: AltitudeDatum) -> Reference:
+    """The altitude assigned; else, or where the log has another datum, the one held when the first lap began."""
+    if hold.altitude_ft is not None and datum == "altimeter":
+        return Reference(hold.altitude_ft, f"{hold.altitude_ft:.0f} ft assigned in the hold file")
+    if not flown.laps:
+        return Reference(None, "no altitude assigned and no completed lap")
+    start_s = flown.laps[0].start.epoch_s
+    held = median_over(samples, series.alt_ft, start_s, start_s + REFERENCE_WINDOW_S)
+    if not math.isfinite(held):
+        return Reference(None, NO_ALTITUDE)
+    why = _ANOTHER_DATUM.get(datum, "none is assigned")
+    return Reference(held, f"{held:.0f} ft, held when the first lap began as {why}")
+
+
+def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Series) -> Reference:
+    """The holding speed planned; else the typical one of the first lap."""
+    if hold.airspeed_kias is not None:
+        return Reference(hold.airspeed_kias, f"{hold.airspeed_kias:.0f} KIAS planned in the hold file")
+    if not flown.laps or flown.laps[0].end is None or not math.isfinite(series.airspeed_sd_kt):
+        return Reference(None, "no airspeed planned, and none known on a completed lap")
+    first = flown.laps[0]
+    typical = median_over(samples, series.ias_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+    if not math.isfinite(typical):
+        return Reference(None, "no airspeed known on the first lap")
+    return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
+
+
+def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ...]) -> float | None:
+    """Radius of a turn flown at the due rate and the first lap's true airspeed [NM]; None when that is not
+    known.
+
+    Speed over angular rate; V / (60 pi) NM at 3 degrees a second (arithmetic).
+    """
+    if not flown.laps or flown.laps[0].end is None:
+        return None
+    first = flown.laps[0]
+    tas = median_over(samples, samples.tas_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+    if not math.isfinite(tas):
+        tas = median_over(samples, samples.groundspeed_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+    rates = sorted(turn.rate_deg_s for turn in turns if abs(turn.change_deg) > 90.0)
+    rate = rates[len(rates) // 2] if rates else 3.0
+    return turn_radius_nm(tas, max(rate, 0.5)) if math.isfinite(tas) else None
+
+
+def in_numbers(measured: Measured, standard: Standard, solved: SolvedLap | None) -> Flight:
+    """Measure every lap and entry of a flight."""
+    hold, samples, flown = measured.hold, measured.samples, measured.flown
+    series = steady_series(samples, measured.wind)
+    airspeed = airspeed_reference(hold, flown, samples, series)
+    radius = typical_turn_radius_nm(samples, flown, measured.turns)
+    band = standard.limit("airspeed", 10.0)
+    visits = tuple(
+        GradedVisit(
+            visit.number,
+            visit,
+            GradedEntry(
+                visit.number,
+                visit.entry,
+                entry_measures(visit, flown, hold, samples, series, airspeed.value, band, radius),
+            ),
+            laps := _laps(visit, measured, series, standard, solved),
+            converged_lap=converged_lap(laps, standard.timing_band_s),
+        )
+        for visit in flown.visits
+    )
+    return Flight(
+        hold=hold,
+        samples=samples,
+        wind=measured.wind,
+        standard=standard,
+        series=series,
+        altitude=altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum),
+        airspeed=airspeed,
+        solved=solved,
+        turn_radius_nm=radius,
+        visits=visits,
+        reversed_laps=flown.reversed_laps,
+        watch=watch_analysis([lap for visit in visits for lap in visit.laps], hold),
+    )
+
+
+def _laps(
+    visit: Visit, measured: Measured, series: Series, standard: Standard, solved: SolvedLap | None
+) -> tuple[GradedLap, ...]:
+    """The completed laps of a visit, not graded yet."""
+    hold, samples = measured.hold, measured.samples
+    needles = needles_of(hold)
+    solved_s = solved.outbound_s if solved is not None and solved.feasible else None
+    measures = [lap_measures(visit, lap, hold, samples, series, measured.turns, standard) for lap in visit.laps]
+    laps = []
+    for lap, numbers, following in zip(visit.laps, measures, [*measures[1:], None], strict=True):
+        readings = tuple(read_needle(needle, lap, samples) for needle in needles)
+        laps.append(
+            GradedLap(
+                visit=visit.number,
+                number=lap.number,
+                scope=lap_scope(measured.flown, visit, lap.number),
+                flown=lap,
+                measures=numbers,
+                outbound_times=outbound_times(lap, measured.clean.track.marks),
+                needles=readings,
+                contrast=needle_contrast(readings, standard.limit("course", THREE_QUARTERS)),
+                wind_work=wind_work(lap, numbers, hold, samples, measured.wind, solved),
+                correction=correction(numbers, following, solved_s, standard),
+            )
+        )
+    return tuple(laps)
