@@ -197,7 +197,7 @@ def test_turning_back_before_abeam_leaves_no_outbound_time_and_is_named_when_it_
 
     def debrief(laps: tuple[Lap, ...]) -> Debrief:
         flown = replace(flight.flown, visits=(replace(visit, laps=laps),))
-        return judge(flight.clean, flight.hold, flight.samples, flight.wind, "", flight.turns, flown, STANDARD)
+        return judge(replace(flight, flown=flown), STANDARD)
 
     every = debrief(tuple(late(lap) for lap in visit.laps))
     assert every.laps[0].outbound_s.value is None
