@@ -200,8 +200,8 @@ def test_turning_back_before_abeam_leaves_no_outbound_time_and_is_named_when_it_
         return judge(replace(flight, flown=flown), STANDARD)
 
     every = debrief(tuple(late(lap) for lap in visit.laps))
-    assert every.laps[0].outbound_s.value is None
-    assert every.laps[0].outbound_s.why == "turned back 21 s before abeam the fix"
+    assert every.laps[0].outbound_s is None
+    assert every.laps[0].measures.outbound_s.why == "turned back 21 s before abeam the fix"
     assert "turned back 21 s before abeam" in _mistakes(every)["turned_back_early"].evidence
     once = debrief((late(visit.laps[0]), *visit.laps[1:]))
     assert "turned_back_early" not in _mistakes(once)
