@@ -139,12 +139,12 @@ def test_what_the_track_does_not_carry_is_never_passed_by_silence() -> None:
 
 def test_each_lap_and_the_whole_hold_has_every_item() -> None:
     debrief = _judged(arithmetic.fly())
-    per_lap = [item.item for item in debrief.items_of("lap 1")]
-    assert per_lap == [item.item for item in debrief.items_of("lap 3")]
-    assert per_lap == [item.item for item in debrief.items_of("whole hold")]
+    per_lap = [item.item for item in debrief.laps[0].items]
+    assert per_lap == [item.item for item in debrief.laps[2].items]
+    assert per_lap == [item.item for item in debrief.whole_items]
     assert {"altitude", "airspeed", "course", "inbound_time", "turn_rate", "non_holding_side"} <= set(per_lap)
-    assert [item.item for item in debrief.items_of("entry")] == ["entry"]
-    assert [item.item for item in debrief.items_of("arrival")] == ["arrival_speed"]
+    entry = debrief.visits[0].entry.items
+    assert [(item.scope, item.item) for item in entry] == [("arrival", "arrival_speed"), ("entry", "entry")]
 
 
 def test_a_leg_in_miles_is_graded_by_distance_and_not_by_the_watch() -> None:
