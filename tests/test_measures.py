@@ -39,7 +39,7 @@ def test_every_item_has_a_grader() -> None:
 
 
 def test_a_flawless_lap_measures_as_drawn() -> None:
-    lap = _judged(arithmetic.fly()).laps[0]
+    lap = _judged(arithmetic.fly()).laps[0].measures
     assert lap.outbound_s.value == pytest.approx(60.0)
     assert lap.inbound_s.value == pytest.approx(60.0)
     assert lap.inbound_nm.value == pytest.approx(arithmetic.TAS_KT / 60.0)
