@@ -6,7 +6,9 @@ not at all.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import os
 import sqlite3
 import zlib
 from collections.abc import Sequence
@@ -43,13 +45,33 @@ class DoneBefore:
         self._folder = folder
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._connection = sqlite3.connect(folder / FILE_NAME)
-            self._connection.execute("pragma journal_mode = wal")
-            self._connection.execute(_TABLE)
+            try:
+                self._connection = self._open()
+            except sqlite3.DatabaseError as error:
+                if isinstance(error, sqlite3.OperationalError):  # it cannot be written, damaged or not
+                    raise
+                self._set_aside()
+                self._connection = self._open()
         except (OSError, sqlite3.Error) as error:
-            raise OutputError(
-                f"{folder / FILE_NAME} cannot be written: {error}; choose another folder, or delete that file"
-            ) from error
+            raise OutputError(f"{folder / FILE_NAME} cannot be written: {error}; choose another folder") from error
+
+    def _open(self) -> sqlite3.Connection:
+        connection = sqlite3.connect(self._folder / FILE_NAME)
+        try:
+            connection.execute("pragma journal_mode = wal")
+            connection.execute(_TABLE)
+            if connection.execute("pragma quick_check(1)").fetchone() != ("ok",):
+                raise sqlite3.DatabaseError("damaged")
+        except sqlite3.Error:
+            connection.close()
+            raise
+        return connection
+
+    def _set_aside(self) -> None:
+        """A damaged record is no record: it is kept under another name, and every flight is graded again."""
+        for name in self.FILES:
+            with contextlib.suppress(FileNotFoundError):
+                (self._folder / name).replace(self._folder / f"{name}.damaged")
 
     def __enter__(self) -> DoneBefore:
         return self
@@ -68,7 +90,7 @@ class DoneBefore:
             return None
         name = Path(flight.path).name  # stands in the report
         parts = (content, name, flight.report_name, settings.fingerprint())
-        return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+        return hashlib.sha256(os.fsencode("\0".join(parts))).hexdigest()  # a name may be no UTF-8
 
     def find(self, flight: Flight, settings: Settings) -> Outcome | None:
         """The earlier outcome, or None: not done, changed since, or a report of it is gone or edited."""
@@ -84,7 +106,10 @@ class DoneBefore:
         for hold, flown, debrief_json, laps_csv, report, report_sha256 in rows:
             if report and not _stands(self._folder / report, report_sha256):
                 return None
-            debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
+            try:
+                debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
+            except (zlib.error, UnicodeDecodeError, TypeError):  # damaged: graded again
+                return None
             graded.append(Graded(hold, bool(flown), debrief, laps))
         return Outcome(flight.path, tuple(graded), earlier=True)
 

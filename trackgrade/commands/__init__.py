@@ -83,6 +83,9 @@ class Program(click.Group):
             status = returned if isinstance(returned, int) else 0
         except Exception as error:
             status = _explain(error)
+        except SystemExit:  # click's way of saying that nobody reads the rest: what was asked for is done
+            console.nobody_reads()
+            status = 0
         except KeyboardInterrupt:  # outside the command itself
             status = _explain(_Interrupted("nothing is half written"))
         if args is None:
@@ -100,6 +103,10 @@ def _leave(status: int) -> None:
     """The end of the whole process: an interrupt from here on comes too late to change its status."""
     with contextlib.suppress(ValueError):  # not the main thread
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        sys.stdout.flush()
+    except OSError:  # at the very end too: the last words have no reader, or no room
+        console.nobody_reads()
     if status == INTERRUPTED:
         # Where it came while a library executed a text, the interpreter would end itself by the signal, not by 130.
         for stream in (sys.stdout, sys.stderr):

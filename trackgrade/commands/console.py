@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 import time
 import unicodedata
@@ -29,7 +31,18 @@ def plain(text: str) -> str:
 
 def say(text: str = "") -> None:
     """A line of result on standard output; lines are the caller's, control characters are not shown."""
-    click.echo("\n".join(_keep_styles(line) for line in text.split("\n")))
+    try:
+        click.echo("\n".join(_keep_styles(line) for line in text.split("\n")))
+    except BrokenPipeError:
+        nobody_reads()
+
+
+def nobody_reads() -> None:
+    """The reader of standard output went away (as ``| head`` does): the work goes on, its words go nowhere."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 def note(text: str) -> None:

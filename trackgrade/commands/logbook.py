@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TextIO
 import click
 
 from trackgrade.commands import console
-from trackgrade.errors import InputError, UsageError
+from trackgrade.errors import InputError, LogbookError, UsageError
 
 if TYPE_CHECKING:
     from trackgrade.logbook.store import Imported
@@ -53,6 +53,7 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
     from trackgrade.logbook.store import Logbook
 
     count = -1  # the header
+    damaged: LogbookError | None = None
     with Logbook(logbook, create=False) as opened:
         spare_inputs([file], files_of(logbook))
         lines = opened.export_lines(pilot)
@@ -61,10 +62,17 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
                 click.echo(line)
             return
         with growing_file(Path(file)) as stream:
-            for line in lines:
-                count += 1
-                stream.write(line + "\n")
+            try:
+                for line in lines:
+                    count += 1
+                    stream.write(line + "\n")
+            except LogbookError as error:  # of the damaged ones; the others are to be kept
+                if count < 0:
+                    raise
+                damaged = error
     console.say(f"Exported {count} recordings to {file}.")
+    if damaged is not None:
+        raise damaged
 
 
 @command.command("import", short_help="Record what an export holds.")

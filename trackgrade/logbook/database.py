@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy import event, exc
@@ -84,6 +85,7 @@ def open_engine(place: str | os.PathLike[str], *, create: bool) -> sa.Engine:
     name = shown(url)
     if url.get_backend_name() == "sqlite":
         _prepare_file(Path(str(url.database)), create=create)
+        url = _as_it_lies(url)
     try:
         engine = sa.create_engine(url, poolclass=sa.pool.NullPool, connect_args=_connect_args(url))
     except ModuleNotFoundError as error:
@@ -179,6 +181,22 @@ def _prepare_file(path: Path, *, create: bool) -> None:
         raise OutputError(
             f"logbook {path} cannot be made ({error.strerror}); name another place with --logbook."
         ) from error
+
+
+def _as_it_lies(url: sa.URL) -> sa.URL:
+    """The URL of a logbook in a folder that takes no files (a backup, another's share): read as it lies there.
+
+    SQLite wants to write beside a database even to read it, unless it is told that nobody else can.
+    """
+    path = Path(str(url.database)).absolute()
+    if os.access(path.parent, os.W_OK) or not path.exists():
+        return url
+    with contextlib.suppress(OSError):
+        if path.with_name(path.name + "-wal").stat().st_size:
+            raise LogbookError(
+                f"logbook {path} has unfinished entries in a folder that cannot be written; copy the folder elsewhere."
+            )
+    return sa.URL.create("sqlite", database=f"file:{quote(str(path))}", query={"immutable": "1", "uri": "true"})
 
 
 def _set_up_sqlite(dbapi_connection: sqlite3.Connection, _record: object) -> None:

@@ -23,6 +23,7 @@ from trackgrade.logbook.database import (
     outside_transactions,
     reading,
     shown,
+    url_of,
     writing,
 )
 from trackgrade.logbook.digest import digest
@@ -87,8 +88,9 @@ class Logbook:
     """
 
     def __init__(self, place: str | os.PathLike[str] | None = None, *, create: bool = True) -> None:
-        self.engine = open_engine(default_place() if place is None else place, create=create)
-        self.name = shown(self.engine.url)
+        where = default_place() if place is None else place
+        self.engine = open_engine(where, create=create)
+        self.name = shown(url_of(where))
 
     def __enter__(self) -> Logbook:
         return self
@@ -174,7 +176,11 @@ class Logbook:
         return int(count or 0)
 
     def export_lines(self, pilot: str | None = None) -> Iterator[str]:
-        """The logbook (or one pilot) as JSON lines: a header, then a recording a line, oldest first."""
+        """The logbook (or one pilot) as JSON lines: a header, then a recording a line, oldest first.
+
+        Raises LogbookError, after the last line, where recordings are damaged: they are left out.
+        """
+        damaged = 0
         yield json.dumps({"schema": EXPORT_SCHEMA})
         person, recording, stored = schema.pilot, schema.recording, schema.debrief
         statement = (
@@ -186,14 +192,19 @@ class Logbook:
             if pilot is not None:
                 statement = statement.where(person.c.id == find_pilot(connection, pilot))
             for row in connection.execution_options(yield_per=200).execute(statement):
+                try:
+                    debrief = json.loads(zlib.decompress(row.json_zlib))
+                except (zlib.error, ValueError, TypeError):
+                    damaged += 1
+                    continue
                 yield json.dumps(
-                    {
-                        "pilot": row.name,
-                        "instructor": row.instructor,
-                        "note": row.note,
-                        "debrief": json.loads(zlib.decompress(row.json_zlib)),
-                    }
+                    {"pilot": row.name, "instructor": row.instructor, "note": row.note, "debrief": debrief}
                 )
+        if damaged:
+            raise LogbookError(
+                f"logbook {self.name}: {damaged} of its recordings cannot be read any more and are not in the export;"
+                " all others are. Grade those flights again, or take them from a backup."
+            )
 
     def import_lines(self, lines: Iterable[str], progress: Callable[[int], None] | None = None) -> Imported:
         """Record what `export_lines` wrote: every line, or none when one of them is wrong.
