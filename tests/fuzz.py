@@ -33,6 +33,7 @@ from types import FrameType
 
 from tests import plain_flight
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
+from tests.awkward.kml import kml, kmz, placemarks, track_text
 from tests.awkward.shapes import SHAPES
 
 LONGEST_S = 5.0
@@ -145,6 +146,9 @@ def corpus(target: str) -> tuple[bytes, ...]:
             gpx_text(FLIGHT[:30], version="1.0", point="<speed>{ms}</speed>").encode(),
             gpx_text(FLIGHT[:30]).encode("utf-16"),
             gzip.compress(gpx_text(FLIGHT[:30]).encode(), mtime=0),
+            kml(track_text(FLIGHT[:30])).encode(),
+            kml(extra=placemarks(FLIGHT[:20])).encode(),
+            kmz({"a.kml": kml(track_text(FLIGHT[:30])).encode()}),
             *some,
         )
     if target in ("flight", "proposals"):

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from tests import fuzz
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
+from tests.awkward.kml import kml, track_text
 from trackgrade.errors import InputError, StandardFileError
 from trackgrade.score.standards import load_standard
 from trackgrade.track.readers import gpx, read_track
@@ -107,14 +108,15 @@ def test_any_text_where_gpx_has_a_name(tmp_path: Path, text: str) -> None:
     track_or_refused(tmp_path, gpx_text(FLIGHT[:4]).replace("practice", text).encode("utf-8", "replace"))
 
 
-READERS = {"gpx": gpx_text().encode(), "csv": own_csv().encode()}
+READERS = {"gpx": gpx_text().encode(), "csv": own_csv().encode(), "kml": kml(track_text(together=True)).encode()}
 
 
 @pytest.mark.parametrize("name", READERS)
 def test_every_reader_is_given_nothing_half_a_file_and_anothers_file(tmp_path: Path, name: str) -> None:
     from trackgrade.track.readers import csv_table
+    from trackgrade.track.readers import kml as kml_reader
 
-    read = {"gpx": gpx.read, "csv": csv_table.read}[name]
+    read = {"gpx": gpx.read, "csv": csv_table.read, "kml": kml_reader.read}[name]
     own = READERS[name]
     assert len(read(own, "own")) == len(FLIGHT)
     for other in (b"", b"\n", *(data for key, data in READERS.items() if key != name)):

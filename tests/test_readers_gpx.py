@@ -71,6 +71,11 @@ def test_dressings(tmp_path: Path, data: bytes) -> None:
     assert_is_the_flight(read_text(tmp_path, data))
 
 
+@pytest.mark.parametrize("name", ["punycode", "hex", "utf-7", "utf-16", "cp037", "rot13", "no-such", "undefined"])
+def test_a_declaration_that_cannot_be_true_does_no_harm(tmp_path: Path, name: str) -> None:
+    assert_is_the_flight(read_text(tmp_path, gpx_text().replace("UTF-8", name)))
+
+
 def test_the_extension_does_not_decide(tmp_path: Path) -> None:
     assert_is_the_flight(read_text(tmp_path, gpx_text(), "flight.csv"))
 

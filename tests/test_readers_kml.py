@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -12,39 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.awkward.flight import ALT_FT, EPOCH_S, FLIGHT, LAT_DEG, LON_DEG, Row
+from tests.awkward.flight import ALT_FT, EPOCH_S, FLIGHT, LAT_DEG, LON_DEG
+from tests.awkward.kml import kml, kmz, placemarks, track_text, when
 from tests.test_readers_hostile import LAUGHS, within_one_gigabyte
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers import read_track
 from trackgrade.track.track import Track
-
-GX = 'xmlns="http://www.opengis.net/kml/2.2" xmlns:gx="urn:extension"'
-
-
-def when(row: Row) -> str:
-    return f"<when>{row.time.strftime('%Y-%m-%dT%H:%M:%SZ')}</when>"
-
-
-def track_text(rows: list[Row] = FLIGHT, prefix: str = "gx:", mode: str = "absolute", together: bool = False) -> str:
-    """A track; times and places in two rows, or ``together``, pair by pair."""
-    coords = [f"<{prefix}coord>{r.lon} {r.lat} {r.alt_ft * 0.3048:.3f}</{prefix}coord>" for r in rows]
-    times = [when(r) for r in rows]
-    inside = "\n".join(f"{t}{c}" for t, c in zip(times, coords)) if together else "\n".join([*times, *coords])
-    stated = f"<altitudeMode>{mode}</altitudeMode>" if mode else ""
-    return f"<{prefix}Track>{stated}{inside}</{prefix}Track>"
-
-
-def kml(*inside: str, extra: str = "", head: str = f"<kml {GX}>") -> str:
-    placemarks = "".join(f"<Placemark><name>flight</name>{each}</Placemark>" for each in inside)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{head}<Document><name>x</name>{extra}{placemarks}</Document></kml>'
-
-
-def placemarks(rows: list[Row], mode: str = "absolute") -> str:
-    return "".join(
-        f"<Placemark><name>p{i}</name><TimeStamp>{when(r)}</TimeStamp><Point><altitudeMode>{mode}</altitudeMode>"
-        f"<coordinates>{r.lon},{r.lat},{r.alt_ft * 0.3048:.3f}</coordinates></Point></Placemark>"
-        for i, r in enumerate(rows)
-    )
 
 
 def assert_is_the_flight(track: Track) -> None:
@@ -159,14 +131,6 @@ def test_a_truncated_file_is_read_as_far_as_it_goes(cut: int) -> None:
     track = read_track(text[: text.index(when(FLIGHT[cut])) + 12].encode())
     np.testing.assert_array_equal(track.epoch_s, EPOCH_S[:cut])
     assert any("damaged or cut short" in note and f"{cut} points" in note for note in track.notes)
-
-
-def kmz(members: dict[str, bytes]) -> bytes:
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, data in members.items():
-            archive.writestr(name, data)
-    return packed.getvalue()
 
 
 def test_a_kmz_is_its_first_kml() -> None:

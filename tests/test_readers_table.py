@@ -13,8 +13,8 @@ import pytest
 
 from tests.awkward.flight import EPOCH_S, gpx_text, own_csv
 from tests.awkward.flight_recorder import igc_text
+from tests.awkward.kml import kml, track_text
 from tests.awkward.receiver import nmea_text
-from tests.test_readers_kml import kml, track_text
 from trackgrade.batch.inputs import find_tracks
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers import MOST_BYTES, READERS, Reader, read_track

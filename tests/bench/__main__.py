@@ -103,7 +103,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s([*gpx, "--no-html"], folder),
-            1.6,
+            3.0,
             runs,
         ),
         compare(
@@ -111,7 +111,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s(gpx, folder),
-            2.2,
+            5.5,
             runs,
         ),
         compare(

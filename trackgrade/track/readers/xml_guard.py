@@ -83,7 +83,7 @@ def read_xml(data: bytes, source: str, make: Callable[[Any], H]) -> Pass[H]:
     if data.count(b"<") > _MOST_TAGS:
         raise TrackFileError(f"{source} has over {_MOST_TAGS:,} XML tags and is not read. {_CUT}")
     encoding, found = _encoding(data), None
-    with contextlib.suppress(UnicodeDecodeError):
+    with contextlib.suppress(UnicodeError):
         found = _pass(_chunks(data, encoding), source, make)
     notes: list[str] = []
     if found is None or found[1] is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
@@ -149,12 +149,13 @@ def _encoding(data: bytes) -> str:
     if not encoding and (declared := _ENCODING.match(data[:400])):
         encoding = declared[1].decode("ascii")
         try:
-            b"".decode(encoding)  # LookupError also for what is a codec of Python's but no encoding of text
-            encoding = codecs.lookup(encoding).name.replace("-", "_")
+            # A text whose declaration stands in single bytes is in no encoding that does not agree; LookupError also
+            # for what is a codec of Python's but no encoding of text.
+            plain = b"<".decode(encoding) == "<"
+            encoding = codecs.lookup(encoding).name if plain else ""
         except (LookupError, ValueError):
             encoding = ""
-    # A text that declares UTF-16 in single bytes is no such thing.
-    return "utf-8" if not encoding or encoding in _NO_ENCODINGS or encoding in ("utf_8", "utf_16") else encoding
+    return "utf-8" if not encoding or encoding.replace("-", "_") in _NO_ENCODINGS else encoding
 
 
 def _chunks(data: bytes, encoding: str, errors: str = "strict") -> Iterator[bytes]:
