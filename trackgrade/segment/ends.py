@@ -104,9 +104,9 @@ class Reading:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """Most laps, then the sharpest point."""
+        """Most laps, then most turns begun at one place, then the sharpest point."""
         scatter = self.placed.scatter_nm
-        return len(self.laps), self.like_a_hold, -(scatter if np.isfinite(scatter) else 0.3)
+        return len(self.laps), self.like_a_hold, len(self.placed.turn_starts_s), -(scatter if np.isfinite(scatter) else 0.3)
 
     def overlaps(self, other: Reading) -> bool:
         (a, b), (c, d) = self.span_s, other.span_s

@@ -22,6 +22,7 @@ from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
 from trackgrade.motion.turns import find_turns
 from trackgrade.segment.ends import Reading, surely_first
+from trackgrade.segment.flown import Entry
 from trackgrade.segment.likeness import looks_flown
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.placing import place
@@ -37,6 +38,10 @@ BEFORE_S, AFTER_S = 900.0, 420.0
 SLOWEST_KT = 45.0
 #: Two proposals this close [NM, deg] are one hold, flown twice.
 SAME_FIX_NM, SAME_COURSE_DEG = 0.6, 20.0
+#: The first turn of an entry begins this near to the passage of the fix [s].
+FIRST_TURN_S = 25.0
+#: Lines of a survey lie no further apart [NM].
+ROW_NM = 4.0
 #: Legs are proposed as 1 or 1.5 min where they come near it [s a minute]; else as flown.
 NEAR_STANDARD_S = 20.0
 
@@ -129,9 +134,16 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
         if visits:
             like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
             if visits[0].entry.kind in ("teardrop", "parallel"):
-                placed = place(ground, family, entered=True)
+                placed = place(ground, family, entered_s=_turned_at_the_fix(visits[0].entry, motion))
             found.append(Reading(placed, path, tuple(visits), tuple(laps), motion.start_epoch_s, like))
     return found
+
+
+def _turned_at_the_fix(entry: Entry, motion: Motion) -> float:
+    """When the first turn of an entry began, over the fix; without one, when the fix was passed [s of flight]."""
+    passed = entry.start.epoch_s if entry.start else motion.start_epoch_s
+    turned = entry.turn_start.epoch_s if entry.turn_start else passed
+    return (turned if abs(turned - passed) < FIRST_TURN_S else passed) - motion.start_epoch_s
 
 
 def _by_an_aircraft(ground: Ground, family: list[Round]) -> bool:
@@ -218,7 +230,26 @@ def _merged(proposals: list[HoldProposal]) -> list[HoldProposal]:
             start_epoch_s=min(other.start_epoch_s, each.start_epoch_s),
             end_epoch_s=max(other.end_epoch_s, each.end_epoch_s),
         )
-    return sorted(kept, key=lambda p: (-p.laps, p.start_epoch_s))
+    return sorted(_without_rows(kept), key=lambda p: (-p.laps, p.start_epoch_s))
+
+
+def _without_rows(proposals: list[HoldProposal]) -> list[HoldProposal]:
+    """Without those that follow each other at once on one course, each a little further: the lines of a survey."""
+    return [
+        each
+        for each in proposals
+        if not any(other is not each and _next_row(each, other) for other in proposals)
+    ]
+
+
+def _next_row(one: HoldProposal, two: HoldProposal) -> bool:
+    apart_s = max(two.start_epoch_s - one.end_epoch_s, one.start_epoch_s - two.end_epoch_s)
+    lap_s = (one.end_epoch_s - one.start_epoch_s) / one.laps
+    _, apart_nm = azimuth_distance(
+        one.hold.fix_lat_deg, one.hold.fix_lon_deg, two.hold.fix_lat_deg, two.hold.fix_lon_deg
+    )
+    off = abs(float(wrap180(one.hold.inbound_course_true_deg - two.hold.inbound_course_true_deg)))
+    return one.hold.turns == two.hold.turns and apart_s < 1.5 * lap_s and float(apart_nm) < ROW_NM and off < SAME_COURSE_DEG
 
 
 def _same_hold(one: Hold, two: Hold) -> bool:

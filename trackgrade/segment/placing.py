@@ -54,17 +54,19 @@ class _Leg:
     sd_deg: float
 
 
-def place(ground: Ground, family: list[Round], *, entered: bool = False) -> Placed:
-    """The fix and course that the rounds of one family agree on; ``entered``: an inbound leg came before the first."""
+def place(ground: Ground, family: list[Round], entered_s: float | None = None) -> Placed:
+    """The fix and course that the rounds of one family agree on; ``entered_s``: when an entry passed the fix, from which
+    an inbound leg led to the first round [s of flight]."""
     family = sorted(family, key=lambda each: each.start_s)
     legs = [leg for each in family if (leg := _leg_to(ground, each.end_s)) is not None]
     typical_s = float(np.median([leg.end_s - leg.start_s for leg in legs])) if legs else 60.0
-    before = _leg_to(ground, family[0].start_s) if entered and legs else None
+    before = _leg_to(ground, family[0].start_s) if entered_s is not None and legs else None
     if before is not None and abs(float(wrap180(before.direction_deg - legs[0].direction_deg))) < ENTRY_COURSE_DEG:
         legs.insert(0, before)
     course = _course(legs) if legs else family[-1].course_deg
     starts = _turns_at(ground, family)
-    fix = _fix(ground, family, legs, starts, course)
+    seen = [*([(entered_s, True)] if entered_s is not None else []), *((s, f and entered_s is None) for s, f in starts)]
+    fix = _fix(ground, legs, seen, course)
     places = np.array([ground.at(start) for start, _ in starts])
     directions = np.array([leg.direction_deg for leg in legs])
     off = np.asarray(wrap180(directions - course)) if len(directions) else np.empty(0)
@@ -129,7 +131,7 @@ def _turns_at(ground: Ground, family: list[Round]) -> list[tuple[float, bool]]:
 
 
 def _fix(
-    ground: Ground, family: list[Round], legs: list[_Leg], starts: list[tuple[float, bool]], course_deg: float
+    ground: Ground, legs: list[_Leg], starts: list[tuple[float, bool]], course_deg: float
 ) -> Floats:
     """Least squares of points known well across their direction and less along it; outlying ones lose weight."""
     points, directions, along_sd, across_sd = [], [], [], []
