@@ -2,8 +2,8 @@
 
     python -m tests.simulated.searched --flights 200 --seed 0
 
-Each flight has one hold or two, of any entry, one to six laps, winds to 40 kt, legs of time or distance, sampled at 1 to
-10 s, with other flying before and after. The flights with none are simulated, or written down by arithmetic.
+Each flight has one hold or two, of any entry, one to six laps, winds to 40 kt, legs of time or distance, sampled at
+1 to 10 s, with other flying before and after. The flights with none are simulated, or written down by arithmetic.
 """
 
 from __future__ import annotations
@@ -17,17 +17,19 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from tests.arithmetic_flight import Piece, fly as fly_pieces, record, straight, turn
+from tests.arithmetic_flight import Piece, record, straight, turn
+from tests.arithmetic_flight import fly as fly_pieces
 from tests.simulated.compare import as_track
 from tests.simulated.draws import air, hold_at, light_aircraft, one_hertz, style
 from tests.simulated.suites import _flown_as_meant, _sensible, flight_of
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.hold.hold import Hold, Leg
-from trackgrade.segment.finding import HoldProposal, find_holds
+from trackgrade.segment.finding import find_holds
+from trackgrade.segment.proposal import HoldProposal
 from trackgrade.simulator.flight import SimulatedFlight, fly
 from trackgrade.simulator.recorder import convergence_deg, to_geographic
-from trackgrade.simulator.scenario import Manoeuvre, Scenario, Sensor
+from trackgrade.simulator.scenario import Manoeuvre, Scenario
 from trackgrade.track.track import Track
 
 #: A proposal is right within these of the truth [NM, deg].
@@ -194,7 +196,9 @@ class Tally:
 
     def _tell(self, name: str, true: TrueHold | None, what: str, proposals: list[HoldProposal]) -> None:
         self.counts[what.split(", ")[0]] += "off" not in what
-        said = "; ".join(f"{each.laps} laps {each.hold.inbound_course_true_deg:.0f} {each.which_end}" for each in proposals)
+        said = "; ".join(
+            f"{each.laps} laps {each.hold.inbound_course_true_deg:.0f} {each.which_end}" for each in proposals
+        )
         truth = "" if true is None else f"{true.laps} laps {true.course_true_deg:.0f} {true.entry}"
         self.told.append(f"{name}: {what} | true {truth} | {said}")
 
@@ -221,7 +225,10 @@ def _apart_nm(proposal: HoldProposal, true: TrueHold) -> float:
 
 def _noisy(pieces: list[Piece], tas_kt: float, rng: Rng, alt_ft: object = None, interval_s: float = 1.0) -> Track:
     roll_s = 1.5
-    pieces = [replace(p, rate_deg_s=min(p.rate_deg_s, abs(p.change_deg) / (2.0 * roll_s))) if p.change_deg else p for p in pieces]
+    pieces = [
+        replace(p, rate_deg_s=min(p.rate_deg_s, abs(p.change_deg) / (2.0 * roll_s))) if p.change_deg else p
+        for p in pieces
+    ]
     flight = fly_pieces(
         pieces, tas_kt=tas_kt, wind_from_deg=float(rng.uniform(0, 360)),
         wind_kt=float(rng.uniform(0, 0.15)) * tas_kt, roll_s=roll_s,
@@ -295,7 +302,14 @@ def racetrack_survey(rng: Rng) -> Track:
     pieces = [straight(100.0)]
     for _ in range(int(rng.integers(4, 7))):
         step = float(rng.uniform(6, 20))
-        pieces += [turn(side * 180.0), straight(200.0), turn(side * 90.0), straight(step), turn(side * 90.0), straight(200.0)]
+        pieces += [
+            turn(side * 180.0),
+            straight(200.0),
+            turn(side * 90.0),
+            straight(step),
+            turn(side * 90.0),
+            straight(200.0),
+        ]
     return _noisy(pieces, float(rng.uniform(80, 120)), rng)
 
 
@@ -323,11 +337,11 @@ HOLDS_ELSEWHERE = ("hold elsewhere", "hold at fix, other course")
 
 
 def without_hold(seed: int, each: int) -> Iterator[tuple[str, Track]]:
-    """Flights with no hold: of every kind ``each``, and as many simulated decoys as there are kinds."""
+    """Flights with no hold: of every kind ``each``, and three simulated decoys for each of those."""
     for name, make in NONE.items():
         for k in range(each):
             yield f"{name} {seed + k}", make(np.random.default_rng([seed + k, zlib.crc32(name.encode())]))
-    for k in range(17 * ((each + 3) // 4)):
+    for k in range(3 * each):
         flight = flight_of("decoys", seed + k)
         if flight.scenario.name not in HOLDS_ELSEWHERE:
             yield f"{flight.scenario.name} {seed + k}", as_track(flight)

@@ -26,6 +26,7 @@ STANDARD_LEGS_S, TIMED_FLOOR_S = (60.0, 90.0), 4.0
 #: Odds of twenty to one, and as much again for what the signs have in common: then the end is called sure.
 SURE = 3.5
 
+
 @dataclass(frozen=True, eq=False)
 class Reading:
     """One reading of a stay: a hold as placed, the path in its frame, and the laps the grader finds there."""
@@ -48,9 +49,7 @@ class Reading:
     @property
     def inbound_s(self) -> float:
         """How long its inbound legs last, typically [s]."""
-        seconds = [
-            lap.end.epoch_s - lap.inbound_start.epoch_s for lap in self.laps if lap.end and lap.inbound_start
-        ]
+        seconds = [lap.end.epoch_s - lap.inbound_start.epoch_s for lap in self.laps if lap.end and lap.inbound_start]
         return float(np.median(seconds)) if seconds else self.placed.leg_s
 
     @property
@@ -65,7 +64,7 @@ class Reading:
 
     @property
     def begun_sd_s(self) -> float:
-        """Scatter along the course of where the turns at this end begin, in seconds of flight; NaN with fewer than two."""
+        """Scatter along the course of where the turns at this end begin, in seconds of flight; NaN with one or none."""
         return self._scatter(self._along) / float(np.median(self.path.groundspeed_kt)) * 3600.0
 
     @property
@@ -84,18 +83,17 @@ class Reading:
 
     @property
     def unsteadiness_deg(self) -> tuple[float, float]:
-        """How much the heading is changed on the inbound legs and on the outbound legs, typically [deg]: one is tracked,
-        the other flown on a heading. NaN without legs."""
-        inbound, outbound = [], []
+        """How much the heading is changed on the inbound legs and on the outbound legs, typically [deg]: one is
+        tracked, the other flown on a heading. NaN without legs."""
+        inbound: list[float] = []
+        outbound: list[float] = []
         for lap in self.laps:
             for leg, start, end in (
                 (inbound, lap.inbound_turn_end, lap.end),
                 (outbound, lap.outbound_turn_end, lap.outbound_end),
             ):
                 if start is not None and end is not None and end.epoch_s - start.epoch_s > 2 * LEG_ENDS_S + 10.0:
-                    part = slice(
-                        self.path.index(start.epoch_s + LEG_ENDS_S), self.path.index(end.epoch_s - LEG_ENDS_S)
-                    )
+                    part = slice(self.path.index(start.epoch_s + LEG_ENDS_S), self.path.index(end.epoch_s - LEG_ENDS_S))
                     leg.append(float(np.std(self.path.heading_deg[part])))
         return (
             float(np.median(inbound)) if inbound else float("nan"),
@@ -106,7 +104,12 @@ class Reading:
     def rank(self) -> tuple[float, ...]:
         """Most laps, then most turns begun at one place, then the sharpest point."""
         scatter = self.placed.scatter_nm
-        return len(self.laps), self.like_a_hold, len(self.placed.turn_starts_s), -(scatter if np.isfinite(scatter) else 0.3)
+        return (
+            len(self.laps),
+            self.like_a_hold,
+            len(self.placed.turn_starts_s),
+            -(scatter if np.isfinite(scatter) else 0.3),
+        )
 
     def overlaps(self, other: Reading) -> bool:
         (a, b), (c, d) = self.span_s, other.span_s

@@ -1,15 +1,14 @@
 """Holds in a track that came with no hold file: places and courses proposed by its turns, judged as laps are graded.
 
-Each family of rounds (`rounds.py`) is a reading: a fix, an inbound course, a side. The same code that finds the laps of a
-known hold then says how many laps were flown there, and of readings that share their time the better one is kept. Which
-end of a racetrack is the fix is told by `ends.py`, where the track tells it. What was cleared may still be another hold:
-a proposal is a guess about the clearance.
+Each family of rounds (`rounds.py`) is a reading: a fix, an inbound course, a side. The same code that finds the laps of
+a known hold then says how many laps were flown there, and of readings that share their time the better one is kept.
+Which end of a racetrack is the fix is told by `ends.py`, where the track tells it. What was cleared may still be
+another hold: a proposal is a guess about the clearance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from trackgrade.earth.geodesy import LocalPlane, azimuth_distance
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold, Leg
+from trackgrade.hold.plan import HoldPlan, Position
 from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
 from trackgrade.motion.turns import find_turns
@@ -26,6 +26,7 @@ from trackgrade.segment.flown import Entry
 from trackgrade.segment.likeness import looks_flown
 from trackgrade.segment.path import flight_path
 from trackgrade.segment.placing import place
+from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
 from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
 from trackgrade.track.cleaning import clean
@@ -46,25 +47,6 @@ ROW_NM = 4.0
 NEAR_STANDARD_S = 20.0
 
 
-@dataclass(frozen=True)
-class HoldProposal:
-    """A hold that was flown. Times in s since 1970 (UTC).
-
-    ``which_end``: "sure", or "either" where the track does not tell which end of the racetrack is the fix; the reading at
-    the other end is then ``other_end``. ``fix_sd_nm`` and ``course_sd_deg``: scatter of its passages and inbound legs,
-    NaN with one.
-    """
-
-    hold: Hold
-    laps: int
-    start_epoch_s: float
-    end_epoch_s: float
-    which_end: Literal["sure", "either"] = "sure"
-    other_end: HoldProposal | None = None
-    fix_sd_nm: float = float("nan")
-    course_sd_deg: float = float("nan")
-
-
 def find_holds(track: Track) -> list[HoldProposal]:
     """Every hold of at least one lap, those with most laps first.
 
@@ -81,11 +63,7 @@ def find_holds(track: Track) -> list[HoldProposal]:
     over_ground = through_air(motion, motion.grid_s, None)
     ground = Ground.of(motion, over_ground, find_turns(motion, over_ground, None, refine=False))
     alt_ft = _altitude_on(motion.grid_s, points.epoch_s - motion.start_epoch_s, points.alt_ft)
-    readings = [
-        reading
-        for stay in _stays(families(ground))
-        for reading in _readings(motion, ground, alt_ft, stay)
-    ]
+    readings = [reading for stay in _stays(families(ground)) for reading in _readings(motion, ground, alt_ft, stay)]
     return _merged([_proposal(pair, plane, motion, alt_ft) for pair in _chosen(readings)])
 
 
@@ -124,9 +102,7 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
     for family in stay:
         placed = place(ground, family)
         fix = placed.fix_nm
-        hold = Hold(
-            "", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, Leg(minutes=max(placed.leg_s / 60.0, 1.0))
-        )
+        hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, Leg(minutes=max(placed.leg_s / 60.0, 1.0)))
         shifted: AirMotion = replace(air, position_m=air.position_m - fix * METRES_PER_NM)
         path = flight_path(window, shifted, turns, HoldFrame(hold))
         visits = [each for each in find_visits(path, hold).visits if not each.wrong_side]
@@ -147,9 +123,7 @@ def _turned_at_the_fix(entry: Entry, motion: Motion) -> float:
 
 
 def _by_an_aircraft(ground: Ground, family: list[Round]) -> bool:
-    inside = np.concatenate(
-        [ground.speed_kt[ground.index(each.start_s) : ground.index(each.end_s)] for each in family]
-    )
+    inside = np.concatenate([ground.speed_kt[ground.index(each.start_s) : ground.index(each.end_s)] for each in family])
     return float(np.median(inside)) > SLOWEST_KT
 
 
@@ -194,19 +168,17 @@ def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats
     course, _ = azimuth_distance(lat[0], lon[0], lat[2], lon[2])
     start_s, end_s = reading.span_s
     inside = alt_ft[np.searchsorted(motion.grid_s, start_s) : np.searchsorted(motion.grid_s, end_s) + 1]
-    hold = Hold(
-        name="found hold",
-        fix_lat_deg=round(float(lat[1]), 5),
-        fix_lon_deg=round(float(lon[1]), 5),
-        inbound_course_true_deg=round(float(wrap360(float(course))), 1) or 360.0,
-        variation_deg=0.0,
-        variation_source="not asked",
+    plan = HoldPlan(
+        name=FOUND,
+        inbound_course_deg=round(float(wrap360(float(course))), 1) or 360.0,
+        fix=Position(round(float(lat[1]), 5), round(float(lon[1]), 5)),
+        north="true",
         turns=placed.turns,
         leg=Leg(minutes=_leg_minutes(reading.inbound_s)),
         altitude_ft=float(np.round(np.median(inside), -2)) if np.isfinite(inside).all() and len(inside) else None,
     )
     return HoldProposal(
-        hold,
+        resolved(plan, start_s + motion.start_epoch_s),
         len(reading.laps),
         start_s + motion.start_epoch_s,
         end_s + motion.start_epoch_s,
@@ -235,11 +207,7 @@ def _merged(proposals: list[HoldProposal]) -> list[HoldProposal]:
 
 def _without_rows(proposals: list[HoldProposal]) -> list[HoldProposal]:
     """Without those that follow each other at once on one course, each a little further: the lines of a survey."""
-    return [
-        each
-        for each in proposals
-        if not any(other is not each and _next_row(each, other) for other in proposals)
-    ]
+    return [each for each in proposals if not any(other is not each and _next_row(each, other) for other in proposals)]
 
 
 def _next_row(one: HoldProposal, two: HoldProposal) -> bool:
@@ -249,7 +217,12 @@ def _next_row(one: HoldProposal, two: HoldProposal) -> bool:
         one.hold.fix_lat_deg, one.hold.fix_lon_deg, two.hold.fix_lat_deg, two.hold.fix_lon_deg
     )
     off = abs(float(wrap180(one.hold.inbound_course_true_deg - two.hold.inbound_course_true_deg)))
-    return one.hold.turns == two.hold.turns and apart_s < 1.5 * lap_s and float(apart_nm) < ROW_NM and off < SAME_COURSE_DEG
+    return (
+        one.hold.turns == two.hold.turns
+        and apart_s < 1.5 * lap_s
+        and float(apart_nm) < ROW_NM
+        and off < SAME_COURSE_DEG
+    )
 
 
 def _same_hold(one: Hold, two: Hold) -> bool:

@@ -1,8 +1,8 @@
 """Whether laps at a fix that nobody named are a hold: the grader is told that there is one, the search is not.
 
 Each test has a flight it was made for: thermals and orbits (turn rate, legs), circuits of an aerodrome (height, square
-corners), searches and procedure turns (corners and corrections on the outbound leg), survey lines (they move on), S-turns.
-An only lap has to look like one in all of them; of several most.
+corners), searches and procedure turns (corners and corrections on the outbound leg), survey lines (they move on, or
+turn about). An only lap has to look like one in all of them; of several most.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import Placed
 from trackgrade.track.track import Floats
 
-#: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less, down
-#: to 25 degrees of bank at 450 kt; thermals and cars turn faster, arcs slower.
+#: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
+#: down to 25 degrees of bank at 450 kt; thermals and cars turn faster, arcs slower.
 SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 160.0
 #: Of a half circle so much is turning; a square circuit has a leg in it.
 LEAST_TURNING_SHARE = 0.6
@@ -33,7 +33,7 @@ ABEAM_DIAMETERS = (0.35, 2.0)
 CIRCUIT_FT = 450.0
 #: The fix of an only lap is met this closely in the end [NM]; the arrival was straight for so long [s].
 MISSED_ONCE_NM, STRAIGHT_ARRIVAL_S = 0.25, 20.0
-#: Passages of one hold scatter by less than this [NM]. If they move across by more a lap, in step, they are survey lines.
+#: Passages of one hold scatter by less than this [NM]; moving across by more a lap, in step, they are survey lines.
 MOST_SCATTER_NM, MOVES_ON_NM = 0.5, 0.08
 #: A turn about before the arrival or after leaving: the other way through this much, no further away than so many legs,
 #: is between two lines of a survey.
@@ -72,12 +72,7 @@ def looks_flown(path: FlightPath, entry: Entry, laps: list[Lap], placed: Placed,
 
 
 def _shape(path: FlightPath, lap: Lap, alt_ft: Floats) -> _Shape | None:
-    if (
-        lap.outbound_turn_end is None
-        or lap.outbound_end is None
-        or lap.end is None
-        or lap.inbound_turn_end is None
-    ):
+    if lap.outbound_turn_end is None or lap.outbound_end is None or lap.end is None or lap.inbound_turn_end is None:
         return None
     out = ((lap.outbound_turn_start or lap.start).epoch_s, lap.outbound_turn_end.epoch_s)
     back = (lap.outbound_end.epoch_s, lap.inbound_turn_end.epoch_s)

@@ -32,8 +32,8 @@ ENTRY_COURSE_DEG = 15.0
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """A fix (2,) in the plane [NM], course there [deg of the plane], side; the starts of the turns at it (k, 2) [NM] with
-    their times [s], the directions and times of the inbound legs, and the scatter of both (NaN with one)."""
+    """A fix (2,) in the plane [NM], course there [deg of the plane], side; the starts of the turns at it (k, 2) [NM]
+    with their times [s], the directions and times of the inbound legs, and the scatter of both (NaN with one)."""
 
     fix_nm: Floats
     course_deg: float
@@ -55,8 +55,10 @@ class _Leg:
 
 
 def place(ground: Ground, family: list[Round], entered_s: float | None = None) -> Placed:
-    """The fix and course that the rounds of one family agree on; ``entered_s``: when an entry passed the fix, from which
-    an inbound leg led to the first round [s of flight]."""
+    """The fix and course that the rounds of one family agree on.
+
+    ``entered_s``: when an entry passed the fix, after which an inbound leg led to the first round [s of flight].
+    """
     family = sorted(family, key=lambda each: each.start_s)
     legs = [leg for each in family if (leg := _leg_to(ground, each.end_s)) is not None]
     typical_s = float(np.median([leg.end_s - leg.start_s for leg in legs])) if legs else 60.0
@@ -88,10 +90,15 @@ def place(ground: Ground, family: list[Round], entered_s: float | None = None) -
 def _leg_to(ground: Ground, end_s: float) -> _Leg | None:
     """The straight leg that ends at a time: from the last real turn before it."""
     start_s = max(
-        (turn.end_epoch_s for turn in ground.turns if turn.start_epoch_s < end_s - 4.0 and turn.end_epoch_s < end_s + 8.0
-         and abs(turn.change_deg) > CORRECTION_DEG),
+        (
+            turn.end_epoch_s
+            for turn in ground.turns
+            if turn.start_epoch_s < end_s - 4.0
+            and turn.end_epoch_s < end_s + 8.0
+            and abs(turn.change_deg) > CORRECTION_DEG
+        ),
         default=float(ground.time_s[0]),
-    )  # fmt: skip
+    )
     since = max(start_s, end_s - COURSE_OVER_S)
     if end_s - since < SHORTEST_LEG_S:
         return None
@@ -130,9 +137,7 @@ def _turns_at(ground: Ground, family: list[Round]) -> list[tuple[float, bool]]:
     return [(start, k == 0) for k, start in enumerate(starts)]
 
 
-def _fix(
-    ground: Ground, legs: list[_Leg], starts: list[tuple[float, bool]], course_deg: float
-) -> Floats:
+def _fix(ground: Ground, legs: list[_Leg], starts: list[tuple[float, bool]], course_deg: float) -> Floats:
     """Least squares of points known well across their direction and less along it; outlying ones lose weight."""
     points, directions, along_sd, across_sd = [], [], [], []
     for start, first in starts:

@@ -1,4 +1,4 @@
-"""Rounds: where a flight turns away from a place and comes back to it the same way round, with no hold file to say where.
+"""Rounds: where a flight turns away from a place and comes back to it the same way round.
 
 A pilot in a hold begins the turn over the fix, and the inbound leg leads back to where it began. So the start of every
 large turn is a place where the fix may be, and the path that returns there, once round, is the inbound leg. Rounds that
@@ -38,13 +38,12 @@ SAME_PLACE_NM, SAME_COURSE_DEG, SAME_STAY_S = 1.0, 40.0, 600.0
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """A flight over the ground on the grid of its motion: seconds (g,), places (g, 2) [NM], track, unwrapped (g,) [deg],
-    its rate (g,) [deg/s], speed (g,) [kt]; and its turns, small ones too, right positive."""
+    """A flight over the ground on the grid of its motion: seconds (g,), places (g, 2) [NM], track, unwrapped (g,)
+    [deg], speed (g,) [kt]; and its turns, small ones too, right positive."""
 
     time_s: Floats
     place_nm: Floats
     track_deg: Floats
-    rate_deg_s: Floats
     speed_kt: Floats
     turns: tuple[Turn, ...]
 
@@ -54,7 +53,6 @@ class Ground:
             motion.grid_s,
             air.position_m / METRES_PER_NM,
             air.track_deg,
-            air.track_rate_deg_s,
             air.groundspeed_m_s / METRES_PER_NM * 3600.0,
             tuple(turns),
         )
@@ -107,9 +105,7 @@ def _belongs(one: Round, two: Round) -> bool:
     apart = float(np.hypot(one.east_nm - two.east_nm, one.north_nm - two.north_nm))
     near = max(SAME_PLACE_NM, BACK_WITHIN_NM)
     off = abs(float(wrap180(one.course_deg - two.course_deg)))
-    return (
-        one.side == two.side and apart < near and off < SAME_COURSE_DEG and two.start_s - one.end_s < SAME_STAY_S
-    )
+    return one.side == two.side and apart < near and off < SAME_COURSE_DEG and two.start_s - one.end_s < SAME_STAY_S
 
 
 def _rounds(ground: Ground) -> list[Round]:
