@@ -35,7 +35,7 @@ def command(track: str, json_path: str | None, folder: str | None, columns: str 
     """
     path = Path(track)
     if not path.is_file():
-        raise UsageError(f"{track}: this is no file; give one track (GPX or CSV)")
+        raise UsageError(f"{track}: this is no file; give one track (GPX, KML, IGC, NMEA or CSV)")
     from trackgrade.commands import summary
     from trackgrade.exports import holds_json
     from trackgrade.files import spare_inputs, write_whole
