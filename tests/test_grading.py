@@ -17,6 +17,7 @@ from trackgrade.score.judging import judge
 from trackgrade.score.series import MERGE_S, Stretch, stays_outside, steadied
 from trackgrade.score.standard import Item, Standard
 from trackgrade.score.standards import load_standard
+from trackgrade.score.verdict import item_evidence
 from trackgrade.segment.measured import Measured
 
 STANDARD = load_standard()
@@ -143,11 +144,14 @@ def _lap_values(values: list[float | None], limit: float = 10.0) -> ItemResult:
         grade_value(item, Scope(f"lap {n}", 1, n), Measurement(value, 0.1, "s", why="" if value is not None else "gap"))
         for n, value in enumerate(values, start=1)
     ]
-    return grade_laps_together(item, results, STANDARD)
+    return grade_laps_together(item, results)
 
 
-def test_one_lap_out_and_the_others_in_was_brought_back() -> None:
-    assert _lap_values([30.0, 4.0, 3.0]).result == "brief excursion"
+def test_values_of_laps_are_counted_and_one_lap_out_is_out() -> None:
+    one = _lap_values([30.0, 4.0, 3.0])
+    assert (one.result, one.laps_out, one.laps_known, one.value, one.worst_scope) == ("outside", 1, 3, 30.0, "lap 1")
+    assert item_evidence(one) == "1 of 3 laps out, worst +30 s on lap 1"
+    assert item_evidence(_lap_values([3.0, -4.0])) == "all 2 laps within, furthest lap 2"
     assert _lap_values([30.0, 14.0, 3.0]).result == "outside"
     assert _lap_values([30.0]).result == "outside"
     assert _lap_values([3.0, 4.0]).result == "within"

@@ -11,8 +11,9 @@ from tests import arithmetic_hold as arithmetic
 from tests import confusion
 from trackgrade.hold.hold import Leg
 from trackgrade.score.debrief import Debrief, Finding
+from trackgrade.score.finding_words import MISTAKE_WORDS
 from trackgrade.score.judging import judge
-from trackgrade.score.mistakes.table import BY_NAME, MISTAKES
+from trackgrade.score.mistakes import MISTAKES, NAMES
 from trackgrade.score.mistakes.wind import swings_through
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import load_standard
@@ -39,10 +40,10 @@ def test_a_flawless_hold_gets_specific_praise_and_nothing_else() -> None:
 
 
 def test_every_mistake_has_words_and_leads_only_to_known_ones() -> None:
-    assert len(BY_NAME) == len(MISTAKES) >= 20
+    assert len(NAMES) == len(set(NAMES)) >= 20
+    assert set(MISTAKE_WORDS) == set(NAMES)
     for mistake in MISTAKES:
-        assert all((mistake.title, mistake.advice, mistake.because))
-        assert mistake.leads_to <= set(BY_NAME)
+        assert mistake.leads_to <= set(NAMES)
 
 
 def test_outbound_time_left_alone_is_named_with_its_numbers() -> None:
@@ -83,7 +84,8 @@ def test_altitude_lost_in_the_turns_is_not_also_named_as_altitude() -> None:
 
     found = _mistakes(_judged(arithmetic.Plan(altitude_ft=sinking)))
     assert list(found) == ["altitude_lost_in_turns"]
-    assert "altitude not held" in found["altitude_lost_in_turns"].evidence.lower()
+    # The same fact in other words: no finding of its own, and no consequence.
+    assert found["altitude_lost_in_turns"].consequences == ()
 
 
 def test_holding_speed_one_knot_above_the_limit_is_named_only_beyond_its_error() -> None:
@@ -127,7 +129,7 @@ def test_an_item_outside_without_a_named_mistake_is_still_something_to_work_on()
     """Leg by distance, always 0.8 NM too far: no mistake has a name for it, and the standard is not met."""
     hold = replace(arithmetic.HOLD, leg=Leg(nm=2.0))
     debrief = _judged(arithmetic.Plan(straights_s=(100.0, 101.0, 100.0)), hold)
-    assert "outside in leg length" in debrief.verdict
+    assert "Outside: leg length: 3 of 3 laps out, worst 0.8" in debrief.verdict
     (finding,) = debrief.work_on
     assert finding.name == "leg_length_outside"
     assert "+0.8" in finding.evidence

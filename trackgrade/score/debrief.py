@@ -18,12 +18,23 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class Consequence:
+    """What a mistake led to: its name, what it is about, the laps it was seen on, and when it first was."""
+
+    name: str
+    about: str
+    laps: tuple[int, ...]
+    at_epoch_s: float | None
+
+
+@dataclass(frozen=True)
 class Finding:
     """A named mistake (or a specific praise), with evidence and one line of advice.
 
-    ``weight`` ranks: the largest first. ``lap`` is None when it concerns the whole hold. ``laps`` lists
-    every lap it was seen in (``lap`` is the first). ``consequences`` are what it led to: named here, and not
-    as findings of their own.
+    ``weight`` ranks: the largest first; what endangers (``danger``) before all else. ``about`` is what it concerns
+    ("time", "drift", "altitude", ...). ``lap`` is None when it concerns the whole hold. ``laps`` lists every lap it was
+    seen in (``lap`` is the first); ``at_epoch_s`` is its worst moment, ``first_epoch_s`` the first. ``led_to`` are its
+    consequences, ``consequences`` their titles: named here, and not as findings of their own.
     """
 
     name: str
@@ -37,6 +48,10 @@ class Finding:
     visit: int | None = None
     laps: tuple[int, ...] = ()
     consequences: tuple[str, ...] = ()
+    about: str = ""
+    danger: bool = False
+    first_epoch_s: float | None = None
+    led_to: tuple[Consequence, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,18 +1,18 @@
 """A measure against an item: within, brief excursion, outside, or not measurable with the reason.
 
 Over time: a stay outside the band that is over by ``prompt_s`` was promptly corrected. It becomes
-*outside* when it lasts longer, or when the band is left for more than ``consistent_share`` of the time.
-Over the laps: *outside* when more than ``consistent_laps`` of them left it. The FAA names "consistently
-exceeding" and "prompt corrective action" (ACS appendix on unsatisfactory performance) and gives no number
-for either: all three are choices of the standard file. Each rule is monotone: a wider limit never gives a
-worse result.
+*outside* when it lasts longer, or when the band is left for more than ``consistent_share`` of the time, or
+on more than ``consistent_laps`` of the laps. The FAA names "consistently exceeding" and "prompt corrective
+action" (ACS appendix on unsatisfactory performance) and gives no number for either: all three are choices of
+the standard file. A quantity with one value a lap has no excursions: its laps are counted. A whole is never
+better than its laps. Each rule is monotone: a wider limit never gives a worse result.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -147,37 +147,31 @@ def _judge_stays(stays: Sequence[Excursion], share: float, laps: int, item: Item
     return "brief excursion"
 
 
-def grade_laps_together(item: Item, results: Sequence[ItemResult], standard: Standard) -> ItemResult:
-    """The whole hold of an item that is one value a lap: the worst lap, judged by how many laps were out.
-
-    One lap out and the others in was brought back: a brief excursion. More than ``consistent_laps`` of them
-    is outside.
-    """
+def grade_laps_together(item: Item, results: Sequence[ItemResult]) -> ItemResult:
+    """The whole hold of an item that is one value a lap: the worst lap, and how many of them are out."""
     known = [result for result in results if result.value is not None]
     if not known:
         reasons = list(dict.fromkeys(result.why for result in results if result.why))
         return not_measurable(item, WHOLE_HOLD, reasons[0] if reasons else "no completed lap")
     out = [result for result in known if result.result != "within"]
     size = (lambda r: r.value) if item.counts == "not above" else (lambda r: abs(r.value))
-    worst = max(out or known, key=size)
-    judged: Result = "within"
-    if out:
-        # One lap alone gave no chance to bring anything back.
-        judged = "outside" if len(out) > standard.choices.consistent_laps * len(known) else "brief excursion"
-    evidence = f"{len(known) - len(out)} of {len(known)} laps within"
-    return _result(
-        item,
-        WHOLE_HOLD,
-        worst.value,
-        worst.value_sd,
-        judged,
-        worst.limit,
-        straddles=worst.straddles,
-        at_epoch_s=worst.at_epoch_s,
-        reference=worst.reference,
-        how=worst.how,
-        evidence=f"{evidence}; the worst is {worst.scope}",
+    # A lap that is out for sure speaks for the hold, before one that its error leaves in doubt.
+    worst = max([each for each in out if not each.straddles] or out or known, key=size)
+    return replace(
+        worst,
+        scope=WHOLE_HOLD.name,
+        visit=None,
+        lap=None,
+        laps_out=len(out),
+        laps_known=len(known),
+        worst_scope=worst.scope,
     )
+
+
+def never_better(whole: ItemResult, laps: Sequence[ItemResult]) -> ItemResult:
+    """The result of a whole hold, made no better than that of any of its laps."""
+    worst = min((whole, *laps), key=lambda result: SEVERITY.index(result.result))
+    return whole if worst.result == "not measurable" else replace(whole, result=worst.result)
 
 
 def _straddles(size: float, limit: float, sd: float | None) -> bool:

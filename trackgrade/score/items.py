@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from trackgrade.score import items_arrival, items_over_time, items_per_lap
 from trackgrade.score.flight import Flight
-from trackgrade.score.grading import WHOLE_HOLD
+from trackgrade.score.grading import WHOLE_HOLD, never_better
 from trackgrade.score.items_arrival import arrival_scopes
 from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Item
@@ -19,7 +19,9 @@ def grade_items(flight: Flight) -> tuple[ItemResult, ...]:
     """Every item of the standard: arrival and entry of each visit, every lap, then the whole hold."""
     results: list[ItemResult] = []
     for item in flight.standard.items:
-        results += GRADERS[item.name](item, flight)
+        own = GRADERS[item.name](item, flight)
+        laps = [each for each in own if each.lap is not None]
+        results += [never_better(each, laps) if each.scope == WHOLE_HOLD.name else each for each in own]
     order = [scope.name for scope in arrival_scopes(flight)] + [lap.scope for lap in flight.laps] + [WHOLE_HOLD.name]
     return tuple(sorted(results, key=lambda result: order.index(result.scope)))
 

@@ -62,7 +62,7 @@ def _values(
     results = [
         grade_value(item, lap_scope(lap), of(lap), at_epoch_s=at(lap), reference=reference) for lap in flight.laps
     ]
-    return [*results, grade_laps_together(item, results, flight.standard)] if results else []
+    return [*results, grade_laps_together(item, results)] if results else []
 
 
 def turn_rate(item: Item, flight: Flight) -> list[ItemResult]:
@@ -110,7 +110,7 @@ def _turn_item(item: Item, flight: Flight, off: Callable[[TurnMeasures], Measure
                 evidence=f"the turn {name}",
             )
         )
-    return [*results, grade_laps_together(item, results, flight.standard)] if results else []
+    return [*results, grade_laps_together(item, results)] if results else []
 
 
 def holding_speed(item: Item, flight: Flight) -> list[ItemResult]:
@@ -133,7 +133,7 @@ def holding_speed(item: Item, flight: Flight) -> list[ItemResult]:
         )
         reference = f"at {altitude_ft:.0f} ft"
         results.append(grade_value(limited, lap_scope(lap), fastest, reference=reference))
-    return [*results, grade_laps_together(limited, results, flight.standard)] if results else []
+    return [*results, grade_laps_together(limited, results)] if results else []
 
 
 def non_holding_side(item: Item, flight: Flight) -> list[ItemResult]:
@@ -168,4 +168,4 @@ def fix_recognition(item: Item, flight: Flight) -> list[ItemResult]:
                 continue
             turned = lap.measures.fix_to_turn_s
             results.append(grade_value(item, lap_scope(lap), turned, at_epoch_s=lap.start_epoch_s))
-    return [*results, grade_laps_together(item, results, flight.standard)] if results else []
+    return [*results, grade_laps_together(item, results)] if results else []

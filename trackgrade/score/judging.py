@@ -17,12 +17,11 @@ from trackgrade.score.mistakes import find_mistakes
 from trackgrade.score.sentences import (
     CAUTIONS,
     entry_sentence,
-    item_evidence,
     next_lap_sentence,
-    verdict,
     wind_work_sentence,
 )
 from trackgrade.score.standard import Standard
+from trackgrade.score.verdict import item_evidence, verdict
 from trackgrade.score.wind_work import next_lap
 from trackgrade.segment.measured import Measured
 

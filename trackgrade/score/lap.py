@@ -187,6 +187,7 @@ class WindWork:
 class Sighting:
     """A mistake seen on one lap (``lap`` None: on the entry, the arrival or the hold as a whole).
 
+    ``at_epoch_s`` is its worst moment, ``since_epoch_s`` when it began (None: at that moment).
     ``size`` 1 is just worth naming; it ranks sightings of one mistake and adds to the finding's weight.
     ``evidence`` is a clause with numbers; the lap is added by the finding.
     """
@@ -196,6 +197,11 @@ class Sighting:
     at_epoch_s: float | None
     size: float
     evidence: str
+    since_epoch_s: float | None = None
+
+    @property
+    def began_epoch_s(self) -> float | None:
+        return self.at_epoch_s if self.since_epoch_s is None else self.since_epoch_s
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,8 @@ class ItemResult:
     ``limit``; None when not measurable, and ``why`` says why. ``straddles``: the value lies within two
     standard errors of the limit. ``choice``: the limit is this program's or the user's, not a published
     one. ``reference`` is what the value was measured from ("4000 ft assigned"); ``how`` how it was obtained.
+    Over the whole hold, of a quantity with one value a lap: ``laps_out`` of ``laps_known`` laps are out, and the value
+    is that of ``worst_scope``.
     """
 
     item: str
@@ -64,6 +66,9 @@ class ItemResult:
     outside_share: float | None = None
     reference: str = ""
     how: str = ""
+    laps_out: int | None = None
+    laps_known: int | None = None
+    worst_scope: str = ""
 
     @property
     def clearly_out(self) -> bool:

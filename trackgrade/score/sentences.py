@@ -1,16 +1,13 @@
-"""The wording of the verdict, of evidence and of the next-lap card. No arithmetic beyond rounding for
-people."""
+"""Numbers and lists in words; the entry, the wind work, the next-lap card. No arithmetic beyond rounding for people."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from trackgrade.score.debrief import EntryMeasures, Finding, GradedEntry, NextLap
+from trackgrade.score.debrief import EntryMeasures, GradedEntry, NextLap
 from trackgrade.score.lap import WindWork
-from trackgrade.score.results import ItemResult
-from trackgrade.score.standard import Standard
-from trackgrade.segment.flown import EntryKind, Flown
+from trackgrade.segment.flown import EntryKind
 
 if TYPE_CHECKING:
     from trackgrade.hold.hold import Hold
@@ -27,6 +24,11 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def sentence_of(text: str) -> str:
+    """A clause as a sentence: a capital first, a full stop last."""
+    return f"{text[0].upper()}{text[1:].rstrip('.')}."
 
 
 def lap_words(laps: Sequence[int]) -> str:
@@ -51,77 +53,23 @@ def side_words(right_positive: float) -> str:
 
 
 def degrees_words(right_positive_deg: float) -> str:
-    """ "8 deg left"; a zero has no side."""
+    """ "8° left"; a zero has no side."""
     if abs(right_positive_deg) < 0.5:
-        return "0 deg"
-    return f"{abs(right_positive_deg):.0f} deg {side_words(right_positive_deg)}"
+        return "nothing"
+    return f"{abs(right_positive_deg):.0f}° {side_words(right_positive_deg)}"
 
 
-def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findings: Sequence[Finding]) -> str:
-    """What came of it, in one or two sentences."""
-    if not flown.visits:
-        seen = f" Seen instead: {'; '.join(flown.seen_instead)}." if flown.seen_instead else ""
-        return f"No hold was flown at this fix.{seen}"
-    laps = len(flown.laps)
-    flown_words = f"{count_of(laps, 'lap')} after {_entries_words(flown)}"
-    if not laps:
-        incomplete = sum(len(visit.incomplete_laps) for visit in flown.visits)
-        started = f", {incomplete} started" if incomplete else ""
-        return f"{flown_words[0].upper()}{flown_words[1:]}{started}: no lap was completed, so no lap is graded."
-    whole = [item for item in items if item.lap is None]
-    out = [_item_words(item) for item in whole if item.result == "outside"]
-    brief = [_item_words(item) for item in whole if item.result == "brief excursion"]
-    measured = [item for item in whole if item.result != "not measurable"]
-    head = f"{flown_words[0].upper()}{flown_words[1:]}, against {standard.title}"
-    if not measured:
-        return f"{head}: the track carries too little to grade them."
-    if out:
-        rest = f"; brief excursions in {listed(brief)}" if brief else ""
-        return f"{head}: outside in {listed(out)}{rest}."
-    if brief:
-        return f"{head}: within, with brief excursions in {listed(brief)}."
-    return f"{head}: within in all {len(measured)} items that the track can show."
-
-
-def _item_words(item: ItemResult) -> str:
-    """An item's title within a sentence, with the visit where it is not the first."""
-    visit = item.scope.split(" ")[1] if item.scope.startswith("visit ") else ""
-    return item.title.lower() + (f" (visit {visit})" if visit else "")
-
-
-def _entries_words(flown: Flown) -> str:
-    words = {"none": "no entry that could be seen", "unclear": "an unclear entry"}
-    kinds = [words.get(visit.entry.kind, f"a {visit.entry.kind} entry") for visit in flown.visits]
-    if len(kinds) == 1:
-        return kinds[0]
-    return f"{len(kinds)} arrivals ({listed(kinds)})"
-
-
-def item_evidence(item: ItemResult) -> str:
-    """When, how far and how long, for an item graded over time."""
-    if not item.excursions:
-        return item.evidence
-    longest = max(item.excursions, key=lambda stay: stay.seconds)
-    farthest = max(item.excursions, key=lambda stay: abs(stay.peak))
-    times = count_of(len(item.excursions), "time")
-    peak = amount(farthest.peak, item.unit, signed=True)
-    text = f"left the band {times}, longest {longest.seconds:.0f} s, farthest {peak}"
-    if item.outside_share is not None:
-        text += f", {100.0 * item.outside_share:.0f} % of the time"
-    return text
-
-
-def item_outside_evidence(item: ItemResult) -> str:
-    """The worst of an item that is outside, in one sentence."""
-    worst = "" if item.value is None else amount(item.value, item.unit, signed=True)
-    limit = "" if item.limit is None else f" where {amount(item.limit, item.unit)} is the limit"
-    return f"{item.title}: {worst}{limit}; {item.evidence or item.reference}."
+#: Decimals at which a unit is read; one elsewhere.
+_PLACES = {"NM": 2, "deg/s": 1, "of full scale": 2, "turn radii": 2, "s": 0, "ft": 0, "kt": 0, "deg": 0}
 
 
 def amount(value: float, unit: str, *, signed: bool = False) -> str:
-    """A number with its unit at the precision a pilot reads."""
-    places = {"NM": 2, "deg/s": 1, "of full scale": 2, "turn radii": 2, "s": 0, "ft": 0, "kt": 0, "deg": 0}.get(unit, 1)
-    text = f"{value:+.{places}f}" if signed else f"{value:.{places}f}"
+    """A number with its unit at the precision a pilot reads; nothing is "-0"."""
+    places = _PLACES.get(unit, 1)
+    rounded = round(value, places) + 0.0
+    text = f"{rounded:{'+' if signed and rounded else ''}.{places}f}"
+    if unit in ("deg", "deg/s"):
+        return f"{text}°{unit.removeprefix('deg')}"
     return f"{text} {unit}".strip()
 
 
@@ -166,7 +114,7 @@ def wind_work_sentence(work: WindWork) -> str:
     if inbound is None or outbound is None:
         return "The headings of this lap are not known."
     text = f"{degrees_words(inbound)} inbound, {degrees_words(outbound)} outbound"
-    if work.multiple is not None:
+    if work.multiple is not None and abs(work.multiple) >= 0.05:
         text += f" ({work.multiple:.1f} times the drift)"
     if work.solved_correction_deg is not None:
         text += f"; the solved lap lays off {degrees_words(work.solved_correction_deg)}"

@@ -43,7 +43,8 @@ def _rates(flight: Flight, sign: int) -> Iterator[Sighting]:
             lap.number,
             turn.start_epoch_s,
             most / limit,
-            f"turns at {rates} deg/s where {turn.due_rate_deg_s:.1f} is due",
+            f"turns at {rates}°/s where {turn.due_rate_deg_s:.1f}°/s is due",
+            since_epoch_s=clear[0][0].start_epoch_s,
         )
 
 
@@ -61,7 +62,8 @@ def turn_uneven(flight: Flight) -> Iterator[Sighting]:
                 lap.number,
                 turn.start_epoch_s,
                 (spread or 0.0) / UNEVEN_DEG_S,
-                f"the rate scattered by {spread:.1f} deg/s within the turn {name}",
+                f"the rate scattered by {spread:.1f}°/s within the turn {name}",
+                since_epoch_s=known[0][1].start_epoch_s,
             )
 
 
@@ -111,6 +113,7 @@ def _band_left(flight: Flight, item: str, unit: str, above: str, below: str) -> 
             abs(result.value) / result.limit,
             f"up to {amount(abs(result.value), unit)} {word}, outside for {result.outside_s or 0.0:.0f} s, "
             f"against {result.reference}",
+            since_epoch_s=min((stay.start_epoch_s for stay in result.excursions), default=None),
         )
 
 

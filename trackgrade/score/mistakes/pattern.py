@@ -35,9 +35,9 @@ def wrong_side(flight: Flight) -> Iterator[Sighting]:
     for visit in flight.visits:
         for lap in (*visit.flown.laps, *visit.incomplete_laps):
             if lap.wrong_side:
-                yield Sighting(
-                    visit.number, lap.number, lap.start.epoch_s, 2.0, f"{other} turns where the hold asks for {turns}"
-                )
+                begun = visit.flown.entry.start or lap.start  # the entry went to that side as well
+                evidence = f"{other} turns where the hold asks for {turns}"
+                yield Sighting(visit.number, lap.number, lap.start.epoch_s, 2.0, evidence, begun.epoch_s)
 
 
 def wrong_entry(flight: Flight) -> Iterator[Sighting]:
@@ -47,7 +47,7 @@ def wrong_entry(flight: Flight) -> Iterator[Sighting]:
         if measures.suits is not False or measures.sector_miss_deg is None:
             continue
         asked = listed(list(entry.expected), "or")
-        far = f"{measures.sector_miss_deg:.0f} deg into its sector"
+        far = f"{measures.sector_miss_deg:.0f}° into its sector"
         evidence = f"{entry.kind} flown where the heading asks for {asked}, {far}"
         if measures.flown_well:
             evidence += "; flown well all the same, and the entries are recommended"

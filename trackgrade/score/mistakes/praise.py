@@ -7,37 +7,44 @@ from collections.abc import Sequence
 import numpy as np
 
 from trackgrade.score.debrief import Finding
+from trackgrade.score.finding_words import PRAISE_WORDS
 from trackgrade.score.flight import Flight
+from trackgrade.score.mistakes.sighting import ITEM_ABOUT, About
 from trackgrade.score.sentences import amount, count_of
 
-#: Title and a line for what was flown well.
-PRAISE_WORDS: dict[str, tuple[str, str]] = {
-    "inbound_times": ("Inbound times on the mark", "Keep the way you time the outbound leg."),
-    "course": ("Inbound course held closely", "Keep the same cut and bracketing."),
-    "altitude": ("Altitude held closely", "Keep the trim and scan of these turns."),
-    "airspeed": ("Airspeed held closely", "Keep that power setting for this speed."),
-    "drift": ("Wind correction right", "Keep working out the outbound heading before the turn ends."),
-    "entry": ("Entry as the sector asks", "Keep reading it off the heading indicator."),
-}
 #: Half the limit, on every lap, is worth a word: a choice.
 WELL_WITHIN = 0.5
 #: So much praise at most.
 MOST = 3
 
 
+#: What each praise is about, and so cannot stand beside a finding or an item that blames it.
+ABOUT: dict[str, tuple[About, ...]] = {
+    "inbound_times": ("time",),
+    "course": ("tracking", "across"),
+    "altitude": ("altitude",),
+    "airspeed": ("airspeed",),
+    "drift": ("drift", "across", "heading"),
+    "entry": ("entry", "pattern"),
+}
+
+
 def praise(flight: Flight, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Up to three things flown well, each with its numbers; fewer the more mistakes there are."""
+    """Up to three things flown well, each with its numbers; fewer the more mistakes there are, none that one blames."""
     if not flight.laps:
         return ()
+    blamed = {each.about for each in mistakes} | {effect.about for each in mistakes for effect in each.led_to}
+    items = [*flight.whole_items, *(item for visit in flight.visits for item in visit.entry.items)]
+    blamed |= {ITEM_ABOUT[item.item] for item in items if item.result == "outside"}
     looks = (_times, _course, _altitude, _airspeed, _drift, _entry)
-    candidates = [each for look in looks for each in look(flight)]
+    candidates = [each for look in looks for each in look(flight) if not blamed & set(ABOUT[each.name])]
     keep = MOST if not mistakes else 2 if len(mistakes) < 3 else 1
     return tuple(candidates[:keep])
 
 
 def _praise(name: str, evidence: str) -> Finding:
     title, advice = PRAISE_WORDS[name]
-    return Finding(name, title, None, None, evidence, advice, 0.0, praise=True)
+    return Finding(name, title, None, None, evidence, advice, 0.0, praise=True, about=ABOUT[name][0])
 
 
 def _within_everywhere(flight: Flight, item: str, share: float) -> list[float] | None:

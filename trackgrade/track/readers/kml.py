@@ -77,10 +77,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         told.append("no altitude in the file")
     if recorded.not_absolute:
         modes = ", ".join(sorted(plain_text(mode, 30) for mode in recorded.not_absolute))
-        told.append(
-            f"altitudes not used, as altitudeMode is {modes} (clampToGround where none is given): only absolute ones "
-            "are above the sea. If these are, write so into the file"
-        )
+        told.append(f"altitudes not used, as altitudeMode is {modes}: only absolute ones are above the sea")
     if recorded.uneven:
         told.append(f"{recorded.uneven} times or positions of tracks without their counterpart were left out")
     if seen.lines:

@@ -1,0 +1,115 @@
+"""What came of it: the verdict, and what is said of each item. What endangers first, then what the standard says.
+
+A debrief is no test: it says of each item what the standard says, and neither passes nor fails anybody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from trackgrade.score.debrief import Finding
+from trackgrade.score.mistakes.sighting import ITEM_ABOUT
+from trackgrade.score.results import ItemResult
+from trackgrade.score.sentences import amount, count_of, listed, sentence_of
+from trackgrade.score.standard import Standard
+from trackgrade.segment.flown import Flown
+
+
+def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findings: Sequence[Finding]) -> str:
+    """What endangered, what was flown, and what the standard says of it, item by item."""
+    danger = "".join(f"{_danger(each)} " for each in findings if each.danger)
+    if not flown.visits:
+        seen = f" Seen instead: {'; '.join(flown.seen_instead)}." if flown.seen_instead else ""
+        return f"{danger}No hold was flown at this fix.{seen}"
+    laps = len(flown.laps)
+    head = f"{count_of(laps, 'lap')} after {_entries_words(flown)}"
+    if not laps:
+        incomplete = sum(len(visit.incomplete_laps) for visit in flown.visits)
+        started = f", {incomplete} started" if incomplete else ""
+        return f"{danger}{sentence_of(head + started)[:-1]}: no lap was completed, so no lap is graded."
+    whole = in_order_of_importance([item for item in items if item.lap is None], findings)
+    measured = [item for item in whole if item.result != "not measurable"]
+    head = f"{danger}{sentence_of(head)[:-1]}, against {standard.title}"
+    if not measured:
+        return f"{head}: the track carries too little to grade them."
+    out = [f"{_title(item)}: {how_far(item)}" for item in whole if item.result == "outside"]
+    brief = [f"{_title(item)} ({how_far(item)})" for item in whole if item.result == "brief excursion"]
+    within = [_title(item) for item in whole if item.result == "within"]
+    if not out and not brief:
+        return f"{head}: within in all {len(measured)} items that the track can show."
+    told = []
+    if out:
+        told.append(f"Outside: {'; '.join(out)}")
+    if brief:
+        told.append(f"Brief excursions: {listed(brief)}")
+    if within:
+        told.append(f"Within: {listed(within)}")
+    return f"{head}. {'. '.join(told)}."
+
+
+def _danger(finding: Finding) -> str:
+    """ "Far on the non-holding side: on lap 2, 1.37 NM beyond the course." """
+    evidence = finding.evidence.split(". ")[0].rstrip(".")
+    return f"{finding.title}: {evidence[0].lower()}{evidence[1:].replace(': ', ', ', 1)}."
+
+
+def in_order_of_importance(items: Sequence[ItemResult], findings: Sequence[Finding]) -> list[ItemResult]:
+    """Items in the order in which the findings are about them; those that none is about keep the standard's order."""
+    order = list(dict.fromkeys(finding.about for finding in findings if not finding.praise))
+
+    def place(item: ItemResult) -> int:
+        about = ITEM_ABOUT[item.item]
+        return order.index(about) if about in order else len(order)
+
+    return sorted(items, key=place)
+
+
+def _title(item: ItemResult) -> str:
+    """An item's title within a sentence, with the visit where it is not the first."""
+    visit = item.scope.split(" ")[1] if item.scope.startswith("visit ") else ""
+    return item.title.lower() + (f" (visit {visit})" if visit else "")
+
+
+def how_far(item: ItemResult) -> str:
+    """How an item is out: laps counted with the worst value, or how long and how far."""
+    far = (
+        ""
+        if item.value is None
+        else amount(item.value, item.unit, signed=item.value < 0.0 or item.unit in ("s", "ft", "kt"))
+    )
+    doubt = ", no more than its error" if item.straddles else ""
+    if item.laps_out is not None and item.laps_known is not None:
+        if item.laps_known == 1:
+            return f"{far}{doubt}"
+        return f"{item.laps_out} of {item.laps_known} laps out, worst {far} on {item.worst_scope}{doubt}"
+    if item.outside_s is not None and item.excursions:
+        farthest = max(item.excursions, key=lambda stay: abs(stay.peak))
+        where = "" if farthest.lap is None else f" on lap {farthest.lap}"
+        return f"{item.outside_s:.0f} s in all, farthest {amount(farthest.peak, item.unit, signed=True)}{where}"
+    return f"{far}{doubt}"
+
+
+def _entries_words(flown: Flown) -> str:
+    words = {"none": "no entry that could be seen", "unclear": "an unclear entry"}
+    kinds = [words.get(visit.entry.kind, f"a {visit.entry.kind} entry") for visit in flown.visits]
+    if len(kinds) == 1:
+        return kinds[0]
+    return f"{len(kinds)} arrivals ({listed(kinds)})"
+
+
+def item_evidence(item: ItemResult) -> str:
+    """What an item rests on: how many laps were out, or when, how far and how long."""
+    if item.laps_known is not None and item.value is not None:
+        if item.laps_out:
+            return how_far(item)
+        return f"all {count_of(item.laps_known, 'lap')} within, furthest {item.worst_scope}"
+    if not item.excursions:
+        return item.evidence
+    longest = max(item.excursions, key=lambda stay: stay.seconds)
+    farthest = max(item.excursions, key=lambda stay: abs(stay.peak))
+    times = count_of(len(item.excursions), "time")
+    peak = amount(farthest.peak, item.unit, signed=True)
+    text = f"left the band {times}, longest {longest.seconds:.0f} s, farthest {peak}"
+    if item.outside_share is not None:
+        text += f", {100.0 * item.outside_share:.0f} % of the time"
+    return text
