@@ -34,7 +34,7 @@ from types import FrameType
 from tests import plain_flight
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from tests.awkward.kml import kml, kmz, placemarks, track_text
-from tests.awkward.shapes import SHAPES
+from tests.awkward.wild import SHAPES
 
 LONGEST_S = 5.0
 HARD_STOP_S = 60.0  # a hang inside C code, where no signal is heard: the process ends with its stack

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
-from tests.awkward.shapes import SHAPES
+from tests.awkward.wild import SHAPES
 from trackgrade.commands import main
 from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.track.columns import (
@@ -328,3 +328,40 @@ def test_a_map_that_is_missing_is_told(tmp_path: Path) -> None:
         read_track(flight_of(tmp_path), tmp_path / "none.toml")
     with pytest.raises(TrackFileError, match="no such file"):
         read_track(tmp_path / "none.csv", map_of(tmp_path, ""))
+
+
+def test_without_a_time_all_other_columns_are_shown_and_the_map_written_needs_one_line(tmp_path: Path) -> None:
+    text = "moment,Latitude,Longitude,Altitude (m),GndSpd (kt)\n" + "\n".join(
+        f"{r.epoch_s:.0f},{r.lat},{r.lon},{r.alt_ft * 0.3048:.3f},{r.speed_kt}" for r in FLIGHT
+    )
+    path = flight_of(tmp_path, text)
+    sheet = column_sheet(path)
+    assert {line.quantity: line.column for line in sheet.lines if line.quantity} == {
+        "lat": "Latitude",
+        "lon": "Longitude",
+        "alt_ft": "Altitude (m)",
+        "groundspeed_kt": "GndSpd (kt)",
+    }
+    assert "no column for time among its headers" in sheet.problem
+    wanted = '# time_utc = { column = 1, unit = "iso" }'
+    assert wanted in sheet.map_text
+    with pytest.raises(TrackFileError, match=r"no column for time among its headers. Name the columns in columns.toml"):
+        read_track(path, map_of(tmp_path, sheet.map_text))
+    track = read_track(
+        path, map_of(tmp_path, sheet.map_text.replace(wanted, 'time_utc = { column = "moment", unit = "epoch_s" }'))
+    )
+    assert track.epoch_s[0] == FLIGHT[0].epoch_s
+    assert track.alt_ft[0] == pytest.approx(FLIGHT[0].alt_ft, abs=0.01)
+
+
+def test_no_message_asks_for_the_map_that_was_given(tmp_path: Path) -> None:
+    text = "time_utc,lat,lon,Altitude,HDG\n" + "\n".join(
+        f"{r.time.isoformat()},{r.lat},{r.lon},{r.alt_ft},212" for r in FLIGHT
+    )
+    path = flight_of(tmp_path, text)
+    assert sum("a columns file (--columns)" in note for note in read_track(path).notes) == 2
+    mapped = read_track(path, map_of(tmp_path, 'lat = "deg"\n'))
+    assert sum("columns.toml" in note for note in mapped.notes) == 2
+    assert not any("--columns" in note for note in mapped.notes)
+    assert mapped.alt_open is not None
+    assert mapped.alt_open.note in mapped.notes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import click
@@ -36,7 +37,12 @@ def command(file: str, map_path: str | None, write_path: str | None) -> None:
     for note in sheet.notes:
         console.say(f"  - {note}")
     if sheet.problem:
-        console.say(f"\nNot readable as it is: {sheet.problem}")
+        problem = sheet.problem
+        if write_path is not None:  # no advice to do what is being done
+            problem = re.sub(
+                r'a columns file: "trackgrade columns .*" makes one to edit', lambda _: write_path, problem
+            )
+        console.say(f"\nNot readable as it is: {problem}")
     else:
         console.say(f"\n{sheet.points} points would be read.")
     if write_path is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -233,6 +234,8 @@ SPELLINGS: dict[str, str] = {
     "gpsalt": "gps alt",
     "altmsl": "alt msl",
     "baroalt": "baro alt",
+    "baroaltitude": "pressure alt",
+    "geoaltitude": "gps alt ellipsoid",
     "flightlevel": "alt fl",
     "ddmmyy": "dmy",
     "ddmmyyyy": "dmy",
@@ -243,6 +246,8 @@ SPELLINGS: dict[str, str] = {
     "hhmmss": "hms",
 }
 
+#: Words of languages whose speakers write the day before the month.
+DAY_FIRST_WORDS: set[str] = set()
 # The same in the larger European languages, without accents: German, French, Spanish, Italian, Portuguese, Dutch,
 # Polish, Swedish, Danish and Norwegian, Russian.
 for _word, _spellings in {
@@ -258,6 +263,7 @@ for _word, _spellings in {
     "heading": "steuerkurs cap prua",
 }.items():
     SPELLINGS.update(dict.fromkeys(_spellings.split(), _word))
+    DAY_FIRST_WORDS.update(_spellings.split())
 
 #: Words that say where a value comes from and change nothing.
 NOISE = frozenset(
@@ -269,7 +275,21 @@ NOISE = frozenset(
 )
 #: Words that stand before or behind "time" and change nothing: that it is when the row was taken down.
 _TAKEN = (
-    *("at", "tracked", "recorded", "record", "created", "logged", "log", "fix", "event", "acquisition", "study"),
+    *(
+        "at",
+        "tracked",
+        "recorded",
+        "record",
+        "created",
+        "logged",
+        "logging",
+        "log",
+        "since",
+        "fix",
+        "event",
+        "acquisition",
+        "study",
+    ),
     *("sample", "sampled", "observation", "obs", "measurement", "measured", "base", "row", "entry", "captured"),
 )
 
@@ -300,7 +320,7 @@ _PRESSURE = "pressure altitude, 1013.25 hPa"
 _OFFSET_UNITS = ("h", "hr", "hrs", "hour", "hours", "min", "mins", "minutes", "s", "sec", "seconds")  # told by size
 
 # Of several altitudes the one nearest to what the pilot reads off the altimeter comes first (common practice, no
-# source: a hold is flown by the altimeter): indicated, then above mean sea level, then unspecified, GPS, pressure.
+# source: a hold is flown by the altimeter): indicated, above mean sea level, unspecified, GPS, pressure, ellipsoid.
 RULES = (
     Rule("time_utc", ("time", "utc"), ("date",), 0),
     Rule("time_utc", ("epoch",), ("time", "utc", "date"), 0),
@@ -341,11 +361,11 @@ RULES = (
     Rule("alt_ft", ("alt",), ("true",), 2),
     Rule("alt_ft", ("ele",), ("msl",), 2, "m"),  # the word of GPX, which gives metres
     Rule("alt_ft", ("gps", "alt"), ("msl",), 3),
-    Rule("alt_ft", ("alt", "wgs"), ("gps", "ellipsoid", "above"), 4, note=_ELLIPSOID, datum="ellipsoid"),
-    Rule("alt_ft", ("alt", "ellipsoid"), ("gps", "above"), 4, note=_ELLIPSOID, datum="ellipsoid"),
-    Rule("alt_ft", ("alt", "pressure"), ("std", "standard"), 5, note=_PRESSURE, datum="pressure"),
-    Rule("alt_ft", ("flight", "level"), (), 5, "fl", note=_PRESSURE, datum="pressure"),
-    Rule("alt_ft", ("fl",), (), 5, "fl", note=_PRESSURE, datum="pressure"),
+    Rule("alt_ft", ("alt", "wgs"), ("gps", "ellipsoid", "above"), 5, note=_ELLIPSOID, datum="ellipsoid"),
+    Rule("alt_ft", ("alt", "ellipsoid"), ("gps", "above"), 5, note=_ELLIPSOID, datum="ellipsoid"),
+    Rule("alt_ft", ("alt", "pressure"), ("std", "standard"), 4, note=_PRESSURE, datum="pressure"),
+    Rule("alt_ft", ("flight", "level"), (), 4, "fl", note=_PRESSURE, datum="pressure"),
+    Rule("alt_ft", ("fl",), (), 4, "fl", note=_PRESSURE, datum="pressure"),
     Rule("vertical_speed", ("vertical", "speed"), ("baro", "indicated")),
     Rule("vertical_speed", ("vertical", "rate"), ("baro",)),
     Rule("vertical_speed", ("v", "speed")),
@@ -417,6 +437,12 @@ def _without_accents(text: str) -> str:
         return text
     parts = unicodedata.normalize("NFKD", text.translate(_BARE_LETTERS))
     return "".join(c for c in parts if not unicodedata.combining(c))
+
+
+def day_comes_first(headers: Iterable[str]) -> bool:
+    """Whether a header is in a language whose speakers write the day before the month."""
+    words = (word for header in headers for word in _WORD.findall(_without_accents(header.lower())))
+    return not DAY_FIRST_WORDS.isdisjoint(words)
 
 
 def unit_of(words: tuple[str, ...], kind: Kind) -> Unit | None:

@@ -18,6 +18,7 @@ from trackgrade.track.columns import (
     unit_of,
 )
 from trackgrade.track.columns_map import ColumnsMap
+from trackgrade.track.readers.clock_text import FORM_PATTERNS
 from trackgrade.track.readers.table_shape import TableShape
 from trackgrade.track.track import AltitudeDatum
 
@@ -110,9 +111,42 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
             continue
         result.chosen[quantity] = ranked[0][1]
         result.unread.extend(choice.shown for _, choice in ranked[1:])
+    _degrees_with_letters(result, shape)
+    _times_by_cells(result, shape)
     _sides_by_cells(result, shape, columns)
     _half_day_by_cells(result, shape, columns)
     return result
+
+
+def _degrees_with_letters(result: Choices, shape: TableShape) -> None:
+    """A column headed "LATITUDE N/S" may hold the letter alone, or the degrees with the letter behind."""
+    for axis, side in (("lat", "lat_side"), ("lon", "lon_side")):
+        choice = result.chosen.get(side)
+        if choice is None or axis in result.chosen:
+            continue
+        cells = [row[choice.index] for row in shape.sample if choice.index < len(row)]
+        if any(character.isdecimal() for cell in cells for character in cell):
+            result.chosen[axis] = replace(result.chosen.pop(side), quantity=axis, unit=None)
+
+
+def _times_by_cells(result: Choices, shape: TableShape) -> None:
+    """A column of dates with times is the time, whatever its header says; of clocks, where a date stands beside."""
+    if any(choice.quantity != "date" for choice in result.times):
+        return
+    kinds = ("moment", "clock") if result.times else ("moment",)
+    taken = {c.index for c in [*result.chosen.values(), *result.altitudes, *result.times]}
+    for index, header in enumerate(shape.headers):
+        cells = [row[index] for row in shape.sample if index < len(row) and row[index]]
+        if index in taken or not cells:
+            continue
+        for kind, pattern in FORM_PATTERNS:
+            if kind in kinds and all(pattern.fullmatch(cell) for cell in cells) and not all(map(str.isdecimal, cells)):
+                quantity = "time_utc" if kind == "moment" else "time_of_day"
+                choice = Choice(quantity, index, header, None, "", None, header_words(header))
+                result.times.append(choice)
+                result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
+                result.notes.append(f'"{choice.shown}" holds times: taken for {QUANTITIES[quantity].title}')
+                break
 
 
 def _half_day_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import os
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,13 @@ import pandas as pd
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
-from trackgrade.track.columns import QUANTITIES
+from trackgrade.track.columns import QUANTITIES, day_comes_first
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import settle
 from trackgrade.track.readers.altitude_unit import Column, read_altitude
 from trackgrade.track.readers.column_choice import Choice, Choices, choose
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
-from trackgrade.track.readers.table_shape import TableShape, find_shape, text_lines, whole_records
+from trackgrade.track.readers.table_shape import TableShape, find_shape, missing_columns, text_lines, whole_records
 from trackgrade.track.readers.table_times import read_times
 from trackgrade.track.readers.table_values import Numbers, apply_side, degrees, is_blank, numbers
 from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
@@ -61,9 +62,12 @@ def read(
         The columns map cannot be read or names what is not there.
     """
     columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
-    data = whole_records(data)
-    shape = find_shape(data, source, columns_map)
-    return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
+    try:
+        data = whole_records(data)
+        shape = find_shape(data, source, columns_map)
+        return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
+    except TrackFileError as problem:
+        raise type(problem)(_in_the_map(str(problem), columns_map)) from None
 
 
 def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
@@ -74,8 +78,16 @@ def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
     try:
         seen.track = _read(data, source, shape, seen.choices, columns_map, "", ())
     except TrackFileError as problem:
-        seen.problem = problem
+        seen.problem = TrackFileError(_in_the_map(str(problem), columns_map))
     return seen
+
+
+def _in_the_map(text: str, columns_map: ColumnsMap) -> str:
+    """A message that asks for a columns file, where one was given: what to write into that one."""
+    if not columns_map.name:
+        return text
+    asked = r'a columns file(?: \(--columns\)|: "trackgrade columns .*" makes one to edit)'
+    return re.sub(asked, lambda _: columns_map.name, text)
 
 
 def _read(
@@ -88,16 +100,15 @@ def _read(
     notes: tuple[str, ...],
 ) -> Track:
     told = [*notes, *shape.notes, *choices.notes]
-    for quantity in ("lat", "lon"):
-        if quantity not in choices.chosen:
-            raise TrackFileError(
-                f"{source}: no column for {QUANTITIES[quantity].title}. "
-                f'Name it in a columns file: "trackgrade columns {source}" shows how'
-            )
-    if not choices.times:
-        raise TrackFileError(f"{source}: no column for time. Name it in a columns file (--columns)")
+    missing = [QUANTITIES[q].title for q in ("lat", "lon") if q not in choices.chosen]
+    missing = missing if choices.times else ["time", *missing]
+    if missing:
+        raise TrackFileError(missing_columns(source, shape.header_line or 1, missing))
     wanted = sorted({c.index for c in [*choices.chosen.values(), *choices.altitudes, *choices.times]})
-    cells, lines = _rows(data, source, shape, wanted, told)
+    made = dict(enumerate(shape.made, start=len(shape.headers) - len(shape.made)))
+    sources = {i for index in wanted for i in (made[index].of if index in made else (index,))}
+    cells, lines = _rows(data, source, shape, sorted(sources), told)
+    cells |= {index: each.cells(cells) for index, each in made.items() if index in wanted}
     keep = _rows_of_data(cells, lines, shape, choices, source, told)
     cells = {index: column[keep].reset_index(drop=True) for index, column in cells.items()}
     lines = lines[keep]
@@ -111,7 +122,12 @@ def _read(
             cells[each.index] = cells[each.index].mask(bare, cells[each.index] + " " + cells[half.index])
     _doubt_degrees(lat_deg, lon_deg, choices, told)
     times = read_times(
-        choices.times, choices.chosen.get("utc_offset"), cells, columns_map, source, shape.decimal == ","
+        choices.times,
+        choices.chosen.get("utc_offset"),
+        cells,
+        columns_map,
+        source,
+        shape.decimal == "," or day_comes_first(shape.headers),
     )
     choices.times.sort(key=lambda c: c.index not in times.used)
     told.extend(times.notes)
@@ -167,10 +183,10 @@ def _read(
         channels=channels,
         marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance, told),
         provenance=provenance,
-        notes=told,
+        notes=[_in_the_map(note, columns_map) for note in told],
         sha256=sha256,
         alt_datum=altitude.datum,
-        alt_open=altitude.open,
+        alt_open=altitude.open and replace(altitude.open, note=_in_the_map(altitude.open.note, columns_map)),
     )
 
 
@@ -200,7 +216,7 @@ def _rows(
 
 
 def _frame(data: bytes, shape: TableShape, wanted: list[int], quoting: int) -> Any:
-    widest = max([len(shape.headers), *(len(row) for row in shape.sample)])
+    widest = max([len(shape.headers), *(len(row) for row in shape.sample)]) - len(shape.made)
     try:
         return pd.read_csv(
             text_lines(data, shape.encoding),
@@ -310,9 +326,10 @@ def _position(
             )
         many = np.count_nonzero(np.abs(values) > 1e5) > most
         what, form = ("degrees times ten million", "e7") if many else ("degrees and minutes run together", "ddmm")
+        or_else = f' ({axis} = "semicircles" where 2^31 is half a circle)' if many else ""
         raise TrackFileError(
             f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. '
-            f'If it is {what}, add  {axis} = "{form}"  to a columns file (--columns)'
+            f'If it is {what}, add  {axis} = "{form}"{or_else}  to a columns file (--columns)'
         )
     if wrong.any():
         row = int(np.argmax(wrong))

@@ -14,6 +14,7 @@ from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
 from trackgrade.track.columns_map import ColumnsMap
+from trackgrade.track.readers.made_columns import Made, cells_of_made, moment, places
 
 _HEAD_LINES = 100  # a preamble longer than this needs header_line in a columns map
 _SAMPLE_LINES = 60
@@ -30,12 +31,12 @@ _BOMS = (
 _COMMENT = re.compile(r"^\s*(?:#|%|//|')\s*")
 _NUMBER = re.compile(r"[+\-−]?\d[\d.,]*(?:[eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+\-−]?\d{1,3},\d+")
-_BOTH = re.compile(r"\(?[+\-−]?[0-9]{1,3}\.[0-9]{2,}°?\s*[NS]?\s*[,;/ ]\s*[+\-−]?[0-9]{1,3}\.[0-9]{2,}°?\s*[EW]?\)?")
 #: A cell in quotes that goes on in the next line; the line's end is the mark.
 _OVER_LINES = re.compile(r'(?:^|(?<=[,;\t|]))\s*"(?:[^"]|"")*\n(?:[^"]|"")*"\s*(?=[,;\t|]|$)')
 _MOST_LINES_OF_A_CELL = 20
 _LONGEST_RECORD = 20_000
 _LARGEST_JOINED_BYTES = 16 * 1024 * 1024
+_TIMES = frozenset(["time_utc", "time_of_day"])
 _TIME_PICTURE = re.compile(r"[ymdhsfz:/.\- ]+", re.IGNORECASE)  # "yyyy-mm-dd", "hh:mm:ss"
 #: Words of a units row beside the units themselves; of instruments whose columns are never read too.
 _UNIT_ROW_WORDS = frozenset(
@@ -51,8 +52,8 @@ _FOREIGN = (  # how other formats begin: a better answer than "no header"
     (b"%PDF", "a PDF document. Export the track as GPX or CSV"),
     (b"SQLite format", "a database. Export the track as GPX or CSV"),
     (b"{", "JSON. Export the track as GPX or CSV"),
-    (b"$G", "a log of NMEA sentences. Export the track as GPX or CSV"),
-    (b"<", "XML or HTML, but not GPX. Export the track as GPX or CSV"),
+    (b"[", "JSON. Export the track as GPX or CSV"),
+    (b"<", "XML or HTML, but neither GPX nor KML. Export the track as GPX or CSV"),
 )
 
 
@@ -61,6 +62,7 @@ class TableShape:
     """How to read the table. Lines count from 1; ``header_line`` 0 means that there is none.
 
     ``unit_cells``: one text for each header, empty where there is no units row. ``sample``: the first rows of data.
+    ``made``: columns that are made of others; their headers and samples stand behind the table's own.
     """
 
     encoding: str
@@ -72,6 +74,7 @@ class TableShape:
     unit_cells: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...]
+    made: tuple[Made, ...] = ()
 
 
 class NoHeaderError(TrackFileError):
@@ -87,11 +90,13 @@ def whole_records(data: bytes) -> bytes:
     """The table with every record on one line: cells in quotes may go on in the next one (RFC 4180, section 2.6).
 
     Blank lines take the place of those that were joined, so that line numbers stay. A quote that is never closed
-    joins nothing.
+    joins nothing. Bytes of nought that pad cells to a width are taken out.
     """
+    encoding, _ = _encoding(data)
+    if b"\x00" in data and not encoding.startswith(("utf-16", "utf-32")):
+        data = data.replace(b"\x00", b"")  # padding of fixed widths
     if b'"' not in data or len(data) > _LARGEST_JOINED_BYTES:
         return data
-    encoding, _ = _encoding(data)
     lines = text_lines(data, encoding).read().split("\n")
     joined = False
     for first, line in enumerate(lines):
@@ -140,7 +145,17 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         headers = tuple(f"column {i + 1}" for i in range(max((len(row) for row in sample), default=0)))
         unit_cells = ("",) * len(headers)
     else:
+        if _numbered(sample, len(headers)):
+            headers, unit_cells = ("", *headers), ("", *unit_cells)
+            notes.append("the rows begin with their number, which has no header")
         _refuse_misaligned(sample, headers, source, header_at + 1)
+    made = _made(headers, sample) if header_at is not None else ()
+    if made:
+        of = dict.fromkeys(f'"{plain_text(headers[i], 40)}"' for each in made for i in each.of)
+        notes.append(f"{', '.join(each.header for each in made)} from {', '.join(of)}")
+        width = len(headers)
+        headers, unit_cells = (*headers, *(m.header for m in made)), (*unit_cells, *("",) * len(made))
+        sample = tuple((*_fit(row, width), *(cells_of_made(m, row) for m in made)) for row in sample)
     if any(unit_cells):
         notes.append("a row of units was read")
     return TableShape(
@@ -153,6 +168,25 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         unit_cells,
         sample,
         tuple(notes),
+        made,
+    )
+
+
+def _made(headers: tuple[str, ...], sample: tuple[tuple[str, ...], ...]) -> tuple[Made, ...]:
+    """Columns that the headers do not name, and that can be made of others."""
+    found = _quantities(headers, {}, {})
+    place = () if {"lat", "lon"} <= found else places(headers, sample)
+    when = () if found & _TIMES else moment(headers)
+    return (*place, *when)
+
+
+def _numbered(sample: tuple[tuple[str, ...], ...], columns: int) -> bool:
+    """Whether the rows have one cell more than there are headers, in front, that counts them."""
+    first = [row[0] for row in sample]
+    if not first or any(len(row) != columns + 1 or not row[-1] for row in sample):
+        return False
+    return all(cell.isdecimal() for cell in first) and all(
+        int(after) == int(before) + 1 for before, after in itertools.pairwise(first)
     )
 
 
@@ -179,9 +213,10 @@ def _encoding(data: bytes) -> tuple[str, list[str]]:
         if data.startswith(bom):
             return name, []
     head = data[:2000]
-    if head[1::2].count(0) > len(head) // 4:
+    even, odd = head[0::2].count(0), head[1::2].count(0)
+    if odd > len(head) // 4 and even < odd // 8:
         return "utf-16-le", ["UTF-16 without a byte-order mark"]
-    if head[0::2].count(0) > len(head) // 4:
+    if even > len(head) // 4 and odd < even // 8:
         return "utf-16-be", ["UTF-16 without a byte-order mark"]
     try:
         codecs.decode(data, "utf-8")
@@ -231,10 +266,13 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
             if delimiter == " " and not columns.delimiter and any(d in head[index] for d in _DELIMITERS[:-1]):
                 continue  # blanks stand inside the headers
             found = _quantities(_header_cells(head[index], delimiter), named, numbered)
-            complete = {"lat", "lon"} <= found and bool(found & {"time_utc", "time_of_day"})
+            complete = {"lat", "lon"} <= found and bool(found & _TIMES)
             if (complete, len(found)) > best:
                 best, where, nearest = (complete, len(found)), (delimiter, index), found
     if best[0] or (columns.header_line is not None and where[1] is not None):
+        return where
+    # What the headers leave out may be found in the cells, or be missing: that is told where the columns are chosen.
+    if where[1] is not None and ((len(nearest) >= 2 and nearest & {"lat", "lon"}) or _has_place(head, where)):
         return where
     if {"lat", "lon"} <= set(numbered.values()):
         widths = {d: sorted(len(split(line, d)) for line in head if line.strip()) for d in delimiters}
@@ -244,7 +282,7 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
 
 def _quantities(cells: tuple[str, ...], named: dict[str, str], numbered: dict[int, str]) -> set[str]:
     """What the cells of a line would name if it were the header line; nothing where they are data."""
-    if len(cells) < 3 or len(cells) > _MOST_COLUMNS:
+    if len(cells) < 2 or len(cells) > _MOST_COLUMNS:
         return set()
     if any(i < len(cells) and _NUMBER.fullmatch(cells[i]) for i in numbered):
         return set()
@@ -254,38 +292,46 @@ def _quantities(cells: tuple[str, ...], named: dict[str, str], numbered: dict[in
             found.add(named[cell])
         elif cell and not _NUMBER.fullmatch(cell) and (rule := matching_rule(cell)):
             found.add(rule.quantity)
+            if rule.quantity.endswith("_side"):  # "LATITUDE N/S" may head the letter, or degrees with the letter behind
+                found.update({"lat", "lon"} & set(header_words(cell)))
     return found
 
 
+def _has_place(head: list[str], where: tuple[str, int | None]) -> bool:
+    """Whether latitude and longitude stand in one cell of the rows below."""
+    delimiter, at = where
+    assert at is not None
+    sample = [[cell.strip() for cell in split(line, delimiter)] for line in head[at + 1 : at + 1 + _SAMPLE_LINES]]
+    return bool(places(_header_cells(head[at], delimiter), sample))
+
+
 def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str, int | None]) -> str:
-    remedy = f'Name the columns in a columns file: "trackgrade columns {source}" shows how'
     if len(nearest) >= 2 and where[1] is not None:
         missing = [
-            QUANTITIES[q].title
-            for q, there in (
-                ("time_utc", nearest & {"time_utc", "time_of_day"}),
+            QUANTITIES[quantity].title
+            for quantity, there in (
+                ("time_utc", nearest & _TIMES),
                 ("lat", nearest & {"lat"}),
                 ("lon", nearest & {"lon"}),
             )
             if not there
         ]
-        if not nearest & {"lat", "lon"} and (together := _both_in_one(head[where[1] + 1 :], where[0])):
-            return (
-                f'{source} line {where[1] + 1}: latitude and longitude stand in one column ("{together}"). '
-                "Split it into two, with headers lat and lon"
-            )
-        return f"{source} line {where[1] + 1}: no column for {', '.join(missing)} among its headers. {remedy}"
+        return missing_columns(source, where[1] + 1, missing)
     first = next((plain_text(line, 60) for line in head if line.strip()), "")
     return (
-        f"{source} is not GPX, and no line of it names latitude, longitude and time columns "
-        f'(it begins "{first}"). {remedy}'
+        f"{source} is of no format that is read, and no line of it names latitude, longitude and time columns "
+        f'(it begins "{first}"). {name_them(source)}'
     )
 
 
-def _both_in_one(rows: list[str], delimiter: str) -> str:
-    """A cell that holds latitude and longitude both, or nothing."""
-    cells = (cell.strip() for row in rows[:_SAMPLE_LINES] for cell in split(row, delimiter))
-    return next((plain_text(cell, 40) for cell in cells if _BOTH.fullmatch(cell)), "")
+def missing_columns(source: str, line: int, titles: list[str]) -> str:
+    """What to say of columns that are not there."""
+    return f"{source} line {line}: no column for {', '.join(titles)} among its headers. {name_them(source)}"
+
+
+def name_them(source: str) -> str:
+    """The remedy for headers that say too little."""
+    return f'Name the columns in a columns file: "trackgrade columns {source} --write map.toml" makes one to edit'
 
 
 def _header_cells(line: str, delimiter: str) -> tuple[str, ...]:

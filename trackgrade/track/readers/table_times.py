@@ -18,6 +18,7 @@ from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns_map import ColumnsMap, offset_minutes
 from trackgrade.track.readers.clock_text import (
+    BARE_CLOCK,
     BARE_DAY6,
     day_comes_first,
     days_since_1970,
@@ -184,7 +185,7 @@ def _day_and_clock(
     seconds = seconds_of_day(parts)
     notes: list[str] = []
     if day is not None:
-        if _unsettled_day(day):
+        if _unsettled_day(day) and clock.form != BARE_CLOCK:
             return None
         day_parts = parts_of(day.cells, day.form)
         days, notes = _days(day_parts, day, day_first)
@@ -229,8 +230,15 @@ def _midnights_without_date(days: Floats, seconds: Floats) -> Floats:
 
 def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str]]:
     """Days since 1970, and a note where day or month first was a choice."""
-    if column.form == BARE_DAY6 and column.unit == "iso":
-        return days_since_1970(year_first(parts), day_first), []
+    if column.form == BARE_DAY6 and column.unit not in ("dmy", "mdy"):
+        days = days_since_1970(year_first(parts), day_first)
+        if column.unit == "iso" or not np.isfinite(days).any():
+            return days, []
+        example = plain_text(next(t for t in column.cells if t), 20)
+        return days, [
+            f'"{column.choice.shown}" such as "{example}" was read year first, as the time beside it is written hour '
+            f'first; {column.choice.quantity} = "dmy" or "mdy" in a columns file (--columns) settles it'
+        ]
     if "a" not in parts:
         return days_since_1970(parts, day_first), []
     if column.unit in ("dmy", "mdy"):
@@ -249,7 +257,7 @@ def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str
 
 
 def _unsettled_day(day: Column) -> bool:
-    """Six digits such as 030526, and nobody says which are the day: nothing but a map can."""
+    """Six digits such as 030526, and nobody says which are the day."""
     return day.form == BARE_DAY6 and day.choice.stated == ""
 
 

@@ -14,6 +14,7 @@ from trackgrade.track.readers.clock_text import BARE_CLOCK, BARE_DAY, BARE_DAY6,
 from trackgrade.track.readers.column_choice import Choice
 
 _OFFSET_IN_HEADER = re.compile(r"(?i)(?:utc|gmt)\s*([+\-−]\s?[0-9]{1,2}(?::?[0-9]{2})?)(?![0-9])")
+_LATE_FRACTION = re.compile(r"Z(\.[0-9]+)$")
 _SAMPLE = 300
 _MOSTLY = 0.7  # share of the filled cells that must look like the kind
 
@@ -49,6 +50,8 @@ class Column:
 
 def looked_at(column: Column) -> Column:
     """The column with its kind, by the form most of its filled cells have."""
+    if any(_LATE_FRACTION.search(cell) for cell in column.cells[:1]):  # 15:20:02Z.997
+        column.cells = column.cells.str.replace(_LATE_FRACTION, r"\1Z", regex=True)
     filled = [t for t in column.cells if t]
     # From all over the column: the first minute of seconds counted from 10000 looks like 1:00:00 and on.
     filled = filled[:: max(1, len(filled) // _SAMPLE)]

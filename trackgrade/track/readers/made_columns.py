@@ -1,0 +1,92 @@
+"""Columns that a table has in another form: latitude and longitude in one cell, a moment in the columns year to second.
+
+They are made when the table is read and stand behind its own; whatever chooses columns sees them like any other.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from trackgrade.track.columns import header_words
+
+_ONE = r"[+\-−]?[0-9]{1,3}\.[0-9]+°?\s*"
+#: Both coordinates of a cell, such as 44.123, -93.456 or POINT (-93.456 44.123).
+_BOTH = re.compile(
+    rf"(POINT)?\s*Z?\s*[(\[]?\s*({_ONE}[NSEW]?)\s*[,;/ ]\s*({_ONE}[NSEW]?)\s*(?:[,; ]\s*[0-9.\-]+)?[)\]]?"
+)
+_MOSTLY = 0.7  # share of the filled cells that must look so
+#: The columns of a moment, by the words of their headers; the first four must be there.
+_PARTS = (
+    ("year", "yr", "yyyy"),
+    ("month", "mon", "mm"),
+    ("day", "dd"),
+    ("hour", "hr", "hh"),
+    ("minute", "minutes", "min", "mi"),
+    ("second", "seconds", "sec", "s"),
+)
+_NEEDED = 4
+
+
+@dataclass(frozen=True)
+class Made:
+    """One more column: its header, the columns it is made of, and which part of a cell it is (0: joined parts)."""
+
+    header: str
+    of: tuple[int, ...]
+    part: int = 0
+
+    def cells(self, columns: Mapping[int, Any]) -> Any:
+        """Its cells (pandas Series of text) from those of its columns."""
+        if self.part:
+            return columns[self.of[0]].str.extract(f"^{_BOTH.pattern}$")[self.part - 1].fillna("").str.strip()
+        parts = [columns[i].str.replace(r"\.0*$", "", regex=True) for i in self.of[:_NEEDED]]
+        whole = parts[0] + "-" + parts[1] + "-" + parts[2] + " " + parts[3]
+        for i in self.of[_NEEDED:]:
+            whole = whole + ":" + columns[i].str.replace(r"^([0-9])(?=\.|$)", r"0\1", regex=True)
+        return whole if len(self.of) > _NEEDED else whole + ":00"
+
+
+def places(headers: Sequence[str], sample: Sequence[Sequence[str]]) -> tuple[Made, ...]:
+    """Latitude and longitude of the column that holds both, or nothing."""
+    for index, header in enumerate(headers):
+        cells = [row[index] for row in sample if index < len(row) and row[index]]
+        found = [match for match in map(_BOTH.fullmatch, cells) if match is not None]
+        if not found or len(found) < _MOSTLY * len(cells):
+            continue
+        words = header_words(header)
+        swapped = "lon" in words and words.index("lon") < (words.index("lat") if "lat" in words else 0)
+        if found[0][1] or swapped or any(_beyond_90(match[2]) for match in found):
+            return (Made("latitude", (index,), 3), Made("longitude", (index,), 2))
+        return (Made("latitude", (index,), 2), Made("longitude", (index,), 3))
+    return ()
+
+
+def moment(headers: Sequence[str]) -> tuple[Made, ...]:
+    """The moment that stands in columns from year to second, or nothing."""
+    words = [header_words(header) for header in headers]
+    of = []
+    for names in _PARTS:
+        at = [i for i, found in enumerate(words) if found and found[0] in names and set(found[1:]) <= {"utc"}]
+        if not at:
+            break
+        of.append(at[0])
+    if len(of) < _NEEDED:
+        return ()
+    utc = " utc" if any("utc" in words[i] for i in of) else ""
+    return (Made(f"date time{utc}", tuple(of)),)
+
+
+def _beyond_90(text: str) -> bool:
+    digits = re.match(r"[+\-−]?([0-9]{1,3})", text)
+    return digits is not None and int(digits[1]) >= 90
+
+
+def cells_of_made(made: Made, row: Sequence[str]) -> str:
+    """The cell of one row of a sample."""
+    if made.part:
+        match = _BOTH.fullmatch(row[made.of[0]]) if made.of[0] < len(row) else None
+        return (match[made.part] or "").strip() if match is not None else ""
+    return " ".join(row[i] for i in made.of if i < len(row))
