@@ -231,3 +231,45 @@ def test_turned_about_the_fix_the_entry_is_the_same(hold: Hold, turn_deg: float)
     assert entry.kind == "teardrop"
     assert entry.expected == ("teardrop",)
     assert entry.margin_deg == pytest.approx(30.0, abs=0.3)
+
+
+# --- What cannot be told, and what must not be said -----------------------------------------------------------------
+
+
+@HOLDS
+@pytest.mark.parametrize("d", [75.0, 90.0, 105.0])
+def test_a_direct_entry_from_across_with_hardly_any_outbound_leg_is_direct(hold: Hold, d: float) -> None:
+    """Turned at once and soon on round: a teardrop's leg points elsewhere, and lasts longer."""
+    heading = arriving(hold, d)
+    pieces = [straight(FIX_S), *turn_to(heading, OUTBOUND_DEG, hold.side), straight(25.0)]
+    _, entry = flown((pieces, OUTBOUND_DEG, hold.side), hold, heading)
+    assert entry.kind == "direct"
+
+
+@HOLDS
+def test_a_teardrop_flown_short_is_a_teardrop(hold: Hold) -> None:
+    heading = arriving(hold, 30.0)
+    _, entry = flown(teardrop(hold, heading, 42.0), hold, heading)
+    assert entry.kind == "teardrop"
+
+
+@HOLDS
+def test_a_leg_that_fits_two_procedures_is_left_open_between_them(hold: Hold) -> None:
+    """On the boundary, 16 degrees into the holding side: half-way between the two."""
+    heading = arriving(hold, 70.0)
+    away = OUTBOUND_DEG - hold.side * 16.0
+    pieces = [straight(FIX_S), *turn_to(heading, away), straight(50.0)]
+    _, entry = flown((pieces, away, hold.side), hold, heading)
+    assert entry.kind == "unclear"
+    assert set(entry.possible) == {"direct", "teardrop"}
+    assert "the path fits both" in entry.remarks[0]
+
+
+@HOLDS
+def test_where_the_heading_is_known_badly_both_neighbours_are_right(hold: Hold) -> None:
+    heading = arriving(hold, 60.0)
+    path = path_of(flight_of(teardrop(hold, heading), hold, heading), hold)
+    sure = find_visits(path, hold).visits[0].entry
+    unsure = find_visits(replace(path, heading_sd_deg=4.0), hold).visits[0].entry
+    assert sure.expected == ("teardrop",)
+    assert unsure.expected == ("teardrop", "direct")

@@ -88,7 +88,7 @@ def _find(
     """Turns and laps in this wind; ``refine``: turn edges fitted to the positions, not from the smoothed rate."""
     air = through_air(motion, motion.grid_s, wind)
     turns = find_turns(motion, air, wind, refine=refine)
-    flown = find_visits(flight_path(motion, air, turns, frame), hold)
+    flown = find_visits(flight_path(motion, air, wind, turns, frame), hold)
     return in_epoch_time(turns, motion.start_epoch_s), flown
 
 

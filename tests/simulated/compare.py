@@ -157,7 +157,7 @@ def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> Non
                 outcome.named = entry.turned_wrong_way
     if outcome.what == "wrong entry" and outcome.entries:
         flown_kind, kind, _, told = outcome.entries[0]
-        outcome.named = kind == flown_kind and kind not in told
+        outcome.named = None if kind == "unclear" else kind == flown_kind and kind not in told
     if visits:
         _wind(outcome, visits, wind)
 

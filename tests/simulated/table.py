@@ -49,7 +49,7 @@ def spread(values: np.ndarray, digits: int = 2) -> str:
 
 def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
     rows = [
-        ["suite", "flights", "laps", "lap count", "entry flown", "entry expected", "fix, abeam, course [s]",
+        ["suite", "flights", "laps", "lap count", "entry expected", "fix, abeam, course [s]",
          "turns [s]", "inbound time [s]", "outbound time [s]", "wind [kt]", "TAS [kt]", "refused wind"]
     ]  # fmt: skip
     for name, suite in SUITES.items():
@@ -58,7 +58,7 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
             continue
         if suite.decoy:
             false = sum(o.laps_found for o in mine)
-            rows.append([name, str(len(mine)), "0", f"{false} false laps", *["-"] * 9])
+            rows.append([name, str(len(mine)), "0", f"{false} false laps", *["-"] * 8])
             continue
         hidden = sum(o.laps_hidden for o in mine)
         entries = [e for o in mine for e in o.entries if o.pattern == "as published"]
@@ -71,7 +71,6 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
                 str(len(mine)),
                 str(sum(o.laps_true for o in mine)) + (f" ({hidden} hidden)" if hidden else ""),
                 share(sum(o.laps_right for o in mine), len(mine)),
-                share(sum(e[0] == e[1] for e in entries), len(entries)),
                 share(sum(bool(set(e[2]) & set(e[3])) for e in entries), len(entries)),
                 spread(errors(mine, LINES)),
                 spread(errors(mine, TURNS)),
@@ -82,6 +81,25 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
                 str(sum(o.wind_error_kt is None for o in with_wind)),
             ]
         )
+    return rows
+
+
+def entry_counts(outcomes: list[Outcome]) -> tuple[int, int, int, int]:
+    """(entries, named as another, left unclear, right entries called wrong), of holds flown as published."""
+    told = [e for o in outcomes for e in o.entries if o.pattern == "as published"]
+    named = [e for e in told if e[1] in ("direct", "teardrop", "parallel")]
+    wrong = sum(flown != kind for flown, kind, _, _ in named)
+    accused = sum(flown in right and kind not in expected for flown, kind, right, expected in named)
+    return len(told), wrong, len(told) - len(named), accused
+
+
+def entry_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    rows = [["suite", "entries", "named as another", "unclear", "right ones called wrong"]]
+    for name in (*SUITES, "all"):
+        mine = [o for o in outcomes if name in (o.suite, "all")]
+        n, wrong, unclear, accused = entry_counts(mine)
+        if n:
+            rows.append([name, str(n), share(wrong, n), share(unclear, n), str(accused)])
     return rows
 
 
@@ -168,7 +186,11 @@ def failures(outcomes: list[Outcome]) -> list[str]:
         if not o.laps_right and not o.crash:
             visits = "" if o.visits_right else ", visits not right"
             notes.append(f"{o.laps_true} laps, found {o.laps_found}, matched {o.laps_matched}{visits}")
-        notes += [f"entry {e[0]} read as {e[1]}" for e in o.entries if e[0] != e[1] and o.pattern == "as published"]
+        notes += [
+            f"entry {e[0]} read as {e[1]}"
+            for e in o.entries
+            if e[0] != e[1] != "unclear" and o.pattern == "as published"
+        ]
         if o.named is False:
             notes.append("not named")
         worst = max((d for d in o.differences if d.error_s is not None and not d.in_hole and "readings" not in d.kind),
@@ -201,6 +223,13 @@ def report(outcomes: list[Outcome], command: str) -> str:
         "standard errors that the analysis states.",
         "",
         markdown(suite_rows(outcomes)),
+        "",
+        "## Entries",
+        "",
+        "*Unclear*: the path fits two procedures, and both are said. *Called wrong*: named as one that the arrival",
+        "does not ask for, where a right one was flown.",
+        "",
+        markdown(entry_rows(outcomes)),
         "",
         "## Honesty of the stated errors",
         "",

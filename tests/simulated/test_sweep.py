@@ -14,7 +14,7 @@ import pytest
 from tests.simulated.__main__ import run
 from tests.simulated.compare import LINES, TURNS, Outcome
 from tests.simulated.suites import SUITES
-from tests.simulated.table import LEGS, errors, report
+from tests.simulated.table import LEGS, entry_counts, errors, report
 
 pytestmark = pytest.mark.sweep
 
@@ -33,11 +33,6 @@ def share_right(found: list[Outcome]) -> float:
     return float(np.mean([o.laps_right for o in found]))
 
 
-def share_entry(found: list[Outcome]) -> float:
-    entries = [e for o in found for e in o.entries if o.pattern == "as published"]
-    return float(np.mean([e[0] == e[1] for e in entries]))
-
-
 def median_and_95(values: np.ndarray) -> tuple[float, float]:
     median, most = np.percentile(values, [50, 95])
     return float(median), float(most)
@@ -53,9 +48,15 @@ def test_nothing_crashed(outcomes: Outcomes) -> None:
 
 
 @pytest.mark.parametrize("suite", ["clean", "wind", "jets", "geography", "channels"])
-def test_laps_and_entries_of_whole_records(outcomes: Outcomes, suite: str) -> None:
+def test_laps_of_whole_records(outcomes: Outcomes, suite: str) -> None:
     assert share_right(outcomes[suite]) == 1.0
-    assert share_entry(outcomes[suite]) == 1.0
+
+
+def test_entries_are_named_rightly_or_not_at_all(outcomes: Outcomes) -> None:
+    n, wrong, unclear, accused = entry_counts([o for found in outcomes.values() for o in found])
+    assert n > 400
+    assert accused == 0
+    assert (wrong <= 0.003 * n, unclear <= 0.03 * n) == (True, True), (n, wrong, unclear)
 
 
 @pytest.mark.parametrize("suite", ["clean", "wind", "jets"])

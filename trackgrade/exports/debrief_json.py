@@ -203,6 +203,7 @@ def _entry(graded: GradedEntry) -> dict[str, Any]:
         "arrival_heading_true_deg": degrees(entry.arrival_heading_true_deg),
         "expected": list(entry.expected),
         "flown": entry.kind,
+        "possible": list(entry.possible),
         "margin_deg": number(entry.margin_deg),
         "end_utc": _at(entry.end),
         "end_sd_s": _sd(entry.end),

@@ -43,9 +43,13 @@ def outbound_off_deg(inbound_course_true_deg: float, side: int, arrival_heading_
 
 
 def expected_entries(
-    inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float
+    inbound_course_true_deg: float,
+    side: int,
+    arrival_heading_true_deg: float,
+    within_deg: float = EITHER_WITHIN_DEG,
 ) -> tuple[EntryChoice, ...]:
-    """Entries that are right for an arrival heading: the sector's own first, then a neighbour within 5 degrees.
+    """Entries that are right for an arrival heading: the sector's own first, then a neighbour within 5 degrees
+    (``within_deg``: more, where the heading itself is known no better).
 
     On a boundary itself the own sector is the teardrop (0 and 70) or the parallel (110).
     """
@@ -57,8 +61,8 @@ def expected_entries(
         own = "parallel"
     either = [own]
     for boundary, below, above in _BOUNDARIES:
-        if abs(off - boundary) <= EITHER_WITHIN_DEG + _ROUNDING_DEG:
-            either.append(below if own == above else above)
+        if abs(float(wrap180(off - boundary))) <= within_deg + _ROUNDING_DEG:
+            either += [each for each in (below, above) if each not in either]
     return tuple(either)
 
 

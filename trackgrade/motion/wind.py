@@ -54,6 +54,11 @@ class WindFit:
         into = np.clip(time_s, self.first_s, self.last_s) - self.middle_s
         return self.towards_m_s + into[:, None] * self.drift_m_s2
 
+    def heading_sd_deg(self) -> float:
+        """Error of a heading from the ground velocity and this wind [deg]: that of a wind across over the airspeed."""
+        across_m_s = float(np.sqrt(np.trace(self.covariance[:2, :2]) / 2.0))
+        return float(np.degrees(across_m_s / max(self.airspeed_m_s, 1.0)))
+
     def as_wind(self, time_s: float | None = None) -> Wind:
         """In the words of the trade at a time (the middle where None is given), with the errors of the whole fit."""
         east, north = self.towards_m_s if time_s is None else self.at(np.array([time_s]))[0]

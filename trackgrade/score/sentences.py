@@ -76,6 +76,9 @@ def amount(value: float, unit: str, *, signed: bool = False) -> str:
 def entry_sentence(entry: GradedEntry) -> str:
     """The entry in a few sentences: what was asked, what was flown, and how."""
     flown = entry.flown
+    if flown.kind == "unclear" and len(flown.possible) > 1:
+        either = listed(list(flown.possible[:2]), "or")
+        return f"Entry {either}: the track fits both, so which was flown cannot be told."
     if flown.kind in ("none", "unclear"):
         return f"The entry is {'not seen' if flown.kind == 'none' else 'unclear'} in this track."
     expected = listed(list(flown.expected), "or") or "not known"

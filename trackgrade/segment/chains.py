@@ -12,11 +12,12 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.motion.motion import GRID_STEP_S
-from trackgrade.segment.entry import first_turn, outbound_leg, shape
+from trackgrade.segment.entry import arrival_heading
 from trackgrade.segment.events import Passage, Passages, mirror, turns_last
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
+from trackgrade.segment.procedures import read_entry
 
 #: A lap lasts at most this many times the leg, plus its turns at standard rate [s].
 LAP_LEGS, LAP_TURNS_S = 4.5, 420.0
@@ -101,7 +102,7 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
     if across and abs(float(wrap180(b.track_deg))) > ACROSS_ENDS_WITHIN_DEG:
         return False
     # From the direct sector it is a lap unless later laps show otherwise; from elsewhere only if it looks like one.
-    return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b)
+    return SECTOR_FROM_DEG < float(wrap180(a.heading_deg)) < SECTOR_TO_DEG or _is_direct(path, a, b, leg_s)
 
 
 def _crosswise(path: FlightPath, passages: Passages) -> list[Passage]:
@@ -116,13 +117,11 @@ def _crosswise(path: FlightPath, passages: Passages) -> list[Passage]:
     ]
 
 
-def _is_direct(path: FlightPath, a: Passage, b: Passage) -> bool:
-    """Whether a round begun far off the inbound course has the shape of a direct entry's lap, not of another entry."""
-    leg = outbound_leg(path, a.moment.epoch_s, b.moment.epoch_s)
-    if leg is None:
-        return True
-    crab = float(wrap180(b.heading_deg - b.track_deg))
-    return shape(path, leg, a.heading_deg, first_turn(path, a.moment.epoch_s, leg), crab) == "direct"
+def _is_direct(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
+    """Whether a round begun far off the inbound course is a direct entry's lap rather than another entry."""
+    came_deg, _ = arrival_heading(path, a)
+    readings = read_entry(path, a.moment.epoch_s, b.moment.epoch_s, came_deg, None, leg_s)
+    return readings[0].kind == "direct"
 
 
 def as_flown(passage: Passage, mirrored: bool) -> Passage:

@@ -56,9 +56,10 @@ class Lap:
 class Entry:
     """How the hold was entered.
 
-    ``expected`` lists every entry within 5 degrees of right, the sector's own first;
+    ``expected`` lists every entry within 5 degrees (and the heading's own error) of right, the sector's own first;
     ``margin_deg`` is the distance of the arrival heading from the nearest sector boundary.
     ``start`` is the first passage of the fix, ``end`` the passage that ends the entry.
+    ``possible``: the kinds it can have been, likeliest first; ``kind`` is "unclear" where more than one remains.
     ``remarks``: turned the wrong way, flown on the reciprocal course, and the like.
     """
 
@@ -74,6 +75,7 @@ class Entry:
     outbound_track_true_deg: float | None = None
     max_offset_nm: float | None = None
     non_holding_side_nm: float | None = None
+    possible: tuple[EntryKind, ...] = ()
     turned_wrong_way: bool = False
     reversed_pattern: bool = False
     remarks: tuple[str, ...] = ()

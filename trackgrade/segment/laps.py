@@ -7,7 +7,8 @@ reason told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,6 +36,9 @@ LATEST_FIX_TURN_S = 50.0
 #: It may begin a little early (s of it at standard rate, longer at a lower one), and even one unbroken turn through the
 #: whole lap is about one circle [deg].
 EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
+#: Between the turn back and the turn at the fix the roll-out lies no longer before it than this [s]; each is at least
+#: so much of a half circle [deg]; rolling out and in again takes this long [s].
+ROLL_OUT_BEFORE_S, PART_OF_TURN_DEG, ROLL_OUT_AND_IN_S = 30.0, 60.0, 4.0
 #: A turn from inbound to outbound, even from across and in a gale, is less than a full circle [deg].
 MOST_FIX_TURN_DEG = 345.0
 #: The half circle at the fix with a whole one flown straight on [deg].
@@ -69,6 +73,44 @@ OPEN_ROLLOUT_S = 3.0
 TIE_S = 1.0
 #: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
 LEAST_ABEAM_NM = 0.05
+
+
+def parted_over_the_fix(path: FlightPath, passages: Sequence[Passage]) -> FlightPath:
+    """The path with every turn that goes on over the fix made two: the turn back, and the turn at the fix.
+
+    With a short inbound leg, or positions far apart, the roll-out between them does not show in the turns; it lies
+    where the rate was least shortly before the fix.
+    """
+    turns: list[Turn] = []
+    for turn in path.turns:
+        for passage in passages:
+            part = _part(path, turn, passage)
+            if part is not None:
+                turns.append(part[0])
+                turn = part[1]
+        turns.append(turn)
+    return replace(path, turns=tuple(turns))
+
+
+def _part(path: FlightPath, turn: Turn, passage: Passage) -> tuple[Turn, Turn] | None:
+    """A turn before and after its slowest moment near the fix, where a good part of a half circle lies on each side."""
+    at = passage.moment.epoch_s
+    if not turn.start_epoch_s < at < turn.end_epoch_s or abs(float(wrap180(passage.track_deg))) > END_WITHIN_DEG:
+        return None
+    k0, k1 = path.index(max(turn.start_epoch_s, at - ROLL_OUT_BEFORE_S)), path.index(at)
+    rates = np.abs(path.rate_deg_s[k0 : k1 + 1])
+    slow = float(path.epoch_s[k0 + int(np.argmin(rates))])
+    before = path.value(path.heading_deg, slow) - path.value(path.heading_deg, turn.start_epoch_s)
+    after = path.value(path.heading_deg, turn.end_epoch_s) - path.value(path.heading_deg, slow)
+    if min(abs(before), abs(after)) < PART_OF_TURN_DEG or before * after < 0.0:
+        return None
+    # How long it was slow, either way; at least what a roll out of one turn and into the next takes.
+    sd_s = max(float(np.count_nonzero(rates < 0.5 * turn.rate_deg_s)) * GRID_STEP_S / 2.0, ROLL_OUT_AND_IN_S)
+    apart_s = ROLL_OUT_AND_IN_S / 2.0
+    return (
+        replace(turn, end_epoch_s=slow - apart_s, end_sd_s=sd_s, change_deg=before),
+        replace(turn, start_epoch_s=slow + apart_s, start_sd_s=sd_s, change_deg=after),
+    )
 
 
 @dataclass(frozen=True)

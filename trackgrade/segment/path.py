@@ -15,7 +15,11 @@ from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.motion.motion import AirMotion, Motion
 from trackgrade.motion.samples import Turn
+from trackgrade.motion.wind import WindFit
 from trackgrade.track.track import Floats
+
+#: Where no wind is known the ground track stands for the heading: off it by what drift usually is [deg].
+DRIFT_SD_DEG = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,6 +28,7 @@ class FlightPath:
 
     ``heading_deg`` and ``track_deg`` are unwrapped; ``across_sd_nm`` and ``lengthwise_sd_nm`` are the errors of the
     position across and along the ground track;
+    ``heading_sd_deg``: of a heading held, from that of the wind;
     ``turns`` carry ``change_deg`` positive toward the holding side.
     """
 
@@ -39,6 +44,7 @@ class FlightPath:
     lengthwise_sd_nm: Floats
     in_hole: npt.NDArray[np.bool_]
     turns: tuple[Turn, ...]
+    heading_sd_deg: float = 0.0
 
     def seen_as(self, *, reciprocal: bool, mirrored: bool) -> FlightPath:
         """The same flight against the reciprocal course, or against the other holding side, or both."""
@@ -71,7 +77,9 @@ class FlightPath:
         return float(np.interp(epoch_s, self.epoch_s, array))
 
 
-def flight_path(motion: Motion, air: AirMotion, turns: list[Turn], frame: HoldFrame) -> FlightPath:
+def flight_path(
+    motion: Motion, air: AirMotion, wind: WindFit | None, turns: list[Turn], frame: HoldFrame
+) -> FlightPath:
     """The motion on its even grid, turned into the hold's frame."""
     along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
     across_m, lengthwise_m = motion.trajectory.position_sd_m(motion.grid_s)
@@ -88,6 +96,7 @@ def flight_path(motion: Motion, air: AirMotion, turns: list[Turn], frame: HoldFr
         across_sd_nm=across_m / METRES_PER_NM,
         lengthwise_sd_nm=lengthwise_m / METRES_PER_NM,
         in_hole=motion.in_hole,
+        heading_sd_deg=DRIFT_SD_DEG if wind is None else wind.heading_sd_deg(),
         turns=tuple(
             replace(
                 turn,

@@ -20,10 +20,10 @@ from trackgrade.segment.chains import (
     out_along_course,
     without_overlaps,
 )
-from trackgrade.segment.entry import describe_entry, outbound_leg
+from trackgrade.segment.entry import describe_entry
 from trackgrade.segment.events import Passage, Passages, overlaps, passages_of, turns_last
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
-from trackgrade.segment.laps import NoLap, lap_between
+from trackgrade.segment.laps import NoLap, lap_between, parted_over_the_fix
 from trackgrade.segment.path import FlightPath
 
 #: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
@@ -39,8 +39,6 @@ ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 JUST_BEFORE_S = 40.0
 #: More turning than this since a passage of the fix is no entry but something else flown first [deg].
 MOST_TURNED_IN_ENTRY_DEG = 600.0
-#: The outbound leg of an entry begins this soon after the fix [s], and lasts no more than this many legs.
-LATEST_ENTRY_LEG_S, LONGEST_ENTRY_LEGS = 200.0, 2.5
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -49,6 +47,7 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
     passages = passages_of(path)
+    path = parted_over_the_fix(path, passages.inbound)
     found = chains_of(without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
     chains = [chain for chain in found if not other_course(path, chain) and not out_along_course(path, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
@@ -127,26 +126,24 @@ def _entry(
     first = chain[0].a
     wrong = chain[0].lap.wrong_side
     seen = path.seen_as(reciprocal=False, mirrored=wrong)
-    outward = _laps_outward_deg(seen, chain)
+    own = _own_laps_deg(seen, chain)
+
+    def described(arrival: Passage, end: Passage) -> Entry:
+        return describe_entry(seen, hold, as_flown(arrival, wrong), as_flown(end, wrong), leg_s, own, mirrored=wrong)
+
     since = first.moment.epoch_s - (ENTRY_LEGS * leg_s + ENTRY_TURNS_S * turns_last(path))
     earlier = [p for p in came if max(since, not_before) < p.moment.epoch_s < first.moment.epoch_s - JUST_BEFORE_S]
     if _begins_in_pattern(seen, chain[0], earlier):
-        entry = describe_entry(seen, hold, as_flown(first, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
-        return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
+        return _in_the_hold(described(first, chain[0].b), first), [], chain
     for passage in reversed(earlier):
         if _turned_deg(path, passage, first) > MOST_TURNED_IN_ENTRY_DEG:
             break
         if _is_abeam_of(passage, earlier) or not near_for_entry(path, passage, first, leg_s):
             continue
-        leg = outbound_leg(path, passage.moment.epoch_s, first.moment.epoch_s)
-        if (
-            leg is None
-            or leg.start_s - passage.moment.epoch_s > LATEST_ENTRY_LEG_S
-            or leg.end_s - leg.start_s > LONGEST_ENTRY_LEGS * leg_s + 30.0
-        ):
+        entry = described(passage, first)
+        if not entry.possible:
             continue
-        entry = describe_entry(seen, hold, as_flown(passage, wrong), as_flown(first, wrong), outward, mirrored=wrong)
-        if entry.kind == "direct":
+        if entry.possible[0] == "direct":
             lap = lap_between(seen, as_flown(passage, wrong), as_flown(first, wrong), any_start=True)
             if isinstance(lap, Lap):
                 return replace(entry, end=passage.moment), [replace(lap, wrong_side=wrong)], chain
@@ -155,13 +152,19 @@ def _entry(
     # where the line abeam the fix is first crossed outward.
     nearer = [p for p in came if 0.0 < first.moment.epoch_s - p.moment.epoch_s < JUST_BEFORE_S]
     arrival = min([*nearer, first], key=lambda p: abs(p.cross_nm))
-    entry = describe_entry(seen, hold, as_flown(arrival, wrong), as_flown(chain[0].b, wrong), outward, mirrored=wrong)
+    entry = described(arrival, chain[0].b)
     if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
-        return replace(entry, kind="unclear", end=first.moment, remarks=(BEGINS_IN_HOLD,)), [], chain
-    far_off = abs(float(wrap180(first.heading_deg))) > CROSSWISE_FROM_DEG
-    if len(chain) > 1 and far_off and entry.kind in ("teardrop", "parallel"):
+        return _in_the_hold(entry, first), [], chain
+    if len(chain) > 1 and entry.possible and entry.possible[0] != "direct":
         return entry, [], chain[1:]
-    return replace(entry, kind="direct", end=arrival.moment), [], chain
+    return replace(entry, end=arrival.moment), [], chain
+
+
+def _in_the_hold(entry: Entry, first: Passage) -> Entry:
+    """What is told of an entry that the record does not show."""
+    return replace(
+        entry, kind="unclear", possible=(), turned_wrong_way=False, end=first.moment, remarks=(BEGINS_IN_HOLD,)
+    )
 
 
 def _begins_in_pattern(path: FlightPath, first: FoundLap, earlier: list[Passage]) -> bool:
@@ -185,8 +188,8 @@ def _begins_in_pattern(path: FlightPath, first: FoundLap, earlier: list[Passage]
     return inside and LEAST_TURNED_IN_PATTERN_DEG < turned < 360.0 + LEAST_TURNED_IN_PATTERN_DEG
 
 
-def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
-    """How far the outbound legs of laps begun on the inbound course point into the holding side [deg]; None if few."""
+def _own_laps_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
+    """Heading of the outbound legs of laps begun on the inbound course, against that course [deg]; None without any."""
     angles = []
     for found in chain:
         start, end = found.lap.outbound_turn_end, found.lap.outbound_end
@@ -194,9 +197,8 @@ def _laps_outward_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
             continue
         if abs(float(wrap180(found.a.heading_deg))) > CROSSWISE_FROM_DEG:
             continue
-        k0, k1 = path.index(start.epoch_s), path.index(end.epoch_s)
-        d_along, d_cross = path.along_nm[k1] - path.along_nm[k0], path.cross_nm[k1] - path.cross_nm[k0]
-        angles.append(float(np.degrees(np.arctan2(d_cross, -d_along))))
+        leg = path.heading_deg[path.index(start.epoch_s) : path.index(end.epoch_s) + 1]
+        angles.append(180.0 + float(wrap180(np.median(leg) - 180.0)))
     return float(np.median(angles)) if angles else None
 
 
