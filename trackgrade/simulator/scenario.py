@@ -70,6 +70,8 @@ class Pilot:
     drift_rule : how the outbound heading is chosen: by the solved lap, by three times the inbound drift, or none
     widen : share of the ideal wait before the turn of a direct entry that comes from the non-holding side
     soft_rollout : eases out of turns over about the last 15 degrees instead of rolling out at once
+    fades_deg_s, fades_from_deg : rate of the last part of the turn back, from so many degrees short of the course on:
+        a slow capture (0: at the rate of the rest)
     parallel_return : how the parallel entry comes back: intercepts the course, or flies to the fix
     leaves : after the last lap goes straight on, turns away from the holding side, or starts one more lap and leaves it
     marks : presses a mark button when the watch is started
@@ -92,6 +94,8 @@ class Pilot:
     drift_rule: Literal["solved", "triple", "none"] = "solved"
     widen: float = 1.0
     soft_rollout: bool = False
+    fades_deg_s: float = 0.0
+    fades_from_deg: float = 35.0
     parallel_return: Literal["intercept", "fix"] = "intercept"
     leaves: Literal["straight", "away", "one more"] = "straight"
     marks: bool = False

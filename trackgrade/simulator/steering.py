@@ -145,6 +145,11 @@ class Steering:
         factor, swing = m.turn_rate_factor, radians(m.bank_swing_deg)
         cut = radians(self.pilot.intercept_deg)
         clean = m.aim_beyond_nm == 0.0 and not m.no_intercept
+        if self.pilot.fades_deg_s and clean and direction > 0:
+            yield from self._fade_onto_course(factor)
+            if lap is not None:
+                lap.inbound_level_n = self.s.n
+            return self.s.cross - self.aim
         if direction * ((self.crab - cut) - self.rel) % TWO_PI < radians(300) and direction > 0:
             yield from self._turn_part(self.crab - direction * cut, direction, factor, swing, trim=clean)
         miss = self._predicted_miss(cut)
@@ -162,6 +167,16 @@ class Steering:
             if lap is not None:
                 lap.inbound_level_n = self.s.n
         return miss
+
+    def _fade_onto_course(self, factor: float) -> Script:
+        """The turn back at the usual rate, and its last part at a low one: a slow capture of the course."""
+        s, p, sign = self.s, self.pilot, self.frame.side
+        yield from self._turn_part(self.crab - radians(p.fades_from_deg), 1, factor, 0.0, trim=True)
+        low = atan(self.v * radians(p.fades_deg_s) / GRAVITY_NM_S2)
+        while (left := wrap_pi(self.crab - self.rel)) > radians(2) and s.along < 0.0:
+            # Through the course already, or about to be: the rest at the usual rate.
+            late = s.cross - self.aim < self.v / self.w * (1 - cos(left))
+            yield sign * (self.meant_bank if late else low + 0.5 * s.bank_wander)
 
     def _turn_part(self, to_rel: float, direction: int, factor: float, swing: float, *, trim: bool) -> Script:
         """The first part of a turn, without rolling out."""
