@@ -66,12 +66,22 @@ def test_equal_to_a_reading_through_a_tree() -> None:
     np.testing.assert_allclose(track.alt_ft, np.array(coords)[:, 2] / 0.3048, rtol=1e-15)
 
 
-@pytest.mark.parametrize("mode", ["clampToGround", "relativeToGround", "clampToSeaFloor", ""])
+@pytest.mark.parametrize("mode", ["clampToGround", "relativeToGround", "clampToSeaFloor"])
 def test_a_height_that_is_not_above_the_sea_is_no_altitude(mode: str) -> None:
-    for text in (kml(track_text(mode=mode)), kml(extra=placemarks(FLIGHT, mode or "clampToGround"))):
+    for text in (kml(track_text(mode=mode)), kml(extra=placemarks(FLIGHT, mode))):
         track = read_track(text.encode())
         assert np.isnan(track.alt_ft).all()
-        assert any(f"altitudeMode is {mode or 'clampToGround'}" in note for note in track.notes)
+        assert any(f"altitudeMode is {mode}" in note for note in track.notes)
+
+
+def test_a_height_of_no_mode_is_taken_as_above_the_sea_and_said_to_be() -> None:
+    for text in (
+        kml(track_text(mode="")),
+        kml(extra=placemarks(FLIGHT, "")).replace("<altitudeMode></altitudeMode>", ""),
+    ):
+        track = read_track(text.encode())
+        np.testing.assert_allclose(track.alt_ft, [point.alt_ft for point in FLIGHT], atol=0.01)
+        assert any("no altitudeMode" in note for note in track.notes)
 
 
 def test_empty_elements_keep_times_and_places_in_step() -> None:

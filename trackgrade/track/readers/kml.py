@@ -1,7 +1,7 @@
 """KML 2.2 and 2.3 (OGC 07-147r2, 12-007r2) and KMZ: tracks with times, or placemarks that each have one.
 
 ``Track`` (``gx:Track`` in 2.2): as many ``when`` as ``coord``, in order. Coordinates are longitude, latitude and
-metres; they are heights above the sea only where ``altitudeMode`` is ``absolute``.
+metres: heights above the sea where ``altitudeMode`` is ``absolute``, and taken for that where there is no mode.
 """
 
 from __future__ import annotations
@@ -75,8 +75,10 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         provenance.append(Provenance("altitude", where, "m", "KML gives metres above the sea; made feet (× 1/0.3048)"))
     else:
         told.append("no altitude in the file")
-    if recorded.not_absolute:
-        modes = ", ".join(sorted(plain_text(mode, 30) for mode in recorded.not_absolute))
+    if "" in recorded.not_absolute:
+        told.append("what its heights are measured from is not said (no altitudeMode): taken as above the sea")
+    if other_modes := recorded.not_absolute - {""}:
+        modes = ", ".join(sorted(plain_text(mode, 30) for mode in other_modes))
         told.append(f"altitudes not used, as altitudeMode is {modes}: only absolute ones are above the sea")
     if recorded.uneven:
         told.append(f"{recorded.uneven} times or positions of tracks without their counterpart were left out")

@@ -13,7 +13,9 @@ from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.possible import MOST_POINTS
 from trackgrade.track.track import Floats
 
-_DEFAULT_MODE = "clampToGround"  # what KML says of a place without altitudeMode
+#: No altitudeMode. KML then draws on the ground; the number that a recorder wrote is metres above the sea all the same.
+_UNSAID = ""
+_ABOVE_THE_SEA = ("absolute", _UNSAID)
 _MOST_LABELS = 10_000
 _LONGEST_LABEL = 640
 _NO_PLACE = (float("nan"), float("nan"), float("nan"))
@@ -23,7 +25,7 @@ class Points:
     """Times and places in the order of the file.
 
     ``parts``: for each track with points the number of its placemark and its first row. ``not_absolute``: modes of
-    altitudes that are not above the sea. ``uneven``: times or places without their counterpart.
+    altitudes that are not said to be above the sea. ``uneven``: times or places without their counterpart.
     """
 
     def __init__(self) -> None:
@@ -56,10 +58,12 @@ class Points:
         self.add([when for when, _, _ in placed], [])
         for _, text, mode in placed:
             lon, lat, altitude = _place(text)
-            if mode != "absolute":
+            if mode not in _ABOVE_THE_SEA:
                 if altitude and altitude == altitude:
                     self.not_absolute.add(mode)
                 altitude = np.nan
+            elif mode == _UNSAID and altitude and altitude == altitude:
+                self.not_absolute.add(mode)
             self._places.extend((lon, lat, altitude))
 
     def end(self, mode: str) -> None:
@@ -71,8 +75,11 @@ class Points:
             self.parts.pop()
         elif mode != "absolute":
             altitudes = np.array(self._places[3 * first + 2 :: 3])
-            if np.any(np.nan_to_num(altitudes) != 0.0):
+            given = bool(np.any(np.nan_to_num(altitudes) != 0.0))
+            if given:
                 self.not_absolute.add(mode)
+                if mode == _UNSAID:
+                    return
             self._places[3 * first + 2 :: 3] = array("d", [np.nan]) * len(altitudes)
 
     def arrays(self) -> tuple[Floats, Floats, Floats, Floats]:
@@ -101,7 +108,7 @@ class KmlPass:
         self._placemark = 0
         self._in_track = False
         self._field, self._field_depth = "", 0
-        self._mode, self._many_mode = _DEFAULT_MODE, _DEFAULT_MODE  # of the track at hand, and of a MultiTrack
+        self._mode, self._many_mode = _UNSAID, _UNSAID  # of the track at hand, and of a MultiTrack
         self._cells: dict[str, str] = {}  # of the placemark at hand
         self._whens: list[str] = []  # of the track at hand, not yet numbers
         self._coords: list[str] = []
@@ -132,7 +139,7 @@ class KmlPass:
             self._placemark += 1
             self._cells = {}
         elif local == "MultiTrack":
-            self._many_mode = _DEFAULT_MODE
+            self._many_mode = _UNSAID
         elif local == "Track":
             self._in_track, self._mode = True, self._many_mode
             self.tracks.begin(self._placemark)
@@ -153,7 +160,7 @@ class KmlPass:
         if local == "Track":
             self.close()
         elif local == "MultiTrack":
-            self._many_mode = _DEFAULT_MODE
+            self._many_mode = _UNSAID
         elif local == "Placemark":
             self._whole_placemark()
 
@@ -199,7 +206,7 @@ class KmlPass:
         if not cells.get("when", "").strip():
             self.places += 1
             return
-        self._placed.append((cells["when"], cells["coordinates"], cells.get("altitudeMode", _DEFAULT_MODE).strip()))
+        self._placed.append((cells["when"], cells["coordinates"], cells.get("altitudeMode", _UNSAID).strip()))
         if len(self.labels) < _MOST_LABELS:
             self.labels.append(cells.get("name", "")[:_LONGEST_LABEL])
 
