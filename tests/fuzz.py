@@ -416,14 +416,13 @@ def shown_whole(debrief: object) -> None:
 
 
 def find_its_holds(path: Path, folder: Path, dice: random.Random) -> str:
-    from trackgrade.commands.find import plan_of
     from trackgrade.hold.holdfile import parse_hold, write_hold_file
     from trackgrade.segment.finding import find_holds
     from trackgrade.track.readers import read_track
 
     proposals = find_holds(read_track(path))
     for found in proposals:
-        assert parse_hold(write_hold_file(plan_of(found, "found"))).name == "found"
+        assert parse_hold(write_hold_file(found.plan("found"))).name == "found"
     return f"{min(len(proposals), 2)} holds"
 
 

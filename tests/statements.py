@@ -205,9 +205,9 @@ def slips(debrief: Json) -> Iterator[str]:
 
 def titles() -> dict[str, str]:
     """Name of each mistake by its title."""
-    from trackgrade.score.finding_words import MISTAKE_WORDS
+    from trackgrade.score.mistakes.table import MISTAKES
 
-    return {title: name for name, (title, _) in MISTAKE_WORDS.items()}
+    return {mistake.title: mistake.name for mistake in MISTAKES}
 
 
 RULES: tuple[Callable[[Json], Iterator[str]], ...] = (

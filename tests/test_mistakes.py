@@ -11,9 +11,8 @@ from tests import arithmetic_hold as arithmetic
 from tests import confusion
 from trackgrade.hold.hold import Leg
 from trackgrade.score.debrief import Debrief, Finding
-from trackgrade.score.finding_words import MISTAKE_WORDS
 from trackgrade.score.judging import judge
-from trackgrade.score.mistakes import MISTAKES, NAMES
+from trackgrade.score.mistakes.table import BY_NAME, MISTAKES
 from trackgrade.score.mistakes.wind import swings_through
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import load_standard
@@ -40,10 +39,10 @@ def test_a_flawless_hold_gets_specific_praise_and_nothing_else() -> None:
 
 
 def test_every_mistake_has_words_and_leads_only_to_known_ones() -> None:
-    assert len(NAMES) == len(set(NAMES)) >= 20
-    assert set(MISTAKE_WORDS) == set(NAMES)
+    assert len(BY_NAME) == len(MISTAKES) >= 20
     for mistake in MISTAKES:
-        assert mistake.leads_to <= set(NAMES)
+        assert all((mistake.title, mistake.advice, mistake.because))
+        assert mistake.leads_to <= set(BY_NAME)
 
 
 def test_outbound_time_left_alone_is_named_with_its_numbers() -> None:

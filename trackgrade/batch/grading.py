@@ -88,7 +88,7 @@ def plan_batch(
     track_arguments = [each for each in tracks if not each.lower().endswith(".toml")]
     hold_arguments = [*holds, *(each for each in tracks if each.lower().endswith(".toml"))]
     if not track_arguments:
-        raise UsageError("which flight? Give the track (GPX or CSV) before --hold HOLD.toml")
+        raise UsageError("which flight? Give the track (GPX, KML, IGC, NMEA or CSV) before --hold HOLD.toml")
     flights = plan_flights(find_tracks(track_arguments))
     if not hold_arguments:
         raise UsageError("which hold? Give --hold HOLD.toml; 'trackgrade find TRACK' writes one for you to edit")

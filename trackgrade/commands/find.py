@@ -13,8 +13,9 @@ from trackgrade.commands import console
 from trackgrade.errors import NoHoldFlown, UsageError
 
 if TYPE_CHECKING:
-    from trackgrade.hold.plan import HoldPlan
-    from trackgrade.segment.finding import HoldProposal
+    from trackgrade.segment.proposal import HoldProposal
+
+NOTHING = "no hold in this track: nowhere two turns the same way with a leg between, back to one point"
 
 
 @click.command(
@@ -23,31 +24,38 @@ if TYPE_CHECKING:
     epilog=f"Exit status: 0 found, 2 wrong usage or unreadable, 3 no hold in the track. {console.CAUTION}",
 )
 @click.argument("track")
+@click.option("--json", "json_path", metavar="FILE", help="Write the holds found, schema trackgrade.holds/1.")
 @click.option("--write", "folder", metavar="DIR", help="Write a hold file for each, ready to edit.")
 @click.option("--columns", metavar="MAP.toml", help="Columns map of a CSV (see: trackgrade columns).")
-def command(track: str, folder: str | None, columns: str | None) -> None:
+def command(track: str, json_path: str | None, folder: str | None, columns: str | None) -> None:
     """Look for racetracks in TRACK and propose a hold for each: fix, inbound course, turns, leg.
 
-    What was cleared may differ from what was flown: check fix and course against the chart before you grade.
+    What was cleared may differ from what was flown: check fix and course against the chart before you grade. Where
+    the track does not tell which end of a racetrack is the fix, both ends are given.
     """
     path = Path(track)
     if not path.is_file():
-        raise UsageError(f"{track}: this is no file; give one track (GPX or CSV)")
+        raise UsageError(f"{track}: this is no file; give one track (GPX, KML, IGC, NMEA or CSV)")
     from trackgrade.commands import summary
+    from trackgrade.exports import holds_json
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.segment.finding import find_holds
     from trackgrade.track.readers import read_track
 
+    spare_inputs([json_path], [track, columns])
     flight = read_track(path, columns)
     for note in summary.reading(flight.notes):
         console.note(f"  note: {note}")
     proposals = find_holds(flight)
+    if json_path is not None:
+        write_whole(Path(json_path), holds_json.to_text(proposals))
     if not proposals:
-        raise NoHoldFlown(
-            f"{path.name}: no hold in this track: nowhere two turns the same way with a leg between, back to one point"
-        )
+        raise NoHoldFlown(f"{path.name}: {NOTHING}")
     console.say(f"{console.plain(path.name)}: {len(proposals)} hold{'s' if len(proposals) > 1 else ''} flown")
-    console.say(console.table(HEADER, [row(each) for each in proposals], words=(4, 6)))
+    console.say(console.table(HEADER, rows(proposals), words=(4, 6)))
     console.say("Times are UTC; courses magnetic by the model and (true); ± is the scatter of the laps.")
+    if any(each.other_end is not None for each in proposals):
+        console.say("or: the track does not tell which end of the racetrack is the fix; the likelier stands first.")
     if folder is not None:
         _write(proposals, Path(folder), path)
     else:
@@ -58,39 +66,28 @@ def command(track: str, folder: str | None, columns: str | None) -> None:
 HEADER = ("hold", "flown", "laps", "inbound course", "turns", "leg", "fix", "altitude")
 
 
-def row(found: HoldProposal) -> tuple[str, ...]:
-    """A proposal as a row under `HEADER`."""
-    course = f"{plan_of(found, '').inbound_course_deg:05.1f} ({found.inbound_course_true_deg:05.1f})"
-    altitude = "-" if found.altitude_ft is None else f"{found.altitude_ft:,.0f} ft"
+def rows(proposals: list[HoldProposal]) -> list[tuple[str, ...]]:
+    """Proposals as rows under `HEADER`; the other end of a racetrack, where it may be the fix, below the first."""
+    made = []
+    for number, found in enumerate(proposals, start=1):
+        made.append(_row(f"hold {number}", found))
+        if found.other_end is not None:
+            made.append(_row("  or", found.other_end))
+    return made
+
+
+def _row(name: str, found: HoldProposal) -> tuple[str, ...]:
+    hold = found.hold
+    course = f"{found.plan().inbound_course_deg:05.1f} ({hold.inbound_course_true_deg:05.1f})"
     return (
-        found.name,
+        name,
         f"{_clock(found.start_epoch_s)}-{_clock(found.end_epoch_s)}",
         str(found.laps),
         course + _scatter(found.course_sd_deg, "°"),
-        found.turns,
-        f"{found.leg_minutes:g} min",
-        f"{found.fix_lat_deg:.4f} {found.fix_lon_deg:.4f}{_scatter(found.fix_sd_nm, ' NM')}",
-        altitude,
-    )
-
-
-def plan_of(found: HoldProposal, name: str) -> HoldPlan:
-    """A proposal as a hold plan, its course magnetic as charts give it (by the model, at the fix and date)."""
-    from trackgrade.earth.angles import wrap360
-    from trackgrade.earth.variation import magnetic_variation
-    from trackgrade.hold.hold import Leg
-    from trackgrade.hold.plan import HoldPlan, Position
-
-    day = dt.datetime.fromtimestamp(found.start_epoch_s, dt.UTC).date()
-    variation = magnetic_variation(found.fix_lat_deg, found.fix_lon_deg, found.altitude_ft or 0.0, day)
-    magnetic = round(float(wrap360(found.inbound_course_true_deg - variation.variation_deg)), 1)
-    return HoldPlan(
-        name=name,
-        inbound_course_deg=magnetic or 360.0,
-        fix=Position(found.fix_lat_deg, found.fix_lon_deg),
-        turns=found.turns,
-        leg=Leg(minutes=found.leg_minutes),
-        altitude_ft=found.altitude_ft,
+        hold.turns,
+        f"{hold.leg.minutes:g} min",
+        f"{hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}{_scatter(found.fix_sd_nm, ' NM')}",
+        "-" if hold.altitude_ft is None else f"{hold.altitude_ft:,.0f} ft",
     )
 
 
@@ -109,7 +106,7 @@ def _write(proposals: list[HoldProposal], folder: Path, track: Path) -> None:
             f"# Proposed from {found.laps} laps of {console.plain(track.name)}. What was flown, not what was cleared:\n"
             "# put in the fix, course, leg and guidance of the chart before you grade against it.\n"
         )
-        write_whole(target, text + write_hold_file(plan_of(found, name)))
+        write_whole(target, text + write_hold_file(found.plan(name)))
         console.say(f"Written: {target}")
 
 

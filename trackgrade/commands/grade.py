@@ -61,8 +61,8 @@ def command(
 ) -> None:
     """Find the holding pattern in each TRACK, measure its laps and grade them.
 
-    TRACK is a GPX or CSV file, a folder, or a pattern such as "flights/*.gpx". Prints a verdict with the lap
-    table and writes one report a flight.
+    TRACK is a GPX, KML, IGC, NMEA or CSV file, a folder, or a pattern such as "flights/*.gpx". Prints a verdict with
+    the lap table and writes one report a flight.
     """
     if pilot is None and (instructor or note or logbook):
         raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")

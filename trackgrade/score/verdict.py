@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trackgrade.score.debrief import Finding
-from trackgrade.score.mistakes.sighting import ITEM_ABOUT
+from trackgrade.score.mistakes.mistake import ITEM_ABOUT
 from trackgrade.score.results import ItemResult
 from trackgrade.score.sentences import amount, count_of, listed, sentence_of
 from trackgrade.score.standard import Standard

@@ -1,79 +1,54 @@
-"""Holds in a track that came with no hold file: racetracks, and which end of them is the fix.
+"""Holds in a track that came with no hold file: places and courses proposed by its turns, judged as laps are graded.
 
-A racetrack is a run of large turns in one direction with straight legs between them. Every second leg is the inbound
-leg; those that lead, lap after lap, along one line to one point are taken for it. What was cleared may be another
-fix a little further on: a proposal is a start for a hold file, to be checked.
+Each family of rounds (`rounds.py`) is a reading: a fix, an inbound course, a side. The same code that finds the laps of
+a known hold then says how many laps were flown there, and of readings that share their time the better one is kept.
+Which end of a racetrack is the fix is told by `ends.py`, where the track tells it. What was cleared may still be
+another hold: a proposal is a guess about the clearance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import replace
 
 import numpy as np
 
-from trackgrade.earth.angles import mean_direction_deg, wrap360
+from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.geodesy import LocalPlane, azimuth_distance
 from trackgrade.earth.units import METRES_PER_NM
-from trackgrade.hold.hold import TurnSide
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Hold, Leg
+from trackgrade.hold.plan import HoldPlan, Position
 from trackgrade.motion.airmass import wind_over
-from trackgrade.motion.motion import Motion, through_air, trace
-from trackgrade.motion.samples import Turn
+from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
 from trackgrade.motion.turns import find_turns
+from trackgrade.segment.ends import Reading, surely_first
+from trackgrade.segment.flown import Entry
+from trackgrade.segment.likeness import looks_flown
+from trackgrade.segment.path import flight_path
+from trackgrade.segment.placing import place
+from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
+from trackgrade.segment.rounds import Ground, Round, families
+from trackgrade.segment.visits import find_visits
 from trackgrade.track.cleaning import clean
 from trackgrade.track.thinning import thin
 from trackgrade.track.track import Floats, Track
 
-#: A turn of a hold goes through this much [deg]; in wind the two of a lap share 360 unequally.
-LEAST_TURN_DEG, MOST_TURN_DEG = 55.0, 320.0
-#: Two turns of one hold are this far apart at the most [s]: a leg of 20 NM at 120 kt.
-LONGEST_LEG_S = 620.0
-#: Straight flight between two turns that makes them turns of a racetrack and not of an orbit [s].
-LEAST_LEG_S = 8.0
-#: The turn begins about this long after the fix, which is when a pilot reacts (common practice, no source) [s].
-REACTION_S = 2.5
-#: The inbound course is read over the last part of the leg [s].
-COURSE_OVER_S = 30.0
-#: Passages of the fix of one hold scatter by less than this [NM].
-SAME_FIX_NM = 1.0
-#: One lap alone must come back closer than that [NM]; courses of one hold lie within this [deg].
-SAME_FIX_ONE_LAP_NM, SAME_COURSE_DEG = 0.3, 25.0
-#: Legs are proposed as 1 or 1.5 min where they come near it [s]; else as flown.
+#: Flight before the first round, where the entry is, and after the last, that is looked at [s].
+BEFORE_S, AFTER_S = 900.0, 420.0
+#: An aircraft holds at no less than this over the ground on average [kt]: walks and rides do not.
+SLOWEST_KT = 45.0
+#: Two proposals this close [NM, deg] are one hold, flown twice.
+SAME_FIX_NM, SAME_COURSE_DEG = 0.6, 20.0
+#: The first turn of an entry begins this near to the passage of the fix [s].
+FIRST_TURN_S = 25.0
+#: Lines of a survey lie no further apart [NM].
+ROW_NM = 4.0
+#: Legs are proposed as 1 or 1.5 min where they come near it [s a minute]; else as flown.
 NEAR_STANDARD_S = 20.0
 
 
-@dataclass(frozen=True)
-class HoldProposal:
-    """A hold that was flown, in the terms of a hold file. Times in s since 1970 (UTC).
-
-    ``course_sd_deg`` and ``fix_sd_nm``: scatter of its inbound legs (NaN with one) and of its passages of the fix.
-    """
-
-    name: str
-    fix_lat_deg: float
-    fix_lon_deg: float
-    inbound_course_true_deg: float
-    turns: TurnSide
-    leg_minutes: float
-    altitude_ft: float | None
-    laps: int
-    start_epoch_s: float
-    end_epoch_s: float
-    course_sd_deg: float
-    fix_sd_nm: float
-
-
-@dataclass(frozen=True)
-class _Leg:
-    """A straight leg between a turn and the fix: its times [s] and the ground track over its last part."""
-
-    start_s: float
-    end_s: float
-    course_deg: float
-
-
 def find_holds(track: Track) -> list[HoldProposal]:
-    """Every racetrack of at least one whole lap, in order of time.
+    """Every hold of at least one lap, those with most laps first.
 
     Raises
     ------
@@ -85,129 +60,175 @@ def find_holds(track: Track) -> list[HoldProposal]:
     middle = len(points) // 2
     plane = LocalPlane(float(points.lat_deg[middle]), float(points.lon_deg[middle]))
     motion = trace(cleaned, plane)
-    wind, _ = wind_over(motion, np.ones(len(motion.grid_s), dtype=bool))
-    turns = find_turns(motion, through_air(motion, motion.grid_s, wind), wind)
-    proposals = []
-    for run in _runs(turns):
-        proposal = _propose(motion, plane, run, points.epoch_s - motion.start_epoch_s, points.alt_ft)
-        if proposal is not None:
-            proposals.append(proposal)
-    return [replace(proposal, name=f"hold {k}") for k, proposal in enumerate(_distinct(proposals), 1)]
+    over_ground = through_air(motion, motion.grid_s, None)
+    ground = Ground.of(motion, over_ground, find_turns(motion, over_ground, None, refine=False))
+    alt_ft = _altitude_on(motion.grid_s, points.epoch_s - motion.start_epoch_s, points.alt_ft)
+    readings = [reading for stay in _stays(families(ground)) for reading in _readings(motion, ground, alt_ft, stay)]
+    return _merged([_proposal(pair, plane, motion, alt_ft) for pair in _chosen(readings)])
 
 
-def _distinct(proposals: list[HoldProposal]) -> list[HoldProposal]:
-    """Of proposals for one hold (an entry can look like a lap the other way round) the one with most laps."""
-    kept: list[HoldProposal] = []
-    for each in sorted(proposals, key=lambda p: (-p.laps, p.fix_sd_nm)):
-        if not any(_same_hold(each, other) for other in kept):
-            kept.append(each)
-    return sorted(kept, key=lambda p: p.start_epoch_s)
+def _altitude_on(grid_s: Floats, time_s: Floats, alt_ft: Floats) -> Floats:
+    known = np.isfinite(alt_ft)
+    if not known.any():
+        return np.full(len(grid_s), np.nan)
+    return np.asarray(np.interp(grid_s, time_s[known], alt_ft[known]))
 
 
-def _same_hold(one: HoldProposal, two: HoldProposal) -> bool:
-    _, apart_nm = azimuth_distance(one.fix_lat_deg, one.fix_lon_deg, two.fix_lat_deg, two.fix_lon_deg)
-    overlap = one.start_epoch_s < two.end_epoch_s and two.start_epoch_s < one.end_epoch_s
-    off = abs((one.inbound_course_true_deg - two.inbound_course_true_deg + 180.0) % 360.0 - 180.0)
-    return overlap or (float(apart_nm) < SAME_FIX_NM and off < SAME_COURSE_DEG)
+def _stays(found: list[list[Round]]) -> list[list[list[Round]]]:
+    """Families that overlap in time, together: readings of one stay."""
+    stays: list[list[list[Round]]] = []
+    until = -np.inf
+    for family in sorted(found, key=lambda each: each[0].start_s):
+        if family[0].start_s > until:
+            stays.append([])
+        stays[-1].append(family)
+        until = max(until, max(each.end_s for each in family))
+    return stays
 
 
-def _runs(turns: list[Turn]) -> list[list[Turn]]:
-    """Runs of large turns in one direction with straight legs between; two of them may be a lap."""
-    runs: list[list[Turn]] = []
-    for turn in turns:
-        if abs(turn.change_deg) < LEAST_TURN_DEG:
+def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Round]]) -> list[Reading]:
+    """The families of a stay that are holds, each placed and with its laps."""
+    stay = [family for family in stay if _by_an_aircraft(ground, family)]
+    if not stay:
+        return []
+    first = min(family[0].start_s for family in stay)
+    last = max(each.end_s for family in stay for each in family)
+    wind, _ = wind_over(motion, (motion.grid_s > first - 30.0) & (motion.grid_s < last + 20.0))
+    part = slice(ground.index(first - BEFORE_S), ground.index(last + AFTER_S) + 1)
+    window = replace(motion, grid_s=motion.grid_s[part], in_hole=motion.in_hole[part])
+    air = through_air(window, window.grid_s, wind)
+    turns = find_turns(window, air, wind, refine=False)
+    found = []
+    for family in stay:
+        placed = place(ground, family)
+        fix = placed.fix_nm
+        hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, Leg(minutes=max(placed.leg_s / 60.0, 1.0)))
+        shifted: AirMotion = replace(air, position_m=air.position_m - fix * METRES_PER_NM)
+        path = flight_path(window, shifted, wind, turns, HoldFrame(hold))
+        visits = [each for each in find_visits(path, hold).visits if not each.wrong_side]
+        laps = [lap for visit in visits for lap in visit.laps]
+        if visits:
+            like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
+            if visits[0].entry.kind in ("teardrop", "parallel"):
+                placed = place(ground, family, entered_s=_turned_at_the_fix(visits[0].entry, motion))
+            found.append(Reading(placed, path, tuple(visits), tuple(laps), motion.start_epoch_s, like))
+    return found
+
+
+def _turned_at_the_fix(entry: Entry, motion: Motion) -> float:
+    """When the first turn of an entry began, over the fix; without one, when the fix was passed [s of flight]."""
+    passed = entry.start.epoch_s if entry.start else motion.start_epoch_s
+    turned = entry.turn_start.epoch_s if entry.turn_start else passed
+    return (turned if abs(turned - passed) < FIRST_TURN_S else passed) - motion.start_epoch_s
+
+
+def _by_an_aircraft(ground: Ground, family: list[Round]) -> bool:
+    inside = np.concatenate([ground.speed_kt[ground.index(each.start_s) : ground.index(each.end_s)] for each in family])
+    return float(np.median(inside)) > SLOWEST_KT
+
+
+def _chosen(readings: list[Reading]) -> list[tuple[Reading, Reading | None, bool]]:
+    """Of readings that share their time the best with its other end, best first, and whether it is surely that end."""
+    chosen: list[tuple[Reading, Reading | None, bool]] = []
+    left = sorted(readings, key=lambda each: each.rank, reverse=True)
+    while left:
+        best = left[0]
+        together = [each for each in left if each.overlaps(best)]
+        left = [each for each in left if not each.overlaps(best)]
+        if not best.like_a_hold:
+            # What it is instead, a circuit or a survey, has another end too; but so has a hold, and it looks like one.
+            best = next((each for each in together if each.like_a_hold and each.is_other_end_of(best)), best)
+            if not best.like_a_hold or len(best.laps) < len(together[0].laps) - 1 or len(best.laps) < 2:
+                continue
+        other = next((each for each in together if each.like_a_hold and each.is_other_end_of(best)), None)
+        if other is None:
+            chosen.append((best, None, True))
             continue
-        last = runs[-1][-1] if runs else None
-        if (
-            last is not None
-            and last.change_deg * turn.change_deg > 0
-            and LEAST_LEG_S <= turn.start_epoch_s - last.end_epoch_s <= LONGEST_LEG_S
-            and abs(turn.change_deg) <= MOST_TURN_DEG
-        ):
-            runs[-1].append(turn)
-        else:
-            runs.append([turn])
-    return [run for run in runs if len(run) >= 2 and _goes_round(run)]
+        first, second, sure = surely_first(best, other)
+        chosen.append((first, None if sure else second, sure))
+    return chosen
 
 
-def _goes_round(run: list[Turn]) -> bool:
-    """Whether two turns in a row come to about a circle."""
-    pairs = [abs(a.change_deg + b.change_deg) for a, b in pairwise(run)]
-    return 280.0 <= float(np.median(pairs)) <= 440.0
+def _proposal(
+    pair: tuple[Reading, Reading | None, bool], plane: LocalPlane, motion: Motion, alt_ft: Floats
+) -> HoldProposal:
+    reading, other, sure = pair
+    proposal = _as_hold(reading, plane, motion, alt_ft)
+    if sure or other is None:
+        return proposal
+    return replace(proposal, which_end="either", other_end=_as_hold(other, plane, motion, alt_ft))
 
 
-def _propose(
-    motion: Motion, plane: LocalPlane, run: list[Turn], sample_s: Floats, alt_ft: Floats
-) -> HoldProposal | None:
-    """The better of two readings: the first, third, ... turn is the turn at the fix; or the second, fourth, ..."""
-    read = [_Reading.of(motion, run, first) for first in (0, 1)]
-    best = min(read, key=lambda each: each.scatter_nm)
-    most = SAME_FIX_NM if len(best.passages_nm) > 2 else SAME_FIX_ONE_LAP_NM
-    if not best.scatter_nm < most or not best.legs:
-        return None
-    course = mean_direction_deg(np.array([leg.course_deg for leg in best.legs]))
-    if not np.isfinite(course):
-        return None
-    fix = np.median(best.passages_nm, axis=0)
-    lat, lon = plane.to_geographic(fix[:1], fix[1:])
-    start_s, end_s = best.first_s, best.last_s
-    inside = (sample_s >= start_s) & (sample_s <= end_s) & np.isfinite(alt_ft)
-    off = np.array([(leg.course_deg - course + 180.0) % 360.0 - 180.0 for leg in best.legs])
+def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats) -> HoldProposal:
+    placed = reading.placed
+    east, north = placed.fix_nm
+    sin, cos = np.sin(np.radians(placed.course_deg)), np.cos(np.radians(placed.course_deg))
+    # A mile along the course on either side: north in the plane is not north at the fix, far from the middle.
+    lat, lon = plane.to_geographic(east + np.array([-sin, 0.0, sin]), north + np.array([-cos, 0.0, cos]))
+    course, _ = azimuth_distance(lat[0], lon[0], lat[2], lon[2])
+    start_s, end_s = reading.span_s
+    inside = alt_ft[np.searchsorted(motion.grid_s, start_s) : np.searchsorted(motion.grid_s, end_s) + 1]
+    plan = HoldPlan(
+        name=FOUND,
+        inbound_course_deg=round(float(wrap360(float(course))), 1) or 360.0,
+        fix=Position(round(float(lat[1]), 5), round(float(lon[1]), 5)),
+        north="true",
+        turns=placed.turns,
+        leg=Leg(minutes=_leg_minutes(reading.inbound_s)),
+        altitude_ft=float(np.round(np.median(inside), -2)) if np.isfinite(inside).all() and len(inside) else None,
+    )
     return HoldProposal(
-        name="",
-        fix_lat_deg=round(float(lat[0]), 5),
-        fix_lon_deg=round(float(lon[0]), 5),
-        inbound_course_true_deg=round(float(wrap360(course)), 1) or 360.0,
-        turns="right" if run[0].change_deg > 0 else "left",
-        leg_minutes=_leg_minutes(float(np.median([leg.end_s - leg.start_s for leg in best.legs]))),
-        altitude_ft=float(np.round(np.median(alt_ft[inside]), -2)) if np.any(inside) else None,
-        laps=len(best.passages_nm) - 1,
-        start_epoch_s=start_s + motion.start_epoch_s,
-        end_epoch_s=end_s + motion.start_epoch_s,
-        course_sd_deg=float(np.std(off, ddof=1)) if len(off) > 1 else float("nan"),
-        fix_sd_nm=best.scatter_nm,
+        resolved(plan, start_s + motion.start_epoch_s),
+        len(reading.laps),
+        start_s + motion.start_epoch_s,
+        end_s + motion.start_epoch_s,
+        fix_sd_nm=placed.scatter_nm,
+        course_sd_deg=placed.course_scatter_deg,
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Reading:
-    """A run of turns read one way: where the fix would have been passed (k, 2) [NM], the inbound legs to it, and
-    how far the passages lie apart. The inbound legs lead to one point, the outbound legs end where they may."""
-
-    passages_nm: Floats
-    legs: list[_Leg]
-    scatter_nm: float
-    first_s: float
-    last_s: float
-
-    @staticmethod
-    def of(motion: Motion, run: list[Turn], first: int) -> _Reading:
-        at = [max(run[k].start_epoch_s - REACTION_S, 0.0) for k in range(first, len(run), 2)]
-        legs = [_leg(motion, run[k - 1].end_epoch_s, run[k].start_epoch_s) for k in range(first or 2, len(run), 2)]
-        points, _, _ = motion.trajectory.at(np.array(at))
-        if (len(run) - 1 - first) % 2 == 1:  # the last turn was the turn back: the fix is passed once more
-            until = min(run[-1].end_epoch_s + LONGEST_LEG_S, float(motion.grid_s[-1]))
-            after = np.arange(run[-1].end_epoch_s, until, 1.0)
-            if len(after) > 2:
-                path, _, _ = motion.trajectory.at(after)
-                away = np.hypot(*(path - np.median(points, axis=0)).T)
-                nearest = int(np.argmin(away))
-                at.append(float(after[nearest]))
-                points = np.vstack([points, path[nearest]])
-                legs.append(_leg(motion, run[-1].end_epoch_s, at[-1] + REACTION_S))
-        points = points / METRES_PER_NM
-        spread = np.sqrt(np.mean(np.sum((points - np.median(points, axis=0)) ** 2, axis=1)))
-        scatter = float(spread) if len(points) > 1 else float("inf")
-        return _Reading(points, legs, scatter, at[0], at[-1])
+def _merged(proposals: list[HoldProposal]) -> list[HoldProposal]:
+    """Stays at one hold, made one; most laps first, then the earlier."""
+    kept: list[HoldProposal] = []
+    for each in sorted(proposals, key=lambda p: -p.laps):
+        same = next((k for k, other in enumerate(kept) if _same_hold(each.hold, other.hold)), None)
+        if same is None:
+            kept.append(each)
+            continue
+        other = kept[same]
+        kept[same] = replace(
+            other,
+            laps=other.laps + each.laps,
+            start_epoch_s=min(other.start_epoch_s, each.start_epoch_s),
+            end_epoch_s=max(other.end_epoch_s, each.end_epoch_s),
+        )
+    return sorted(_without_rows(kept), key=lambda p: (-p.laps, p.start_epoch_s))
 
 
-def _leg(motion: Motion, start_s: float, turn_s: float) -> _Leg:
-    """The leg from the end of one turn to the fix, which was passed shortly before the next."""
-    end_s = max(turn_s - REACTION_S, start_s)
-    since = max(start_s, end_s - COURSE_OVER_S)
-    position, _, _ = motion.trajectory.at(np.array([since, end_s]))
-    step = position[1] - position[0]
-    return _Leg(start_s, end_s, float(wrap360(np.degrees(np.arctan2(step[0], step[1])))))
+def _without_rows(proposals: list[HoldProposal]) -> list[HoldProposal]:
+    """Without those that follow each other at once on one course, each a little further: the lines of a survey."""
+    return [each for each in proposals if not any(other is not each and _next_row(each, other) for other in proposals)]
+
+
+def _next_row(one: HoldProposal, two: HoldProposal) -> bool:
+    apart_s = max(two.start_epoch_s - one.end_epoch_s, one.start_epoch_s - two.end_epoch_s)
+    lap_s = (one.end_epoch_s - one.start_epoch_s) / one.laps
+    _, apart_nm = azimuth_distance(
+        one.hold.fix_lat_deg, one.hold.fix_lon_deg, two.hold.fix_lat_deg, two.hold.fix_lon_deg
+    )
+    off = abs(float(wrap180(one.hold.inbound_course_true_deg - two.hold.inbound_course_true_deg)))
+    return (
+        one.hold.turns == two.hold.turns
+        and apart_s < 1.5 * lap_s
+        and float(apart_nm) < ROW_NM
+        and off < SAME_COURSE_DEG
+    )
+
+
+def _same_hold(one: Hold, two: Hold) -> bool:
+    _, apart_nm = azimuth_distance(one.fix_lat_deg, one.fix_lon_deg, two.fix_lat_deg, two.fix_lon_deg)
+    off = abs(float(wrap180(one.inbound_course_true_deg - two.inbound_course_true_deg)))
+    return one.turns == two.turns and float(apart_nm) < SAME_FIX_NM and off < SAME_COURSE_DEG
 
 
 def _leg_minutes(seconds: float) -> float:

@@ -7,11 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from trackgrade.score.debrief import Finding
-from trackgrade.score.finding_words import PRAISE_WORDS
 from trackgrade.score.flight import Flight
-from trackgrade.score.mistakes.sighting import ITEM_ABOUT, About
+from trackgrade.score.mistakes.mistake import ITEM_ABOUT, About
 from trackgrade.score.sentences import amount, count_of
 
+#: Title and a line for what was flown well.
+PRAISE_WORDS: dict[str, tuple[str, str]] = {
+    "inbound_times": ("Inbound times on the mark", "Keep the way you time the outbound leg."),
+    "course": ("Inbound course held closely", "Keep the same cut and bracketing."),
+    "altitude": ("Altitude held closely", "Keep the trim and scan of these turns."),
+    "airspeed": ("Airspeed held closely", "Keep that power setting for this speed."),
+    "drift": ("Wind correction right", "Keep working out the outbound heading before the turn ends."),
+    "entry": ("Entry as the sector asks", "Keep reading it off the heading indicator."),
+}
 #: Half the limit, on every lap, is worth a word: a choice.
 WELL_WITHIN = 0.5
 #: So much praise at most.

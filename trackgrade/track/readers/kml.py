@@ -79,7 +79,10 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         told.append("what its heights are measured from is not said (no altitudeMode): taken as above the sea")
     if other_modes := recorded.not_absolute - {""}:
         modes = ", ".join(sorted(plain_text(mode, 30) for mode in other_modes))
-        told.append(f"altitudes not used, as altitudeMode is {modes}: only absolute ones are above the sea")
+        told.append(
+            f"altitudes not used, as altitudeMode is {modes}: only absolute ones are above the sea. "
+            "If these are, write so into the file"
+        )
     if recorded.uneven:
         told.append(f"{recorded.uneven} times or positions of tracks without their counterpart were left out")
     if seen.lines:
