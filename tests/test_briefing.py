@@ -27,6 +27,7 @@ from trackgrade.briefing.leaving import (
     lap_lasting,
     plan_leaving,
 )
+from trackgrade.caution import CAUTION
 from trackgrade.commands import main
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.holdfile import parse_hold
@@ -295,7 +296,7 @@ class TestPage:
         text = flat(html)
         for sentence in (words.course_to_set(brief), words.air(brief), words.drift(brief), *words.correction(brief)):
             assert flat(sentence) in text
-        assert words.CAUTION in text
+        assert CAUTION in text
 
     @pytest.mark.parametrize("text", [HOLD, VOR])
     @pytest.mark.parametrize("wind", [(0.0, 0.0), (143.0, 60.0), (100.0, 40.0), (143.0, 300.0)])

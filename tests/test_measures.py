@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from tests import arithmetic_hold as arithmetic
+from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Leg
-from trackgrade.hold.planning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import Debrief, ItemResult
 from trackgrade.score.entry_measures import sector_miss_deg

@@ -15,7 +15,7 @@ PACKAGE = Path(trackgrade.__file__).parent
 
 #: Rooms in the order data runs through them. Rooms on one line do not know each other unless allowed below.
 ORDER = [
-    ["errors"],
+    ["errors", "caution"],
     ["files"],
     ["earth"],
     ["track"],

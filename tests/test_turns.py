@@ -7,9 +7,10 @@ import pytest
 
 from tests.arithmetic_flight import HOLD, START_S, Flight, Piece, fly, keep, laps, record, straight, turn
 from trackgrade.earth.geodesy import LocalPlane
+from trackgrade.earth.turning import bank_for_rate_deg
 from trackgrade.motion.motion import through_air, trace
 from trackgrade.motion.samples import Turn
-from trackgrade.motion.turns import bank_deg, find_turns, in_epoch_time, threshold_deg_s
+from trackgrade.motion.turns import find_turns, in_epoch_time, threshold_deg_s
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.cleaning import clean
 from trackgrade.track.track import Track
@@ -165,7 +166,7 @@ def test_a_turn_that_ends_in_a_hole_has_a_wide_error() -> None:
     ],
 )
 def test_bank_of_a_coordinated_turn(tas_kt: float, rate: float, bank: float, within: float) -> None:
-    assert bank_deg(rate, tas_kt * M_S_PER_KT) == pytest.approx(bank, abs=within)
+    assert bank_for_rate_deg(tas_kt, rate) == pytest.approx(bank, abs=within)
 
 
 def test_bank_of_a_turn_flown() -> None:

@@ -9,9 +9,10 @@ import pytest
 
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.atmosphere import tas_by_density_kt
+from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s, turn_radius_nm
 from trackgrade.earth.units import FT_PER_NM
 from trackgrade.hold.hold import Hold, Leg
-from trackgrade.hold.planning import air_of, bank_for_rate_deg, rate_for_bank_deg_s, solve_lap, turn_radius_nm
+from trackgrade.hold.planning import air_of, solve_lap
 from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.hold.setup import default_leg
 

@@ -95,8 +95,8 @@ class Brief:
     @property
     def target_s(self) -> float:
         """What the inbound leg must last [s]; NaN for a leg in NM on a course that cannot be flown."""
-        minutes = self.hold.leg.minutes
-        return self.solved.target_inbound_s if minutes is None else 60.0 * minutes
+        seconds = self.hold.leg.seconds
+        return self.solved.target_inbound_s if seconds is None else seconds
 
 
 def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_true: bool = False) -> Brief:
@@ -210,8 +210,8 @@ def _entries(hold: Hold, conditions: Conditions, solved: SolvedLap, heading_true
 
 def _entry_leg_s(hold: Hold, solved: SolvedLap) -> float:
     """AIM 5-3-8: the parallel and teardrop legs last the leg's minute (or its NM at this speed)."""
-    if hold.leg.minutes is not None:
-        return 60.0 * hold.leg.minutes
+    if hold.leg.seconds is not None:
+        return hold.leg.seconds
     return (hold.leg.nm or 0.0) / solved.tas_kt * 3600.0
 
 

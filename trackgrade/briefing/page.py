@@ -13,6 +13,7 @@ from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.drawing import draw
 from trackgrade.briefing.leaving import clock
 from trackgrade.briefing.receivers import Receiver, dme_reading, receivers
+from trackgrade.caution import CAUTION
 from trackgrade.drawing import frame
 from trackgrade.hold.courses import course_name, variation_name
 
@@ -150,7 +151,7 @@ def contents(brief: Brief) -> Page:
             for each in (plan.last_laps if plan else ())
         ),
         drawing=draw(brief),
-        caution=words.CAUTION,
+        caution=CAUTION,
         version=__version__,
     )
 

@@ -12,11 +12,6 @@ from trackgrade.hold.guidance import flag_words
 from trackgrade.hold.planning import SHORT_OF_COURSE_NM, SolvedLap
 from trackgrade.hold.rules import RuleLap, worth_outbound_s
 
-CAUTION = (
-    "A training aid: not for navigation, not an official evaluation. Your clearance, your charts, your instructor "
-    "or examiner, and the rules where you fly, decide."
-)
-
 #: How a note of the hold begins that is a warning.
 WARNING = "Warning: "
 

@@ -66,7 +66,7 @@ def command(
 
     spare_inputs([html], [hold, standard])
     plan = read_hold_file(hold)  # a wrong file is told at once, before numpy is loaded
-    from trackgrade.briefing import screen, words
+    from trackgrade.briefing import screen
     from trackgrade.hold.setup import resolve
     from trackgrade.verbs import brief as prepare
 
@@ -89,7 +89,7 @@ def command(
     )
     for text, heading in screen.lines(brief):
         console.say(console.emphasise(text) if heading else text)
-    console.note(words.CAUTION)
+    console.note(console.CAUTION)
     if html is not None:
         from trackgrade.briefing import page
 

@@ -12,10 +12,7 @@ from contextlib import contextmanager
 
 import click
 
-CAUTION = (
-    "A training aid: not for navigation, not an official evaluation. Your instructor or examiner, and the"
-    " rules where you fly, decide."
-)
+from trackgrade.caution import CAUTION as CAUTION
 
 #: Colours of the four results of an item; words carry the meaning, colour only helps.
 RESULT_COLOURS = {"within": "green", "brief excursion": "yellow", "outside": "red", "not measurable": None}

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from trackgrade.commands import console
+from trackgrade.hold.courses import heading_name
 
 MOST_LAPS = 8
 MOST_NOTES = 6
@@ -110,7 +111,7 @@ def _wind(debrief: Json) -> str:
         return "Wind not measurable."
     airspeed = debrief.get("true_airspeed_kt")
     return (
-        f"Wind {wind['from_true_deg']:03.0f} true at {wind['speed_kt']:.0f} kt"
+        f"Wind {heading_name(wind['from_true_deg'])} true at {wind['speed_kt']:.0f} kt"
         + (f", true airspeed {airspeed:.0f} kt" if airspeed is not None else "")
         + f" (from the {wind['source']})."
     )

@@ -15,6 +15,11 @@ class Leg:
     minutes: float | None = None
     nm: float | None = None
 
+    @property
+    def seconds(self) -> float | None:
+        """What the inbound leg must last [s]; None for a leg in NM."""
+        return None if self.minutes is None else 60.0 * self.minutes
+
 
 @dataclass(frozen=True)
 class Guidance:

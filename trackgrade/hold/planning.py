@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trackgrade.earth.angles import wrap180, wrap360
-from trackgrade.earth.units import KT_PER_M_S, STANDARD_GRAVITY_M_S2
+from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s, turn_radius_nm
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.lapshape import Air, Floats, LapShape, lap_phases, lap_shape, trace, turns_of
 
@@ -102,21 +102,6 @@ class SolvedLap:
         return math.hypot(self.outbound_end_along_nm, self.outbound_end_cross_nm)
 
 
-def bank_for_rate_deg(tas_kt: float, rate_deg_s: float) -> float:
-    """Bank of a coordinated level turn [deg]: tan(bank) = V w / g (PHAK ch. 5)."""
-    return math.degrees(math.atan(tas_kt / KT_PER_M_S * math.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2))
-
-
-def rate_for_bank_deg_s(tas_kt: float, bank_deg: float) -> float:
-    """Rate of a coordinated level turn [deg/s]: g tan(bank) / V; 1,091 tan(bank) / kt (PHAK ch. 5)."""
-    return math.degrees(STANDARD_GRAVITY_M_S2 * math.tan(math.radians(bank_deg)) / (tas_kt / KT_PER_M_S))
-
-
-def turn_radius_nm(tas_kt: float, rate_deg_s: float) -> float:
-    """Radius in still air [NM]: speed over rate, V / (60 pi) at 3 degrees a second."""
-    return tas_kt / 3600.0 / math.radians(rate_deg_s)
-
-
 def solve_lap(
     hold: Hold,
     tas_kt: float,
@@ -141,7 +126,7 @@ def solve_lap(
     if air.wind_speed_nm_s > MOST_WIND_SHARE * air.tas_nm_s:
         return describe.nothing(f"The wind is {air.wind_speed_nm_s / air.tas_nm_s:.0%} of the airspeed: {NO_HOLD}")
     if target_inbound_s is None:
-        target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else 60.0 * (hold.leg.minutes or 1.0)
+        target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else hold.leg.seconds or 60.0
     shape = _closing(air, target_inbound_s, short_of_course_nm) if target_inbound_s < LONGEST_LAP_S else None
     if target_inbound_s >= LONGEST_LAP_S or (shape is not None and not _bounded(shape, target_inbound_s)):
         return describe.nothing(f"A lap with {target_inbound_s:.0f} s inbound would take too long: {NO_HOLD}")
@@ -393,7 +378,7 @@ class _Describer:
             wind_from_true_deg=self.wind_from_true_deg,
             wind_kt=self.wind_kt,
             turn_rate_deg_s=rate,
-            bank_deg=bank_for_rate_deg(tas_kt, rate),
+            bank_deg=float(bank_for_rate_deg(tas_kt, rate)),
             turn_radius_nm=turn_radius_nm(tas_kt, rate),
             roll_s=self.air.roll_s,
         )

@@ -5,24 +5,21 @@ from __future__ import annotations
 import datetime
 import math
 
+from trackgrade.caution import CAUTION as CAUTION
+from trackgrade.earth.units import decimals
+from trackgrade.hold.courses import heading_name
 from trackgrade.logbook.history import HoldFlown
 from trackgrade.logbook.trends import FEWEST_SESSIONS, Convergence, InboundProgress, ItemProgress, Share, Trend
-
-CAUTION = (
-    "A training aid: not for navigation, not an official evaluation. Your instructor or examiner, and the rules"
-    " where you fly, decide."
-)
 
 #: A sign beside the words, so that no meaning rests on colour.
 CLAIM_SIGNS = {"better": "▲", "worse": "▼", "no clear trend": "=", "too few sessions": "…"}
 
-_PLACES = {"ft": 0, "kt": 1, "s": 1, "deg": 1, "deg/s": 2, "NM": 2, "of full scale": 2, "turn radii": 2}
 _SIGNS = {"deg": "°", "deg/s": "°/s"}
 
 
 def number(value: float, unit: str, *, signed: bool = False, places: int | None = None) -> str:
     """A value in its unit, with as many places as the unit deserves: "12 ft", "+3.4 s", "0.25 of full scale"."""
-    places = _PLACES.get(unit, 1) if places is None else places
+    places = decimals(unit, mean=True) if places is None else places
     text = f"{value:+.{places}f}" if signed else f"{value:.{places}f}"
     if float(text) == 0:
         text = f"{0:.{places}f}"
@@ -34,7 +31,7 @@ def number(value: float, unit: str, *, signed: bool = False, places: int | None 
 
 def _places_that_show(unit: str, *values: float) -> int:
     """Places at which no value other than zero reads as zero, four at most."""
-    places = _PLACES.get(unit, 1)
+    places = decimals(unit, mean=True)
     while places < 4 and any(value and not round(value, places) for value in values):
         places += 1
     return places
@@ -42,7 +39,7 @@ def _places_that_show(unit: str, *values: float) -> int:
 
 def brief(value: float, unit: str) -> str:
     """A value for a narrow cell: a unit of several words stays with the column's head."""
-    return number(value, "" if " " in unit else unit, places=_PLACES.get(unit, 1))
+    return number(value, "" if " " in unit else unit, places=decimals(unit, mean=True))
 
 
 def percent(value: float | None) -> str:
@@ -163,7 +160,7 @@ def wind_words(hold: HoldFlown) -> str:
     """ "14 kt from 240° true: 12 ahead, 7 from the holding side (inbound)"."""
     if hold.wind_kt is None or hold.wind_from_true_deg is None:
         return "not known"
-    return f"{hold.wind_kt:.0f} kt from {hold.wind_from_true_deg % 360:03.0f}° true"
+    return f"{hold.wind_kt:.0f} kt from {heading_name(hold.wind_from_true_deg)}° true"
 
 
 def components(head_kt: float | None, cross_kt: float | None) -> str:

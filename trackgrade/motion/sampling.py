@@ -6,7 +6,8 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.earth.atmosphere import cas_from_tas_kt
-from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM, STANDARD_GRAVITY_M_S2
+from trackgrade.earth.turning import bank_for_rate_deg
+from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.channels import trusted_channels
@@ -42,7 +43,7 @@ def sample(
     ias = logged.ias_kt
     if ias is None and logged.tas_kt is not None and np.any(np.isfinite(altitude)):
         ias = cas_from_tas_kt(logged.tas_kt, altitude)
-    bank = np.degrees(np.arctan(air.airspeed_m_s * np.radians(air.heading_rate_deg_s) / STANDARD_GRAVITY_M_S2))
+    bank = bank_for_rate_deg(tas, air.heading_rate_deg_s)
     gap_before = np.zeros(len(track), dtype=bool)
     for gap in clean.gaps:
         gap_before[int(np.searchsorted(track.epoch_s, gap.end_epoch_s))] = True

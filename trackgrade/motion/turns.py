@@ -12,7 +12,8 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.units import STANDARD_GRAVITY_M_S2
+from trackgrade.earth.turning import bank_for_rate_deg
+from trackgrade.earth.units import KT_PER_M_S
 from trackgrade.motion.edges import Edge, fit_edges
 from trackgrade.motion.motion import GRID_STEP_S, AirMotion, Motion
 from trackgrade.motion.samples import Turn
@@ -123,7 +124,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
                 end_sd_s=errors[1],
                 change_deg=change_deg,
                 rate_deg_s=abs(steady),
-                bank_deg=bank_deg(abs(steady), speed),
+                bank_deg=float(bank_for_rate_deg(speed * KT_PER_M_S, abs(steady))),
                 threshold_deg_s=bound,
             )
         )
@@ -136,11 +137,6 @@ def in_epoch_time(turns: list[Turn], start_epoch_s: float) -> tuple[Turn, ...]:
         replace(turn, start_epoch_s=turn.start_epoch_s + start_epoch_s, end_epoch_s=turn.end_epoch_s + start_epoch_s)
         for turn in turns
     )
-
-
-def bank_deg(rate_deg_s: float, airspeed_m_s: float) -> float:
-    """Bank of a coordinated level turn [deg]: tan(bank) = V * rate / g."""
-    return float(np.degrees(np.arctan(airspeed_m_s * np.radians(rate_deg_s) / STANDARD_GRAVITY_M_S2)))
 
 
 def _widen_for_hole(

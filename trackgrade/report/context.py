@@ -26,12 +26,6 @@ from trackgrade.report.summary import Fact, Point
 from trackgrade.report.timeline import Stretch, lay_out
 from trackgrade.score.debrief import Debrief
 
-#: Shown wherever a verdict is, where the debrief brings no cautions of its own.
-CAUTION = (
-    "A training aid. Not for navigation, not an official evaluation. "
-    "Your instructor, the examiner and the rules where you fly come first."
-)
-
 
 @dataclass(frozen=True)
 class Page:
@@ -117,7 +111,7 @@ def page_of(debrief: Debrief) -> Page:
         title=debrief.hold.name,
         hold_facts=summary.hold_facts(debrief),
         flight_facts=summary.flight_facts(debrief),
-        cautions=debrief.cautions or (CAUTION,),
+        cautions=debrief.cautions,
         verdict=debrief.verdict,
         work_on=tuple(summary.point(debrief, timeline, each) for each in debrief.work_on),
         praise=tuple(summary.point(debrief, timeline, each) for each in debrief.praise),

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from trackgrade import __version__
+from trackgrade.earth.units import decimals
 from trackgrade.hold.courses import heading_name, variation_name
 from trackgrade.report.numbers import (
     DASH,
@@ -96,11 +97,10 @@ def _entry_numbers(entry: GradedEntry) -> Iterator[tuple[str, str, Number]]:
 
 def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
     for k, item in enumerate(each for each in debrief.items if each.lap is None):
-        unit = "°" if item.unit == "deg" else "°/s" if item.unit == "deg/s" else item.unit
-        places = 0 if unit in ("ft", "kt", "°", "KIAS") else 2 if unit in ("NM", "of full scale") else 1
+        unit = item.unit.replace("deg", "°")
         asked = debrief.standard.item(item.item)
         signed = item.item != "entry" and (asked is None or asked.counts != "not above")
-        number = item_number(item, f"{item.title}, {item.scope}", places=places, signed=signed)
+        number = item_number(item, f"{item.title}, {item.scope}", places=decimals(item.unit), signed=signed)
         limit = DASH if item.limit is None else f"{figure(item.limit, places_of(item.limit))} {unit}"
         yield ItemRow(
             title=item.title,

@@ -25,7 +25,6 @@ from trackgrade import __version__
 from trackgrade.files import write_whole
 from trackgrade.report import FIGURE_KINDS, figure_plan, figure_time
 from trackgrade.report import figure_style as style
-from trackgrade.report.context import CAUTION
 from trackgrade.report.figure_plan import Plan
 from trackgrade.report.figure_time import Panel
 from trackgrade.report.limits import corridor_share, share_words
@@ -166,7 +165,7 @@ def _header(page: _Page, debrief: Debrief) -> float:
 
 
 def _footer(page: _Page, debrief: Debrief) -> None:
-    text = " ".join(debrief.cautions or (CAUTION,))
+    text = " ".join(debrief.cautions)
     lines = style.wrap(text, RIGHT - LEFT, 7.0, 2)
     y = HEIGHT - 0.26 - 0.13 * (len(lines) - 1)
     for number, line in enumerate(lines):

@@ -12,8 +12,8 @@ from typing import Any
 from urllib.parse import quote
 
 from trackgrade import __version__
+from trackgrade.caution import CAUTION
 from trackgrade.drawing import frame
-from trackgrade.report.context import CAUTION
 from trackgrade.report.numbers import RESULT_CLASSES, RESULT_SIGNS
 
 

@@ -194,8 +194,7 @@ def _own_needle(column: LapColumn) -> Number:
 def _other_needle(column: LapColumn) -> Number:
     """A hold on a VOR read again as a GPS would have shown it in the terminal area, and the other way round."""
     words = "The same leg on the other needle"
-    others = [each for each in column.lap.needles if each.kind != column.lap.own_needle.kind]
-    reading = next((each for each in others if each.full_scale == 1.0), others[0])
+    reading = column.lap.other_needle
     if reading.largest is None:
         return column.cell(words, _unknown(reading.why))
     unit = "°" if reading.unit == "deg" else f" {reading.unit}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -10,16 +10,11 @@ import numpy.typing as npt
 
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.guidance import flag_is_to, gps_needle, station_of, vor_needle
-from trackgrade.hold.hold import Hold
+from trackgrade.hold.guidance import flag_is_to, station_of
 from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.needles import Needle, other_needle, own_needle, shown_share
 from trackgrade.track.track import Floats
-
-#: Full scale of the needle that the hold does not use, for reading the same legs both ways: the terminal scale of
-#: a GPS (AIM 1-1-17) and ten degrees of a VOR (common; sources give 10 to 12).
-OTHER_GPS_NM = 1.0
-OTHER_VOR_DEG = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,27 +32,20 @@ class NeedleLine:
     own: bool
 
 
-def needle_lines(debrief: Debrief) -> tuple[NeedleLine, ...]:
-    """Both needles, the hold's own first."""
-    hold = debrief.hold
-    lines = (_gps(hold, debrief.samples), _vor(hold, debrief.samples))
-    return lines if lines[0].own else lines[::-1]
+def needle_lines(debrief: Debrief) -> tuple[NeedleLine, NeedleLine]:
+    """Both needles, the hold's own first: those that the legs are graded and read by."""
+    return _line(own_needle(debrief.hold), debrief.samples), _line(other_needle(debrief.hold), debrief.samples)
 
 
-def _gps(hold: Hold, samples: Samples) -> NeedleLine:
-    own = hold.guidance.kind == "gps"
-    full_nm = hold.guidance.full_scale_nm if own else OTHER_GPS_NM
-    share = hold.side * gps_needle(samples.cross_nm, full_nm)
-    return NeedleLine("gps", f"GPS needle, full scale {full_nm:g} NM", share, samples.along_nm < 0.0, own)
-
-
-def _vor(hold: Hold, samples: Samples) -> NeedleLine:
-    own = hold.guidance.kind == "vor"
-    if not own:
-        hold = replace(hold, guidance=replace(hold.guidance, full_scale_deg=OTHER_VOR_DEG))
-    lat, lon = HoldFrame(hold).to_geographic(samples.along_nm, samples.cross_nm)
-    station_lat, station_lon, _ = station_of(hold)
-    _, away = azimuth_distance(hold.fix_lat_deg, hold.fix_lon_deg, station_lat, station_lon)
+def _line(needle: Needle, samples: Samples) -> NeedleLine:
+    hold = needle.hold
+    share = hold.side * shown_share(needle, samples.along_nm, samples.cross_nm)
+    if needle.kind == "gps":
+        label = f"GPS needle, full scale {needle.full_scale:g} NM"
+        return NeedleLine(needle.kind, label, share, samples.along_nm < 0.0, needle.own)
+    lat, lon, _ = station_of(hold)
+    _, away = azimuth_distance(hold.fix_lat_deg, hold.fix_lon_deg, lat, lon)
     where = "at the fix" if float(away) < 0.1 else f"{float(away):.1f} NM from the fix"
-    label = f"VOR needle, station {where}, full scale {hold.guidance.full_scale_deg:g}°"
-    return NeedleLine("vor", label, hold.side * vor_needle(hold, lat, lon), flag_is_to(hold, lat, lon), own)
+    label = f"VOR needle, station {where}, full scale {needle.full_scale:g}°"
+    to = flag_is_to(hold, *HoldFrame(hold).to_geographic(samples.along_nm, samples.cross_nm))
+    return NeedleLine(needle.kind, label, share, to, needle.own)

@@ -17,6 +17,7 @@ from trackgrade.drawing.labels import Box, Placer
 from trackgrade.drawing.svg import element, short, simplified_polyline
 from trackgrade.drawing.view import PER_NM, View, fit
 from trackgrade.earth.angles import turn_from_to
+from trackgrade.hold.courses import heading_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import station_of
 from trackgrade.report.limits import corridor_share
@@ -260,10 +261,12 @@ def _alternative(debrief: Debrief, timeline: Timeline) -> str:
     hold = debrief.hold
     laps = len(timeline.laps)
     words = [
-        f"{hold.turns.capitalize()} turns, inbound course {hold.inbound_course_true_deg:.0f}° true.",
+        f"{hold.turns.capitalize()} turns, inbound course {heading_name(hold.inbound_course_true_deg)}° true.",
         f"{laps} completed {'lap' if laps == 1 else 'laps'} drawn." if laps else "No completed lap.",
     ]
     if debrief.wind is not None:
-        words.append(f"Wind from {debrief.wind.from_true_deg:.0f}° true at {debrief.wind.speed_kt:.0f} knots.")
+        words.append(
+            f"Wind from {heading_name(debrief.wind.from_true_deg)}° true at {debrief.wind.speed_kt:.0f} knots."
+        )
     words.append("The laps are told in numbers in the lap table.")
     return " ".join(words)

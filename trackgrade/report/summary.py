@@ -45,7 +45,7 @@ def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
     hold = debrief.hold
     leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
     facts = [
-        Fact("Inbound course", f"{magnetic_course(hold)}° mag", f"{hold.inbound_course_true_deg:.1f}° true"),
+        Fact("Inbound course", f"{magnetic_course(hold)}° mag", f"{course_name(hold.inbound_course_true_deg)}° true"),
         Fact("Turns", hold.turns),
         Fact("Leg", leg),
     ]

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from trackgrade.earth.turning import turn_radius_nm
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import turn_radius_nm
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
-from trackgrade.score.needles import THREE_QUARTERS, needle_contrast, needles_of, read_needle
+from trackgrade.score.needles import THREE_QUARTERS, needle_contrast, needles_of, other_needle, own_needle, read_needle
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
@@ -175,12 +175,12 @@ def _laps(
 ) -> tuple[GradedLap, ...]:
     """The completed laps of a visit, not graded yet."""
     hold, samples = measured.hold, measured.samples
-    needles = needles_of(hold)
+    needles, own, other = needles_of(hold), own_needle(hold), other_needle(hold)
     solved_s = solved.outbound_s if solved is not None and solved.feasible else None
     measures = [lap_measures(visit, lap, hold, samples, series, measured.turns, standard) for lap in visit.laps]
     laps = []
     for lap, numbers, following in zip(visit.laps, measures, [*measures[1:], None], strict=True):
-        readings = tuple(read_needle(needle, lap, samples) for needle in needles)
+        readings = {needle: read_needle(needle, lap, samples) for needle in needles}
         laps.append(
             GradedLap(
                 visit=visit.number,
@@ -189,8 +189,10 @@ def _laps(
                 flown=lap,
                 measures=numbers,
                 outbound_times=outbound_times(lap, measured.clean.track.marks),
-                needles=readings,
-                contrast=needle_contrast(readings, standard.limit("course", THREE_QUARTERS)),
+                needles=tuple(readings.values()),
+                own_needle=readings[own],
+                other_needle=readings[other],
+                contrast=needle_contrast(tuple(readings.values()), standard.limit("course", THREE_QUARTERS)),
                 wind_work=wind_work(lap, numbers, hold, samples, measured.wind, solved),
                 correction=correction(numbers, following, solved_s, standard),
             )

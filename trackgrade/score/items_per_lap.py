@@ -21,9 +21,9 @@ ACROSS_COURSE_DEG = 20.0
 
 def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
     """Inbound time less what it must last [s]; long is positive."""
-    if flight.hold.leg.minutes is None:
+    if flight.hold.leg.seconds is None:
         return []
-    note = f"{60.0 * flight.hold.leg.minutes:.0f} s; {flight.standard.timing_note}"
+    note = f"{flight.hold.leg.seconds:.0f} s; {flight.standard.timing_note}"
 
     def miss(lap: GradedLap) -> Measurement:
         return replace(lap.measures.inbound_s, value=lap.inbound_error_s)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from trackgrade.caution import CAUTIONS
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.samples import Wind
 from trackgrade.score.debrief import Debrief, GradedVisit, NextLap
@@ -15,7 +16,6 @@ from trackgrade.score.items import grade_items
 from trackgrade.score.lap import GradedLap, Sighting
 from trackgrade.score.mistakes import find_mistakes
 from trackgrade.score.sentences import (
-    CAUTIONS,
     entry_sentence,
     next_lap_sentence,
     wind_work_sentence,

@@ -214,7 +214,8 @@ class GradedLap:
     flown : its events
     measures : every number of it, each with its error and how it was obtained
     outbound_times : its outbound time from each place a watch may be started
-    needles, contrast : its inbound leg on each needle; where one passes and another fails
+    needles, own_needle, other_needle : its inbound leg on each needle, on the hold's own, and on one of the other kind
+    contrast : where one needle passes and another fails
     wind_work : drift and its correction; ``correction`` what its inbound time asked of the next outbound leg (None for
         a leg in NM)
     items : the standard's items of this lap, in the standard's order
@@ -228,6 +229,8 @@ class GradedLap:
     measures: LapMeasures
     outbound_times: OutboundTimes
     needles: tuple[NeedleReading, ...]
+    own_needle: NeedleReading
+    other_needle: NeedleReading
     contrast: NeedleContrast | None
     wind_work: WindWork
     correction: Correction | None
@@ -274,11 +277,6 @@ class GradedLap:
     def wind(self) -> Wind | None:
         """The wind at the middle of the lap, with its errors; None where no wind could be told."""
         return self.flown.wind
-
-    @property
-    def own_needle(self) -> NeedleReading:
-        """The reading on the needle that the hold is flown by."""
-        return next(each for each in self.needles if each.own)
 
     def item(self, name: str) -> ItemResult | None:
         """The result of an item of the standard, or None where the standard does not ask for it."""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.motion.samples import Samples, Turn, Wind
 from trackgrade.score.lap import LapMeasures, TurnMeasures
 from trackgrade.score.results import Measurement
@@ -25,7 +25,7 @@ from trackgrade.score.series import (
     white_noise,
 )
 from trackgrade.score.standard import Standard, Turns
-from trackgrade.score.timing import between, outbound_start, outbound_time, target_inbound_s
+from trackgrade.score.timing import between, outbound_start, outbound_time
 from trackgrade.segment.flown import Flown, Lap, Moment, Visit
 from trackgrade.track.track import Floats
 
@@ -117,7 +117,7 @@ def turn_measures(turn: Turn | None, samples: Samples, series: Series, due: Turn
     low = high = due_bank = None
     if math.isfinite(tas) and tas > 20.0:
         low, high = due_rates_deg_s(due, tas)
-        due_bank = bank_for_rate_deg(tas, high)
+        due_bank = float(bank_for_rate_deg(tas, high))
     bank = Measurement(None, None, "deg", why="no airspeed to turn the rate into bank")
     if math.isfinite(turn.bank_deg):
         bank_sd = (
@@ -209,7 +209,7 @@ def lap_measures(
         outbound_start_by=started_by,
         outbound_start_epoch_s=started.epoch_s if started else None,
         inbound_s=inbound_s,
-        target_inbound_s=target_inbound_s(hold),
+        target_inbound_s=hold.leg.seconds,
         inbound_nm=_distance_from_fix(samples, lap.inbound_start, "the inbound start"),
         outbound_end_nm=_distance_from_fix(samples, lap.outbound_end, "the turn back"),
         target_nm=hold.leg.nm,

@@ -22,7 +22,8 @@ from trackgrade.track.track import Floats
 
 #: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;
 #: 2 NM en route with an augmented receiver, secondary source).
-GPS_FULL_SCALES_NM = {"en route": 2.0, "terminal": 1.0, "approach": 0.3}
+TERMINAL_NM = 1.0
+GPS_FULL_SCALES_NM = {"en route": 2.0, "terminal": TERMINAL_NM, "approach": 0.3}
 #: Closer to a VOR than this the needle swings whatever is flown and is left alone [NM]: common practice, no
 #: source.
 STATION_PASSAGE_NM = 0.5
@@ -88,6 +89,20 @@ def own_needle(hold: Hold) -> Needle:
     return next(needle for needle in needles_of(hold) if needle.own)
 
 
+def other_needle(hold: Hold) -> Needle:
+    """The needle of the other kind, to read the same legs by: the VOR, or the GPS as it shows in the terminal area."""
+    own = own_needle(hold)
+    others = [needle for needle in needles_of(hold) if needle.kind != own.kind]
+    return next(needle for needle in others if needle.kind == "vor" or needle.full_scale == TERMINAL_NM)
+
+
+def shown_share(needle: Needle, along_nm: Floats, cross_nm: Floats) -> Floats:
+    """Share of full scale (n,) that a needle shows at places in the hold's frame [NM], holding side positive."""
+    if needle.kind == "gps":
+        return gps_needle(cross_nm, needle.full_scale)
+    return vor_needle_in_frame(needle.hold, along_nm, cross_nm)
+
+
 def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
     """What the needle showed on the inbound leg of a lap, or why that cannot be read.
 
@@ -103,11 +118,11 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
         return "fewer than two positions on the inbound leg"
     along, cross = samples.along_nm[index], samples.cross_nm[index]
     sd_nm = samples.position_sd_nm[index]
+    share = shown_share(needle, along, cross)
     if needle.kind == "gps":
-        share, share_sd = gps_needle(cross, needle.full_scale), sd_nm / needle.full_scale
+        share_sd = sd_nm / needle.full_scale
         keep = np.ones(index.size, dtype=bool)
     else:
-        share = vor_needle_in_frame(needle.hold, along, cross)
         distance = _distance_to_station_nm(needle.hold, along, cross)
         share_sd = np.degrees(sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
         keep = distance >= STATION_PASSAGE_NM

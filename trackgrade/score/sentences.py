@@ -5,18 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from trackgrade.earth.units import decimals
+from trackgrade.hold.courses import heading_name
 from trackgrade.score.debrief import EntryMeasures, GradedEntry, NextLap
 from trackgrade.score.lap import WindWork
 from trackgrade.segment.flown import EntryKind
 
 if TYPE_CHECKING:
     from trackgrade.hold.hold import Hold
-
-CAUTIONS = (
-    "A training aid: not for navigation, and no official evaluation.",
-    "The instructor, the examiner and the rules that apply where you fly decide.",
-    "Nothing here says that the flight stayed inside protected airspace: its size is not on a chart.",
-)
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
@@ -59,13 +55,9 @@ def degrees_words(right_positive_deg: float) -> str:
     return f"{abs(right_positive_deg):.0f}° {side_words(right_positive_deg)}"
 
 
-#: Decimals at which a unit is read; one elsewhere.
-_PLACES = {"NM": 2, "deg/s": 1, "of full scale": 2, "turn radii": 2, "s": 0, "ft": 0, "kt": 0, "deg": 0}
-
-
 def amount(value: float, unit: str, *, signed: bool = False) -> str:
     """A number with its unit at the precision a pilot reads; nothing is "-0"."""
-    places = _PLACES.get(unit, 1)
+    places = decimals(unit)
     rounded = round(value, places) + 0.0
     text = f"{rounded:{'+' if signed and rounded else ''}.{places}f}"
     if unit in ("deg", "deg/s"):
@@ -135,18 +127,14 @@ def next_lap_sentence(card: NextLap, hold: Hold) -> str:
         if card.equal_seconds_s is not None:
             return f"By equal seconds, time {card.equal_seconds_s:.0f} s outbound; no heading: {card.why}."
         return f"No heading or time can be given: {card.why}."
-    heading = f"Fly {_three(card.outbound_heading_mag_deg)} magnetic outbound"
+    heading = f"Fly {heading_name(card.outbound_heading_mag_deg)} magnetic outbound"
     correction = degrees_words(card.outbound_correction_deg or 0.0)
     if hold.leg.minutes is None:
         leg = f"turn back {card.outbound_nm or 0.0:.1f} NM from the fix"
     else:
         leg = f"turn back {card.outbound_s:.0f} s after abeam"
-    inbound = _three(card.inbound_heading_mag_deg or 0.0)
+    inbound = heading_name(card.inbound_heading_mag_deg or 0.0)
     text = f"{heading} ({correction} of the outbound course), {leg}; hold {inbound} inbound."
     if not card.feasible:
         text += f" No lap meets the leg in this wind ({card.why}): this is the nearest."
     return text
-
-
-def _three(heading_deg: float) -> str:
-    return f"{round(heading_deg) % 360 or 360:03d}"

@@ -41,11 +41,6 @@ NAMED_FROM = 0.70
 NO_CHANGE_S = 3.0
 
 
-def target_inbound_s(hold: Hold) -> float | None:
-    """What the inbound leg must last [s]; None for a leg given in NM."""
-    return None if hold.leg.minutes is None else 60.0 * hold.leg.minutes
-
-
 def next_outbound_ratio_s(
     outbound_s: float, inbound_s: float, target_s: float, inbound_gs_kt: float, outbound_gs_kt: float
 ) -> float:
@@ -130,7 +125,7 @@ def watch_analysis(laps: Sequence[GradedLap], hold: Hold) -> WatchAnalysis | Non
     inbound = [lap.inbound_s for lap in laps]
     known = [value for value in inbound if value is not None]
     inbound_scatter = float(np.std(known, ddof=1)) if len(known) > 1 else None
-    target = target_inbound_s(hold)
+    target = hold.leg.seconds
     if target is None:
         return WatchAnalysis(
             (), None, None, inbound_scatter, None, "The leg is a distance, so the watch decides nothing."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from trackgrade.hold.courses import heading_name
 from trackgrade.score.flight import Flight
 from trackgrade.score.lap import Sighting
 from trackgrade.score.sentences import amount, listed
@@ -15,7 +16,7 @@ FIX_MISSED_RADII = 0.5
 def reciprocal_course(flight: Flight) -> Iterator[Sighting]:
     """The hold flown on the reciprocal of its inbound course."""
     course = flight.hold.inbound_course_true_deg
-    words = f"inbound on {(course + 180.0) % 360.0:03.0f} true, the reciprocal of {course:03.0f}"
+    words = f"inbound on {heading_name(course + 180.0)} true, the reciprocal of {heading_name(course)}"
     if flight.reversed_laps:
         count = len(flight.reversed_laps)
         start = flight.reversed_laps[0][0]
