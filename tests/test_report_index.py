@@ -35,7 +35,7 @@ def test_each_flight_leads_to_its_report_with_laps_results_and_first_point() -> 
     assert debrief.verdict in row[1]
     assert debrief.work_on[0].title in row[1]
     assert debrief.standard.title in tree.text_content()
-    assert "Not for navigation" in tree.text_content()
+    assert "not for navigation" in tree.text_content()
 
 
 def test_what_could_not_be_graded_says_why_and_leads_nowhere() -> None:
