@@ -42,7 +42,7 @@ ONLY_IMPORTED_BY = {
     "pygeomag": ("earth/variation.py",),
     "gpxpy": (),  # our reader of GPX is checked against it, so it must not use it
     "lxml": (),
-    "pandas": ("track/", "verbs.py"),
+    "pandas": ("track/", "exports/laps_parquet.py", "verbs.py"),
     "matplotlib": ("report/",),
     "jinja2": ("drawing/",),
     "sqlalchemy": ("logbook/",),

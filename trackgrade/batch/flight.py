@@ -11,7 +11,7 @@ from trackgrade import __version__
 from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
-from trackgrade.exports import debrief_json, laps_csv
+from trackgrade.exports import debrief_json, laps_csv, map_files
 from trackgrade.hold.setup import resolve
 from trackgrade.track.readers import read_track
 from trackgrade.track.track import Track
@@ -67,6 +67,7 @@ def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
         laps_csv=laps_csv.to_text(debrief),
         html=html,
         figure=figure,
+        maps={kind: map_files.to_text(debrief, kind) for kind in settings.maps},
     )
 
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Generator, Sequence
-from dataclasses import dataclass
+from collections.abc import Generator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,8 @@ Json = dict[str, Any]
 class Wanted:
     """Where results go: the folder of the reports, and each of the others where it is asked for.
 
+    ``map_paths``: where each kind of map file goes (gpx, kml, geojson).
+
     ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None. ``reads``: files
     that this work reads; nothing is written over one of them.
     """
@@ -40,20 +42,22 @@ class Wanted:
     json_path: Path | None = None
     csv_path: Path | None = None
     figure_path: Path | None = None
+    map_paths: Mapping[str, Path] = field(default_factory=dict)
     session: dict[str, str | None] | None = None
     reads: tuple[str, ...] = ()
 
     @property
     def results(self) -> list[Path]:
         """The files asked for by name."""
-        return [path for path in (self.json_path, self.csv_path, self.figure_path) if path is not None]
+        named = (self.json_path, self.csv_path, self.figure_path, *self.map_paths.values())
+        return [path for path in named if path is not None]
 
 
 @dataclass(frozen=True)
 class FlightDone:
     """One flight is finished: what became of it, its debriefs (schema trackgrade.debrief/1), and what was written.
 
-    ``reports`` and ``figures`` are paths; ``recorded`` a line for each entry of the logbook.
+    ``reports``, ``figures`` and ``maps`` are paths; ``recorded`` a line for each entry of the logbook.
     """
 
     flight: Flight
@@ -61,6 +65,7 @@ class FlightDone:
     debriefs: tuple[Json, ...]
     reports: tuple[Path, ...] = ()
     figures: tuple[Path, ...] = ()
+    maps: tuple[Path, ...] = ()
     recorded: tuple[str, ...] = ()
 
 
@@ -80,6 +85,7 @@ def plan_batch(
     *,
     report: bool = True,
     figure: str = "",
+    maps: Sequence[str] = (),
 ) -> tuple[list[Flight], Settings]:
     """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
 
@@ -93,9 +99,10 @@ def plan_batch(
     if not hold_arguments:
         raise UsageError("which hold? Give --hold HOLD.toml; 'trackgrade find TRACK' writes one for you to edit")
     hold_paths = find_holds(hold_arguments)
-    if figure and (len(flights) > 1 or len(hold_paths) > 1):
+    drawn = ["figure"] if figure else [*maps]
+    if drawn and (len(flights) > 1 or len(hold_paths) > 1):
         raise UsageError(
-            f"--figure draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
+            f"--{drawn[0]} draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
             " give one TRACK and one --hold, and run it again for each"
         )
     hold_files = [HoldFile(path.stem, read_hold_file(path)) for path in hold_paths]
@@ -107,6 +114,7 @@ def plan_batch(
         columns=columns or "",
         columns_data=_bytes_of(columns),
         figure=figure,
+        maps=tuple(maps),
     )
     return flights, settings
 
@@ -190,6 +198,9 @@ def _write(
     """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
     debriefs = tuple(json.loads(graded.debrief_json) for graded in outcome.graded)
     reports, figures, recorded = [], [], []
+    maps = [
+        write_whole(wanted.map_paths[kind], text) for graded in outcome.graded for kind, text in graded.maps.items()
+    ]
     for graded, debrief, name in zip(outcome.graded, debriefs, names):
         reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
         if wanted.figure_path is not None and graded.figure is not None:
@@ -199,7 +210,7 @@ def _write(
 
             recorded.append(record_debrief(debrief, **wanted.session))  # type: ignore[arg-type]
     written = tuple(wanted.out / name for name, _ in reports if name)
-    return FlightDone(flight, outcome, debriefs, written, tuple(figures), tuple(recorded)), reports
+    return FlightDone(flight, outcome, debriefs, written, tuple(figures), tuple(maps), tuple(recorded)), reports
 
 
 def _standard(name: str | None, timing_band_s: float | None) -> Standard:

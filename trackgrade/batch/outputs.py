@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 from collections.abc import Iterable, Iterator, Mapping
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from trackgrade.errors import OutputError
+from trackgrade.exports import laps_parquet
 from trackgrade.exports.plain import readable
 from trackgrade.files import part_beside, safe_name, sha256_hex, write_whole
 
@@ -143,16 +145,22 @@ class Index:
 
 
 class Laps:
-    """Where ``--csv`` goes: the laps of every flight under one header."""
+    """Where ``--csv`` goes: the laps of every flight under one header; as Parquet where the name ends in .parquet.
+
+    Raises UsageError where Parquet is asked for and nothing here can write it.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
+        self._parquet = path.suffix.lower() == ".parquet"
+        if self._parquet:
+            laps_parquet.needs_engine(path)
         self._stack = contextlib.ExitStack()
         self._file: TextIO | None = None
         self._headed = False
 
     def __enter__(self) -> Laps:
-        self._file = self._stack.enter_context(growing_file(self._path))
+        self._file = io.StringIO() if self._parquet else self._stack.enter_context(growing_file(self._path))
         return self
 
     def add(self, laps_csv: str) -> None:
@@ -163,4 +171,6 @@ class Laps:
         self._headed = True
 
     def __exit__(self, *error: Any) -> bool | None:
+        if isinstance(self._file, io.StringIO) and error[0] is None:
+            write_whole(self._path, laps_parquet.from_csv(self._file.getvalue()))
         return self._stack.__exit__(*error)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -34,7 +35,8 @@ class Settings:
     """What is the same for every flight of a batch.
 
     ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of the program
-    that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "".
+    that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of map file to
+    make too (gpx, kml, geojson).
     """
 
     holds: tuple[HoldFile, ...]
@@ -44,11 +46,12 @@ class Settings:
     columns: str = ""
     columns_data: bytes | None = field(default=None, repr=False)
     figure: str = ""
+    maps: tuple[str, ...] = ()
 
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
 
-        A figure is drawn of a single flight only, which no record of earlier runs knows.
+        A figure and map files are made of a single flight only, which no record of earlier runs knows.
         """
         parts = (self.holds, self.standard, self.version, self.report, self.columns_data)
         return hashlib.sha256(repr(parts).encode()).hexdigest()
@@ -56,7 +59,10 @@ class Settings:
 
 @dataclass(frozen=True)
 class Graded:
-    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure."""
+    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure.
+
+    ``maps``: the text of each kind of map file asked for.
+    """
 
     hold: str
     flown: bool
@@ -64,6 +70,7 @@ class Graded:
     laps_csv: str
     html: str | None = None
     figure: bytes | None = None
+    maps: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -27,8 +27,11 @@ if TYPE_CHECKING:
 @click.option("--hold", "holds", multiple=True, metavar="HOLD.toml", help="Hold file; give it again for more.")
 @click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for the reports.")
 @click.option("--json", "json_path", metavar="FILE", help="Write the debrief. Of many: an array, .jsonl, a folder.")
-@click.option("--csv", "csv_path", metavar="FILE", help="Write the laps as a table.")
+@click.option("--csv", "csv_path", metavar="FILE", help="Write the laps as a table (.csv or .parquet).")
 @click.option("--figure", "figure_path", metavar="FILE", help="Draw one flight on one page: .png, .svg or .pdf.")
+@click.option("--gpx", "gpx_path", metavar="FILE", help="Write one flight for a map program: track, laps, events.")
+@click.option("--kml", "kml_path", metavar="FILE", help="The same as KML.")
+@click.option("--geojson", "geojson_path", metavar="FILE", help="The same as GeoJSON.")
 @click.option("--no-html", is_flag=True, help="Write no report.")
 @click.option("--standard", metavar="NAME|FILE", help="Grade against this one (see: trackgrade standards).")
 @click.option("--timing-band", type=float, metavar="S", help="Your own band on the leg time, in seconds.")
@@ -47,6 +50,9 @@ def command(
     json_path: str | None,
     csv_path: str | None,
     figure_path: str | None,
+    gpx_path: str | None,
+    kml_path: str | None,
+    geojson_path: str | None,
     no_html: bool,
     standard: str | None,
     timing_band: float | None,
@@ -69,7 +75,11 @@ def command(
     figure = _figure_kind(figure_path) if figure_path is not None else ""
     from trackgrade.batch.grading import Wanted, plan_batch
 
-    flights, settings = plan_batch(tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure)
+    given = {"gpx": _path(gpx_path), "kml": _path(kml_path), "geojson": _path(geojson_path)}
+    maps = {kind: path for kind, path in given.items() if path is not None}
+    flights, settings = plan_batch(
+        tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure, maps=tuple(maps)
+    )
     session: dict[str, str | None] | None = None
     if pilot is not None:
         from trackgrade.logbook import check_session
@@ -77,7 +87,7 @@ def command(
         check_session(pilot, instructor, note)
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
     reads = tuple(each for each in (*holds, *tracks, columns, standard) if each is not None)
-    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(figure_path), session, reads)
+    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(figure_path), maps, session, reads)
     grade(flights, settings, wanted, jobs=jobs, resume=resume, scheduler=scheduler)
 
 
@@ -166,6 +176,7 @@ class _Told:
         for line in (
             *(f"Report: {path}" for path in done.reports),
             *(f"Figure: {path}" for path in done.figures),
+            *(f"For a map: {path}" for path in done.maps),
             *done.recorded,
         ):
             console.say(f"  {line}")
