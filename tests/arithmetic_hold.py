@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from trackgrade.hold.hold import Guidance, Hold, Leg
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.segment.flown import Entry, Flown, Lap, Moment, Visit
 from trackgrade.segment.measured import Measured
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack, Mark, Track
 
 START_S = 1_777_820_400.0  # 2026-05-03T15:00:00Z

@@ -15,13 +15,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from trackgrade.hold.hold import Guidance, Hold, Leg
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge
 from trackgrade.score.results import ItemResult
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Entry, Flown, Lap, Moment, Visit
 from trackgrade.segment.measured import Measured
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack, Gap, Mark, Provenance, Rejection, Track
 
 START_EPOCH_S = 1_777_820_400.0  # 2026-05-03 15:00:00 UTC

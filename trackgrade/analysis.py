@@ -20,7 +20,7 @@ from trackgrade.motion.wind import WindFit
 from trackgrade.segment.flown import Flown
 from trackgrade.segment.lap_wind import with_wind
 from trackgrade.segment.measured import Measured
-from trackgrade.segment.path import flight_path
+from trackgrade.segment.path import flight_path, seen_from_hold
 from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.altitude import for_hold
 from trackgrade.track.cleaning import clean as clean_track
@@ -56,9 +56,11 @@ def measure(track: Track, hold: Hold) -> Measured:
     turns, flown = _find(motion, wind, hold, frame, refine=True)
 
     flown = with_wind(flown, wind, motion.start_epoch_s)
-    samples, channel_notes = sample(clean, motion, wind, hold, frame)
+    samples, channel_notes = sample(clean, motion, wind, hold.variation_deg)
     recorded = replace(recorded, notes=clean.notes + channel_notes)
-    return Measured(recorded, hold, samples, wind.as_wind() if wind else None, why_not, turns, flown)
+    return Measured(
+        recorded, hold, seen_from_hold(samples, frame), wind.as_wind() if wind else None, why_not, turns, flown
+    )
 
 
 def flight_date(track: Track) -> dt.date:

@@ -32,19 +32,16 @@ class Wind:
 
 
 @dataclass(frozen=True, eq=False)
-class Samples:
+class MotionSamples:
     """Arrays (n,) on the clean sample times; angles true, right-hand positive; NaN where unknown.
 
-    The hold frame: ``along_nm`` grows in the direction of the inbound course through the fix,
-    ``cross_nm`` toward the holding side. ``east_nm`` and ``north_nm`` are the same positions, north up.
+    ``east_nm`` and ``north_nm`` are positions about the fix.
     ``position_sd_nm`` is the standard error of a smoothed position, one axis.
-    ``heading_rate_deg_s`` is signed: right positive, whatever the hold's side.
+    ``heading_rate_deg_s`` is signed: right positive, whatever the hold.
     ``gap_before`` marks samples that follow a hole in the record.
     """
 
     epoch_s: Floats
-    along_nm: Floats
-    cross_nm: Floats
     east_nm: Floats
     north_nm: Floats
     position_sd_nm: Floats

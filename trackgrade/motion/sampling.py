@@ -8,24 +8,21 @@ from trackgrade.earth.angles import wrap360
 from trackgrade.earth.atmosphere import cas_from_tas_kt
 from trackgrade.earth.turning import bank_for_rate_deg
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
-from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.hold import Hold
 from trackgrade.motion.channels import trusted_channels
 from trackgrade.motion.motion import Motion, through_air
-from trackgrade.motion.samples import Samples
+from trackgrade.motion.samples import MotionSamples
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.track import CleanTrack, Floats
 
 
 def sample(
-    clean: CleanTrack, motion: Motion, wind: WindFit | None, hold: Hold, frame: HoldFrame
-) -> tuple[Samples, tuple[str, ...]]:
+    clean: CleanTrack, motion: Motion, wind: WindFit | None, variation_deg: float
+) -> tuple[MotionSamples, tuple[str, ...]]:
     """Samples on the cleaned times, with notes on which logged channels were used or not."""
     track = clean.track
     time_s = track.epoch_s - motion.start_epoch_s
     air = through_air(motion, time_s, wind)
     east_nm, north_nm = (air.position_m / METRES_PER_NM).T
-    along_nm, cross_nm = frame.from_east_north(east_nm, north_nm)
     altitude = _filled(track.epoch_s, track.alt_ft)
     heading = wrap360(air.heading_deg)
     tas = air.airspeed_m_s * KT_PER_M_S
@@ -37,7 +34,7 @@ def sample(
         heading,
         tas,
         estimated_ias if wind is not None else cas_from_tas_kt(tas, np.nan_to_num(altitude)),
-        hold.variation_deg,
+        variation_deg,
         wind_known=wind is not None,
     )
     ias = logged.ias_kt
@@ -49,10 +46,8 @@ def sample(
         gap_before[int(np.searchsorted(track.epoch_s, gap.end_epoch_s))] = True
     airspeed_known = logged.ias_kt is not None or logged.tas_kt is not None
     return (
-        Samples(
+        MotionSamples(
             epoch_s=track.epoch_s,
-            along_nm=along_nm,
-            cross_nm=cross_nm,
             east_nm=east_nm,
             north_nm=north_nm,
             position_sd_nm=motion.trajectory.position_sd_m(time_s)[0] / METRES_PER_NM,

@@ -11,9 +11,9 @@ import numpy.typing as npt
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import flag_is_to, station_of
-from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.needles import Needle, other_needle, own_needle, shown_share
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
 

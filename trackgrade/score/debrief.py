@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, Lap, Visit
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack
 
 if TYPE_CHECKING:

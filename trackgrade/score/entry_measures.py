@@ -10,13 +10,13 @@ import numpy as np
 from trackgrade.earth.angles import turn_from_to, wrap180
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, outbound_off_deg
-from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import EntryMeasures
 from trackgrade.score.measures import Series, no_airspeed
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, median_over
 from trackgrade.score.timing import between
 from trackgrade.segment.flown import Entry, EntryKind, Flown, Visit
+from trackgrade.segment.path import Samples
 
 #: How far back before the fix the slowing down is looked for [s]: three minutes (AIM 5-3-8; FAA-S-ACS-8C,
 #: III.B.S2).

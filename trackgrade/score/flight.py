@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from trackgrade.earth.turning import turn_radius_nm
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
@@ -22,6 +22,7 @@ from trackgrade.score.timing import converged_lap, correction, outbound_times, w
 from trackgrade.score.wind_work import wind_work
 from trackgrade.segment.flown import Flown, Visit
 from trackgrade.segment.measured import Measured
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import AltitudeDatum
 
 if TYPE_CHECKING:

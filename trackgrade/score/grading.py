@@ -17,10 +17,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.motion.samples import Samples
 from trackgrade.score.results import Excursion, ItemResult, Measurement, Result
 from trackgrade.score.series import Stretch, inside, stays_outside
 from trackgrade.score.standard import Item, Standard
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
 #: A value this many standard errors from its limit cannot be told from it.

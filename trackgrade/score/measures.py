@@ -14,7 +14,7 @@ import numpy as np
 
 from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import LapMeasures, TurnMeasures
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import (
@@ -27,6 +27,7 @@ from trackgrade.score.series import (
 from trackgrade.score.standard import Standard, Turns
 from trackgrade.score.timing import between, outbound_start, outbound_time
 from trackgrade.segment.flown import Flown, Lap, Moment, Visit
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
 #: Error of a logged indicated airspeed [kt]: instrument and lag; common practice, no source.

@@ -14,10 +14,10 @@ from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples
 from trackgrade.score.lap import NeedleContrast, NeedleReading
 from trackgrade.score.series import Indices, inside
 from trackgrade.segment.flown import Lap
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
 #: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;

@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.earth.angles import mean_direction_deg
-from trackgrade.motion.samples import Samples
 from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
 Indices = npt.NDArray[np.intp]

@@ -14,12 +14,13 @@ import numpy as np
 from trackgrade.earth.angles import turn_from_to, wrap360
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
-from trackgrade.motion.samples import Samples, Wind
+from trackgrade.motion.samples import Wind
 from trackgrade.score.debrief import NextLap
 from trackgrade.score.lap import GradedLap, LapMeasures, WindWork
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, mean_angle_over
 from trackgrade.segment.flown import Lap
+from trackgrade.segment.path import Samples
 
 if TYPE_CHECKING:
     from trackgrade.hold.planning import SolvedLap

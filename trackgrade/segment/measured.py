@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples, Turn, Wind
+from trackgrade.motion.samples import Turn, Wind
 from trackgrade.segment.flown import Flown
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack
 
 

@@ -6,7 +6,7 @@ reading, so that the search for laps is written once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,7 @@ import numpy.typing as npt
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.motion.motion import AirMotion, Motion
-from trackgrade.motion.samples import Turn
+from trackgrade.motion.samples import MotionSamples, Turn
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.track import Floats
 
@@ -75,6 +75,24 @@ class FlightPath:
     def value(self, array: Floats, epoch_s: float) -> float:
         """An array of this path at a moment, by linear interpolation."""
         return float(np.interp(epoch_s, self.epoch_s, array))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Samples(MotionSamples):
+    """The motion at each clean sample, in the hold's frame too: arrays (n,) [NM].
+
+    ``along_nm`` grows in the direction of the inbound course through the fix, ``cross_nm`` toward the holding side.
+    """
+
+    along_nm: Floats
+    cross_nm: Floats
+
+
+def seen_from_hold(samples: MotionSamples, frame: HoldFrame) -> Samples:
+    """The same samples with their places in the hold's frame."""
+    along_nm, cross_nm = frame.from_east_north(samples.east_nm, samples.north_nm)
+    own = {each.name: getattr(samples, each.name) for each in fields(samples)}
+    return Samples(**own, along_nm=along_nm, cross_nm=cross_nm)
 
 
 def flight_path(
