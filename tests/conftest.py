@@ -18,6 +18,12 @@ def pytest_configure() -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _no_hold_set_of_ones_own(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """The holds of whoever runs the tests are not theirs."""
+    os.environ["TRACKGRADE_HOLDS"] = str(tmp_path_factory.mktemp("holds"))
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """With CI=true a test that cannot run fails: a check that is quietly left out proves nothing."""

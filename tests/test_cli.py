@@ -135,7 +135,6 @@ class TestWrong:
         ("arguments", "said"),
         [
             ("grade", "TRACK"),
-            ("grade {flight}", "--hold"),
             ("grade {hold}", "which flight"),
             ("grade none.gpx --hold {hold}", "none.gpx"),
             ("grade {flight} --hold none.toml", "none.toml"),

@@ -31,12 +31,18 @@ MAP_START, MAP_END = "<!-- map -->\n", "<!-- end of map -->"
 EXAMPLES = {
     "brief": ["trackgrade brief tarne.toml --tas 104 --wind 280/18 --arriving 250"],
     "grade": [
+        "trackgrade grade flight.gpx",
         "trackgrade grade flight.gpx --hold tarne.toml",
         "trackgrade grade flight.gpx --hold tarne.toml --standard training --json flight.json --csv flight.csv",
         "trackgrade grade flight.gpx --hold tarne.toml --figure handout.pdf",
         'trackgrade grade flight.csv --hold tarne.toml --pilot "Pilot A" --note "first left turns"',
     ],
-    "find": ["trackgrade find flight.gpx --write holds"],
+    "find": ["trackgrade find flight.gpx --write holds", "trackgrade find flight.gpx --json holds.json"],
+    "holds": [
+        "trackgrade holds add tarne.toml",
+        "trackgrade holds add --from-find flight.gpx --name tarne",
+        "trackgrade holds show tarne",
+    ],
     "columns": ["trackgrade columns flight.csv"],
     "standards": ["trackgrade standards", "trackgrade standards faa_instrument_airplane"],
     "progress": ['trackgrade progress --pilot "Pilot A"', "trackgrade progress"],

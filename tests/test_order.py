@@ -24,7 +24,7 @@ ORDER = [
     ["score"],
     ["drawing"],
     ["analysis", "briefing", "simulator"],
-    ["report", "exports"],
+    ["report", "exports", "choosing"],
     ["verbs"],
     ["logbook"],
     ["batch"],

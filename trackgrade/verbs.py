@@ -5,19 +5,21 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trackgrade.analysis import analyse, flight_date
 from trackgrade.briefing.brief import Brief, Conditions, prepare
+from trackgrade.choosing import NONE_FOUND, choose
 from trackgrade.earth.atmosphere import tas_from_cas_kt
-from trackgrade.errors import UsageError
+from trackgrade.errors import NoHoldFlown, UsageError
 from trackgrade.exports import debrief_json, laps_csv
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import read_hold
+from trackgrade.hold.holdset import folder_of, read_set
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.hold.setup import resolve
 from trackgrade.score import debrief as score
@@ -92,7 +94,13 @@ class Debrief(score.Debrief):
         return f"<p><strong>{escape(self.verdict)}</strong></p>{svg[svg.index('<svg') :]}{laps}<p>{caution}</p>"
 
 
-def grade(track: Track | TrackSource, hold: HoldGiven, standard: StandardGiven = None) -> Debrief:
+def grade(
+    track: Track | TrackSource,
+    hold: HoldGiven | None = None,
+    standard: StandardGiven = None,
+    *,
+    holds: str | os.PathLike[str] | None = None,
+) -> Debrief:
     """Grade what was flown at a hold: the debrief, which has no laps where no hold was flown there.
 
     Parameters
@@ -101,20 +109,34 @@ def grade(track: Track | TrackSource, hold: HoldGiven, standard: StandardGiven =
         What `read_track` gave, or anything that it reads (path, bytes, open file).
     hold
         What `read_hold` gave, or anything that it reads (path, text, dict). Magnetic courses become true by the
-        model at the date of the flight.
+        model at the date of the flight. None takes the hold of the hold set whose laps were flown, else the one that
+        `find_holds` finds; ``debrief.hold.origin`` says which, and the last of ``debrief.cautions``.
     standard
         A `Standard`, the name of one (``trackgrade standards``) or the path of one's own; None is the default.
+
+    holds
+        Folder of another hold set than the user's own.
 
     Raises
     ------
     TrackFileError, HoldFileError, StandardFileError
         What is wrong, where, and what to do, in one line.
+    NoHoldFlown
+        None was named, and none is in the track.
     """
     flight = track if isinstance(track, Track) else read_track(track)
     against = (
         standard if isinstance(standard, Standard) else load_standard(DEFAULT if standard is None else str(standard))
     )
-    found = analyse(flight, _resolved(hold, flight_date(flight)), against)
+    chosen = None
+    if hold is None:
+        plans, _ = read_set(folder_of(None if holds is None else os.fspath(holds)))
+        chosen = choose(flight, plans)
+        if chosen is None:
+            raise NoHoldFlown(f"{flight.source}: no hold flown ({NONE_FOUND}); name the hold")
+    found = analyse(flight, chosen.hold if chosen else _resolved(hold, flight_date(flight)), against)
+    if chosen is not None:
+        found = replace(found, cautions=(*found.cautions, chosen.words))
     return Debrief(**{each.name: getattr(found, each.name) for each in fields(found)})
 
 
@@ -187,7 +209,9 @@ def brief(
     return prepare(resolved, conditions, against, north_is_true=north_is_true)
 
 
-def _resolved(hold: HoldGiven, date: dt.date) -> Hold:
+def _resolved(hold: HoldGiven | None, date: dt.date) -> Hold:
+    if hold is None:
+        raise UsageError("which hold? Give a hold file, its text, or a hold")
     if isinstance(hold, Hold):
         return hold
     return resolve(hold if isinstance(hold, HoldPlan) else read_hold(hold), date)

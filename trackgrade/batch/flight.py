@@ -6,15 +6,21 @@ import json
 import os
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trackgrade import __version__
 from trackgrade.analysis import analyse, flight_date
-from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings
+from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
 from trackgrade.exports import debrief_json, laps_csv, map_files
+from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
+from trackgrade.track.cleaning import clean
 from trackgrade.track.readers import read_track
 from trackgrade.track.track import Track
+
+if TYPE_CHECKING:
+    from trackgrade.choosing import Chosen
 
 
 def grade_flight(flight: Flight, settings: Settings) -> Outcome:
@@ -27,7 +33,10 @@ def grade_flight(flight: Flight, settings: Settings) -> Outcome:
         return Outcome(flight.path, error=f"this worker runs trackgrade {__version__}, not {settings.version}")
     try:
         track = _read(flight, settings)
-        graded = tuple(_grade_at(track, hold, settings) for hold in settings.holds)
+        date = flight_date(track)
+        graded = tuple(_grade_at(track, resolve(each.plan, date), each.name, settings) for each in settings.holds)
+        if not settings.holds:
+            graded = (_grade_where_it_held(track, settings),)
     except TrackgradeError as error:
         return Outcome(flight.path, error=str(error))
     except MemoryError:
@@ -45,9 +54,21 @@ def _read(flight: Flight, settings: Settings) -> Track:
     return read_track(flight.data, settings.columns_data, name=Path(flight.path).name)
 
 
-def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
-    hold = resolve(hold_file.plan, flight_date(track))
+def _grade_where_it_held(track: Track, settings: Settings) -> Graded:
+    """At a hold of the set, or the one found; without any a debrief that says so."""
+    from trackgrade.choosing import NONE_FOUND, choose
+
+    chosen = choose(track, [(each.name, each.plan) for each in settings.hold_set])
+    if chosen is None:
+        nothing = debrief_json.nothing_found(clean(track), settings.standard, NONE_FOUND)
+        return Graded("", False, json.dumps(nothing, ensure_ascii=False, allow_nan=False), laps_csv.to_text(None))
+    return _grade_at(track, chosen.hold, chosen.hold.name, settings, chosen)
+
+
+def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: Chosen | None = None) -> Graded:
     debrief = analyse(track, hold, settings.standard)
+    if chosen is not None:
+        debrief = replace(debrief, cautions=(*debrief.cautions, chosen.words))
     flown = bool(debrief.visits)
     html = None
     # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
@@ -61,13 +82,14 @@ def _grade_at(track: Track, hold_file: HoldFile, settings: Settings) -> Graded:
 
         figure = picture(debrief, settings.figure)
     return Graded(
-        hold=hold_file.name,
+        hold=name,
         flown=flown,
         debrief_json=json.dumps(debrief_json.debrief_to_dict(debrief), ensure_ascii=False, allow_nan=False),
         laps_csv=laps_csv.to_text(debrief),
         html=html,
         figure=figure,
         maps={kind: map_files.to_text(debrief, kind) for kind in settings.maps},
+        hold_toml="" if chosen is None else chosen.toml,
     )
 
 

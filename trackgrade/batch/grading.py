@@ -22,6 +22,7 @@ from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flig
 from trackgrade.errors import ColumnsFileError, UsageError
 from trackgrade.files import spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
+from trackgrade.hold.holdset import file_or_name, folder_of, read_set
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
 
@@ -43,13 +44,14 @@ class Wanted:
     csv_path: Path | None = None
     figure_path: Path | None = None
     map_paths: Mapping[str, Path] = field(default_factory=dict)
+    hold_path: Path | None = None
     session: dict[str, str | None] | None = None
     reads: tuple[str, ...] = ()
 
     @property
     def results(self) -> list[Path]:
         """The files asked for by name."""
-        named = (self.json_path, self.csv_path, self.figure_path, *self.map_paths.values())
+        named = (self.json_path, self.csv_path, self.figure_path, self.hold_path, *self.map_paths.values())
         return [path for path in named if path is not None]
 
 
@@ -86,19 +88,21 @@ def plan_batch(
     report: bool = True,
     figure: str = "",
     maps: Sequence[str] = (),
+    hold_set: str | None = None,
 ) -> tuple[list[Flight], Settings]:
     """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
+
+    ``holds``: files, folders, patterns, or names in the hold set, which is ``hold_set`` or by itself the user's own.
+    Without any each flight is graded where it held: the whole set goes along.
 
     Raises UsageError, HoldFileError, StandardFileError, ColumnsFileError.
     """
     track_arguments = [each for each in tracks if not each.lower().endswith(".toml")]
     hold_arguments = [*holds, *(each for each in tracks if each.lower().endswith(".toml"))]
     if not track_arguments:
-        raise UsageError("which flight? Give the track (GPX, KML, IGC, NMEA or CSV) before --hold HOLD.toml")
+        raise UsageError("which flight? Give the track (GPX, KML, IGC, NMEA or CSV)")
     flights = plan_flights(find_tracks(track_arguments))
-    if not hold_arguments:
-        raise UsageError("which hold? Give --hold HOLD.toml; 'trackgrade find TRACK' writes one for you to edit")
-    hold_paths = find_holds(hold_arguments)
+    hold_paths = find_holds([file_or_name(each, hold_set) for each in hold_arguments]) if hold_arguments else []
     drawn = ["figure"] if figure else [*maps]
     if drawn and (len(flights) > 1 or len(hold_paths) > 1):
         raise UsageError(
@@ -115,6 +119,7 @@ def plan_batch(
         columns_data=_bytes_of(columns),
         figure=figure,
         maps=tuple(maps),
+        hold_set=() if hold_files else tuple(HoldFile(name, plan) for name, plan in read_set(folder_of(hold_set))[0]),
     )
     return flights, settings
 
@@ -145,7 +150,7 @@ def grade_flights(
         The logbook cannot be written to.
     """
     several = len(flights) > 1
-    single = not several and len(settings.holds) == 1
+    single = not several and len(settings.holds) <= 1
     reads = [*(flight.path for flight in flights), *wanted.reads]
     if wanted.session is not None:
         from trackgrade.logbook import files_of
@@ -205,6 +210,8 @@ def _write(
         reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
         if wanted.figure_path is not None and graded.figure is not None:
             figures.append(write_whole(wanted.figure_path, graded.figure))
+        if wanted.hold_path is not None and graded.hold_toml:
+            write_whole(wanted.hold_path, graded.hold_toml)
         if wanted.session is not None and graded.flown:
             from trackgrade.logbook import record_debrief  # the database is loaded only where one is written
 

@@ -34,9 +34,10 @@ class Flight:
 class Settings:
     """What is the same for every flight of a batch.
 
-    ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of the program
-    that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of map file to
-    make too (gpx, kml, geojson).
+    ``holds``: what each is graded at; without any, each flight at a hold of the ``hold_set`` whose laps it flew, else
+    at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of
+    the program that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of
+    map file to make too (gpx, kml, geojson).
     """
 
     holds: tuple[HoldFile, ...]
@@ -47,13 +48,14 @@ class Settings:
     columns_data: bytes | None = field(default=None, repr=False)
     figure: str = ""
     maps: tuple[str, ...] = ()
+    hold_set: tuple[HoldFile, ...] = ()
 
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
 
         A figure and map files are made of a single flight only, which no record of earlier runs knows.
         """
-        parts = (self.holds, self.standard, self.version, self.report, self.columns_data)
+        parts = (self.holds, self.hold_set, self.standard, self.version, self.report, self.columns_data)
         return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
@@ -61,7 +63,7 @@ class Settings:
 class Graded:
     """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure.
 
-    ``maps``: the text of each kind of map file asked for.
+    ``maps``: the text of each kind of map file asked for. ``hold_toml``: the hold file, where nobody named the hold.
     """
 
     hold: str
@@ -71,6 +73,7 @@ class Graded:
     html: str | None = None
     figure: bytes | None = None
     maps: Mapping[str, str] = field(default_factory=dict)
+    hold_toml: str = ""
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ COMMANDS = {
     "brief": "Before the flight: entry, headings and times in this wind.",
     "grade": "After the flight: measure and grade the laps of a track.",
     "find": "Find the holds in a track that came with no hold file.",
+    "holds": "Your hold set: hold files by name, to share as a folder.",
     "columns": "Show which column of a log is read as what.",
     "standards": "List the standards, or show one with its sources.",
     "progress": "Trends over the sessions of a pilot, or of a class.",

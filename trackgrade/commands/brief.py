@@ -25,7 +25,9 @@ _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", 
     short_help="Before the flight: entry, headings and times in this wind.",
     epilog=f"Headings are in the north of the hold file: magnetic, unless it says true. {console.CAUTION}",
 )
-@click.argument("hold", metavar="HOLD.toml")
+@click.argument("hold", metavar="HOLD.toml", required=False)
+@click.option("--hold", "named", metavar="HOLD", help="Instead: a hold file, or a name in the hold set.")
+@click.option("--holds", "hold_set", metavar="DIR", help="Another hold set than your own (see: trackgrade holds).")
 @click.option("--tas", type=float, metavar="KT", help="True airspeed; or give --ias.")
 @click.option("--ias", type=float, metavar="KT", help="Indicated airspeed; default: airspeed_kias of the file.")
 @click.option("--wind", metavar="FROM/KT", help="Wind, true as forecast aloft: 280/18. Magnetic: 280M/18.")
@@ -42,7 +44,9 @@ _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", 
 @click.option("--date", "date_text", metavar="YYYY-MM-DD", help="Day of the flight, for the magnetic model.")
 @click.option("--standard", metavar="NAME|FILE", help="Where the speed limit comes from (see: trackgrade standards).")
 def command(
-    hold: str,
+    hold: str | None,
+    named: str | None,
+    hold_set: str | None,
     tas: float | None,
     ias: float | None,
     wind: str | None,
@@ -63,7 +67,11 @@ def command(
     """
     from trackgrade.files import spare_inputs, write_whole
     from trackgrade.hold.holdfile import read_hold_file
+    from trackgrade.hold.holdset import file_or_name
 
+    if (hold or named) is None:
+        raise UsageError("which hold? Give a hold file, or --hold NAME of the hold set")
+    hold = file_or_name(hold or named or "", hold_set)
     spare_inputs([html], [hold, standard])
     plan = read_hold_file(hold)  # a wrong file is told at once, before numpy is loaded
     from trackgrade.briefing import screen

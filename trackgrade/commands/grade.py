@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     epilog=f"Exit status: 0 graded, 2 wrong usage or unreadable, 3 no hold flown. {console.CAUTION}",
 )
 @click.argument("tracks", nargs=-1, required=True, metavar="TRACK...")
-@click.option("--hold", "holds", multiple=True, metavar="HOLD.toml", help="Hold file; give it again for more.")
+@click.option("--hold", "holds", multiple=True, metavar="HOLD", help="Hold file, or a name in the hold set; repeat it.")
+@click.option("--holds", "hold_set", metavar="DIR", help="Another hold set than your own (see: trackgrade holds).")
 @click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for the reports.")
 @click.option("--json", "json_path", metavar="FILE", help="Write the debrief. Of many: an array, .jsonl, a folder.")
 @click.option("--csv", "csv_path", metavar="FILE", help="Write the laps as a table (.csv or .parquet).")
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 @click.option("--gpx", "gpx_path", metavar="FILE", help="Write one flight for a map program: track, laps, events.")
 @click.option("--kml", "kml_path", metavar="FILE", help="The same as KML.")
 @click.option("--geojson", "geojson_path", metavar="FILE", help="The same as GeoJSON.")
+@click.option("--write-hold", "hold_path", metavar="FILE", help="Keep the hold that was found, as a hold file.")
 @click.option("--no-html", is_flag=True, help="Write no report.")
 @click.option("--standard", metavar="NAME|FILE", help="Grade against this one (see: trackgrade standards).")
 @click.option("--timing-band", type=float, metavar="S", help="Your own band on the leg time, in seconds.")
@@ -46,6 +48,7 @@ if TYPE_CHECKING:
 def command(
     tracks: tuple[str, ...],
     holds: tuple[str, ...],
+    hold_set: str | None,
     out: str,
     json_path: str | None,
     csv_path: str | None,
@@ -53,6 +56,7 @@ def command(
     gpx_path: str | None,
     kml_path: str | None,
     geojson_path: str | None,
+    hold_path: str | None,
     no_html: bool,
     standard: str | None,
     timing_band: float | None,
@@ -68,7 +72,8 @@ def command(
     """Find the holding pattern in each TRACK, measure its laps and grade them.
 
     TRACK is a GPX, KML, IGC, NMEA or CSV file, a folder, or a pattern such as "flights/*.gpx". Prints a verdict with
-    the lap table and writes one report a flight.
+    the lap table and writes one report a flight. Without --hold each flight is graded at the hold of your set whose
+    laps it flew, else at the one found in it; which it was is said.
     """
     if pilot is None and (instructor or note or logbook):
         raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")
@@ -78,8 +83,18 @@ def command(
     given = {"gpx": _path(gpx_path), "kml": _path(kml_path), "geojson": _path(geojson_path)}
     maps = {kind: path for kind, path in given.items() if path is not None}
     flights, settings = plan_batch(
-        tracks, holds, standard, timing_band, columns, report=not no_html, figure=figure, maps=tuple(maps)
+        tracks,
+        holds,
+        standard,
+        timing_band,
+        columns,
+        report=not no_html,
+        figure=figure,
+        maps=tuple(maps),
+        hold_set=hold_set,
     )
+    if hold_path is not None and (settings.holds or len(flights) > 1):
+        raise UsageError("--write-hold keeps the hold found in one flight: give one TRACK, and no --hold")
     session: dict[str, str | None] | None = None
     if pilot is not None:
         from trackgrade.logbook import check_session
@@ -87,7 +102,9 @@ def command(
         check_session(pilot, instructor, note)
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
     reads = tuple(each for each in (*holds, *tracks, columns, standard) if each is not None)
-    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(figure_path), maps, session, reads)
+    wanted = Wanted(
+        Path(out), _path(json_path), _path(csv_path), _path(figure_path), maps, _path(hold_path), session, reads
+    )
     grade(flights, settings, wanted, jobs=jobs, resume=resume, scheduler=scheduler)
 
 

@@ -34,6 +34,8 @@ _SAMPLINGS = {
     epilog=f"The flight is invented. {console.CAUTION}",
 )
 @click.argument("hold", metavar="HOLD.toml", required=False)
+@click.option("--hold", "named", metavar="HOLD", help="Instead: a hold file, or a name in the hold set.")
+@click.option("--holds", "hold_set", metavar="DIR", help="Another hold set than your own (see: trackgrade holds).")
 @click.option("--out", metavar="FILE", help="Track file to write; default: the hold file's name with .gpx.")
 @click.option("--format", "kind", type=click.Choice(["gpx", "csv"]), help="Default: by the ending of --out, else gpx.")
 @click.option("--entry", type=click.Choice(["direct", "teardrop", "parallel"]), help="Default: drawn by the seed.")
@@ -51,6 +53,8 @@ _SAMPLINGS = {
 @click.option("--list", "show", is_flag=True, help="List the named flights and mistakes, and stop.")
 def command(
     hold: str | None,
+    named: str | None,
+    hold_set: str | None,
     out: str | None,
     kind: str | None,
     entry: str | None,
@@ -72,10 +76,12 @@ def command(
     if show:
         _list()
         return
-    if hold is None:
+    if (hold or named) is None:
         raise UsageError("which hold? Give a hold file: trackgrade simulate HOLD.toml")
     from trackgrade.hold.holdfile import read_hold_file
+    from trackgrade.hold.holdset import file_or_name
 
+    hold = file_or_name(hold or named or "", hold_set)
     plan = read_hold_file(hold)
     scenario = _scenario(plan, mistake, entry, arriving, laps, tas, wind, noise, sampling, channels)
     kind, track_path = _where(hold, out, kind)

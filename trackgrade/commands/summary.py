@@ -24,6 +24,8 @@ def lines(debrief: Json) -> Iterator[str]:
     yield console.emphasise(f"{track['source']}: {hold['name']}, {hold['turns']} turns")
     if debrief["verdict"]:
         yield f"  {console.plain(debrief['verdict'])}"
+    if hold.get("from", "file") != "file":
+        yield f"  {console.plain(debrief['cautions'][-1])}"
     yield f"  {_entry(debrief.get('entry'))}  {_wind(debrief)}"
     if laps:
         yield from _lap_table(debrief).split("\n")
@@ -59,6 +61,8 @@ def row(debrief: Json) -> tuple[str, ...]:
 def not_flown(debrief: Json) -> str:
     """One line for a flight that was read and held no hold: what was seen instead."""
     seen = "; ".join(debrief.get("seen_instead") or ()) or "nothing near the fix"
+    if debrief["hold"] is None:
+        return f"{debrief['track']['source']}: no hold flown ({seen}); name the hold with --hold HOLD.toml"
     return (
         f"{debrief['track']['source']}: no hold flown at {debrief['hold']['name']} ({seen});"
         " check fix, course and turns in the hold file, or try: trackgrade find"

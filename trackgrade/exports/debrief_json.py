@@ -21,8 +21,10 @@ from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.results import ItemResult
+from trackgrade.score.sentences import CAUTIONS
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Lap, Moment
+from trackgrade.track.track import CleanTrack
 
 SCHEMA = "trackgrade.debrief/1"
 
@@ -33,7 +35,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "program": {"name": "trackgrade", "version": __version__},
-        "track": _track(debrief),
+        "track": _track(debrief.track),
         "hold": _hold(debrief.hold),
         "standard": _standard(debrief.standard),
         "wind": _wind(debrief),
@@ -90,6 +92,39 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
     }
 
 
+def nothing_found(clean: CleanTrack, standard: Standard, seen: str) -> dict[str, Any]:
+    """What is said of a flight for which no hold was named, and in which none was found: every key, and no hold."""
+    nothing: dict[str, Any] = dict.fromkeys(
+        ("hold", "wind", "true_airspeed_kt", "true_airspeed_sd_kt", "watch", "converged_lap", "solved_lap", "next_lap")
+    )
+    lists = (
+        "entries", "visits", "laps", "incomplete_laps", "items", "findings", "work_on", "corrections", "needles",
+        "needle_contrasts", "wind_work", "reversed_laps", "notes",
+    )  # fmt: skip
+    return {
+        "schema": SCHEMA,
+        "program": {"name": "trackgrade", "version": __version__},
+        "track": _track(clean),
+        "standard": _standard(standard),
+        **nothing,
+        **{key: [] for key in lists},
+        "wind_note": "no hold, no wind over it",
+        "entry": _no_entry(),
+        "verdict": "No hold was flown.",
+        "references": {
+            "altitude_ft": None,
+            "altitude_note": "",
+            "airspeed_kias": None,
+            "airspeed_note": "",
+            "heading_source": "none",
+            "airspeed_source": "none",
+            "bank_source": "none",
+        },
+        "seen_instead": [seen],
+        "cautions": list(CAUTIONS),
+    }
+
+
 def to_text(debrief: Debrief) -> str:
     """The debrief as JSON text, a line a key or a member of its list, ending in a newline."""
     return readable(debrief_to_dict(debrief))
@@ -107,8 +142,7 @@ def schema() -> Mapping[str, Any]:
     return loaded
 
 
-def _track(debrief: Debrief) -> dict[str, Any]:
-    clean = debrief.track
+def _track(clean: CleanTrack) -> dict[str, Any]:
     track = clean.track
     return {
         "source": track.source,
@@ -131,6 +165,7 @@ def _hold(hold: Hold) -> dict[str, Any]:
     leg = {"minutes": hold.leg.minutes} if hold.leg.minutes is not None else {"nm": hold.leg.nm}
     return {
         "name": hold.name,
+        "from": hold.origin,
         "fix_lat": number(hold.fix_lat_deg, 7),
         "fix_lon": number(hold.fix_lon_deg, 7),
         "inbound_course_true_deg": degrees(hold.inbound_course_true_deg),

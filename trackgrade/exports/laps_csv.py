@@ -69,12 +69,12 @@ def rows(debrief: Debrief) -> list[dict[str, Any]]:
     return [_row(debrief, visit.entry.flown.kind, lap) for visit in debrief.visits for lap in visit.laps]
 
 
-def to_text(debrief: Debrief) -> str:
-    """The table as CSV text with a header line; lines end in a newline."""
+def to_text(debrief: Debrief | None) -> str:
+    """The table as CSV text with a header line (of nothing but that without a debrief); lines end in a newline."""
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    for row in rows(debrief):
+    for row in rows(debrief) if debrief is not None else ():
         writer.writerow({key: "" if value is None else value for key, value in row.items()})
     return out.getvalue()
 

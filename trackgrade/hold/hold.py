@@ -64,7 +64,8 @@ class Hold:
 
     ``variation_deg`` is east positive; ``variation_source`` says where it comes from.
     ``qnh_hpa`` is what the altimeter was set to: it makes a recorded pressure altitude what the altimeter showed.
-    ``notes`` are sentences for people (which model, which warning).
+    ``notes`` are sentences for people (which model, which warning). ``origin`` says who named it: a hold file, the hold
+    set where its laps were flown, or nobody (found in the track).
 
     ``dme_station`` is the one whose distance the fix is given by, ``cross_station`` the one whose radial crosses the
     course at the fix; None where the fix is not given so.
@@ -86,6 +87,7 @@ class Hold:
     dme_station: Station | None = None
     cross_station: Station | None = None
     notes: tuple[str, ...] = ()
+    origin: Literal["file", "set", "found"] = "file"
 
     @property
     def side(self) -> int:

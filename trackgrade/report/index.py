@@ -63,7 +63,7 @@ def row(debrief: Mapping[str, Any], report: str = "") -> FlightRow:
     findings = [each for each in debrief["findings"] if not each.get("praise")]
     return FlightRow(
         flight=track["source"],
-        hold=hold["name"],
+        hold=hold["name"] if hold else "",
         href=quote(report),
         started=(track["started_utc"] or "")[:16].replace("T", " "),
         laps=len(debrief["laps"]),

@@ -1,0 +1,80 @@
+"""Which hold a flight is graded at when none was named: of the hold set where laps were flown, else the one found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trackgrade.analysis import flight_date, measure
+from trackgrade.earth.geodesy import near_east_north_m
+from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.hold.hold import Hold
+from trackgrade.hold.holdfile import write_hold_file
+from trackgrade.hold.plan import HoldPlan
+from trackgrade.hold.setup import resolve
+from trackgrade.segment.finding import find_holds
+from trackgrade.segment.proposal import HoldProposal
+from trackgrade.track.track import Track
+
+#: A flight that came no nearer to a fix did not hold there; laps that end further off are another hold's [NM].
+NEAR_NM, MISSED_NM = 2.0, 0.8
+NONE_FOUND = "no hold of the set was flown, and nowhere two turns the same way with a leg between, back to one point"
+MAY_BE_ANOTHER = "the clearance may have been another"
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The hold, one sentence on where it comes from, and the hold file that keeps it."""
+
+    hold: Hold
+    words: str
+    toml: str
+
+
+def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | None:
+    """The hold to grade a flight at, or None where no hold was flown.
+
+    Raises
+    ------
+    TrackFileError, HoldFileError
+        Too few usable points; a hold of the set whose radials make no fix.
+    """
+    best: tuple[tuple[int, float], str, HoldPlan, Hold] | None = None
+    for name, plan in hold_set:
+        hold = resolve(plan, flight_date(track))
+        if _nearest_nm(track, hold) > NEAR_NM:
+            continue
+        laps = [lap for visit in measure(track, hold).flown.visits if not visit.wrong_side for lap in visit.laps]
+        missed = float(np.median([abs(lap.end_cross_nm or 0.0) for lap in laps])) if laps else np.inf
+        rank = len(laps), -missed
+        if missed < MISSED_NM and (best is None or rank > best[0]):
+            best = rank, name, plan, hold
+    if best is not None:
+        (count, _), name, plan, hold = best
+        laps_were = "1 lap was" if count == 1 else f"{count} laps were"
+        words = f"No hold was named: {laps_were} flown at {name} of the hold set; {MAY_BE_ANOTHER}."
+        return Chosen(replace(hold, origin="set"), words, write_hold_file(plan))
+    found = find_holds(track)
+    if not found:
+        return None
+    words = f"No hold was named: this one was found in the track ({_told(found[0])}); {MAY_BE_ANOTHER}."
+    if found[0].other_end is not None:
+        words += f" The track does not tell which end is the fix; at the other: {_told(found[0].other_end)}."
+    if len(found) > 1:
+        words += f" Also flown: {'; '.join(_told(each) for each in found[1:])}."
+    return Chosen(replace(found[0].hold, origin="found"), words, write_hold_file(found[0].plan()))
+
+
+def _nearest_nm(track: Track, hold: Hold) -> float:
+    east, north = near_east_north_m(hold.fix_lat_deg, hold.fix_lon_deg, track.lat_deg, track.lon_deg)
+    return float(np.nanmin(np.hypot(east, north))) / METRES_PER_NM
+
+
+def _told(found: HoldProposal) -> str:
+    hold = found.hold
+    return (
+        f"fix {hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}, inbound {hold.inbound_course_true_deg:03.0f}° true,"
+        f" {hold.turns} turns, {hold.leg.minutes:g} min, {found.laps} lap{'s' if found.laps > 1 else ''}"
+    )
