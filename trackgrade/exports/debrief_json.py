@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade import __version__
+from trackgrade.caution import CAUTIONS
 from trackgrade.exports.plain import degrees, number, plain, readable, utc
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.results import ItemResult
-from trackgrade.score.sentences import CAUTIONS
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import CleanTrack
