@@ -35,6 +35,7 @@ EXAMPLES = {
         "trackgrade grade flight.gpx --hold tarne.toml",
         "trackgrade grade flight.gpx --hold tarne.toml --standard training --json flight.json --csv flight.csv",
         "trackgrade grade flight.gpx --hold tarne.toml --figure handout.pdf",
+        "trackgrade grade flight.igc --hold tarne.toml --kml map.kml --geojson map.geojson",
         'trackgrade grade flight.csv --hold tarne.toml --pilot "Pilot A" --note "first left turns"',
     ],
     "find": ["trackgrade find flight.gpx --write holds", "trackgrade find flight.gpx --json holds.json"],

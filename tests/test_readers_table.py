@@ -6,17 +6,19 @@ import gzip
 import io
 import subprocess
 import sys
+import types
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tests.awkward.flight import EPOCH_S, gpx_text, own_csv
+from tests.awkward.flight import ALT_FT, EPOCH_S, LAT_DEG, LON_DEG, gpx_text, own_csv
 from tests.awkward.flight_recorder import igc_text
 from tests.awkward.kml import kml, track_text
 from tests.awkward.receiver import nmea_text
 from trackgrade.batch.inputs import find_tracks
 from trackgrade.errors import TrackFileError
+from trackgrade.track import readers
 from trackgrade.track.readers import MOST_BYTES, READERS, Reader, read_track
 from trackgrade.track.readers.column_sheet import column_sheet
 
@@ -86,3 +88,29 @@ def test_a_folder_is_searched_for_the_endings_of_all_readers(tmp_path: Path) -> 
 def test_searching_a_folder_loads_no_arrays() -> None:
     code = "import sys; import trackgrade.batch.inputs; sys.exit('numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_new_format_is_one_file_and_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The reader printed in docs/formats.md, as it stands there: reading, the sheet and a folder search know it."""
+    page = (Path(__file__).parents[1] / "docs" / "formats.md").read_text(encoding="utf-8")
+    module, line = (page.split(f"```{kind}\n")[1].split("```")[0] for kind in ("python", "text"))
+    code = types.ModuleType("trackgrade.track.readers.my_log")
+    exec(compile(module, "my_log.py", "exec"), code.__dict__)
+    monkeypatch.setitem(sys.modules, code.__name__, code)
+    mine = eval(line.strip().rstrip(","), {"Reader": Reader})
+    monkeypatch.setattr(readers, "READERS", (mine, *READERS))
+    rows = zip(EPOCH_S, LAT_DEG, LON_DEG, ALT_FT * 0.3048)
+    data = b"%LOG\n" + "\n".join(" ".join(map(repr, map(float, row))) for row in rows).encode()
+    track = read_track(data, name="a.log")
+    np.testing.assert_array_equal(track.epoch_s, EPOCH_S)
+    np.testing.assert_allclose(track.alt_ft, ALT_FT, atol=1e-9)
+    assert column_sheet(data, name="a.log").format == "a log of my own"
+    with pytest.raises(TrackFileError, match="not four numbers"):
+        read_track(b"%LOG\n1 2 3\n", name="a.log")
+
+
+def test_the_page_of_formats_names_every_reader_and_its_endings() -> None:
+    page = (Path(__file__).parents[1] / "docs" / "formats.md").read_text(encoding="utf-8")
+    table = [row for row in page.splitlines() if row.startswith("| ")]
+    for reader in READERS:
+        assert any(all(f"`{ending}`" in row for ending in reader.endings) for row in table), reader.name
