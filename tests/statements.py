@@ -126,18 +126,25 @@ def causes_first(debrief: Json) -> Iterator[str]:
 
 
 def corrections_toward_the_card(debrief: Json) -> Iterator[str]:
-    """A correction toward what the card asked for is never condemned."""
+    """A correction toward what the lap asked for, or the card, is never condemned; one away from it is never praised."""
     for row in debrief["corrections"]:
-        asked = row.get("asked_s", row["asked_solved_s"])
+        asked, card = row["asked_s"], row["asked_solved_s"]
         if asked is None or row["outbound_s"] is None or row["flown_next_s"] is None:
             continue
-        before, after = abs(row["outbound_s"] - asked), abs(row["flown_next_s"] - asked)
-        if row["judged"] == "wrong way" and after < before - 0.5:
-            yield f"lap {row['lap']}: {row['outbound_s']:.0f} to {row['flown_next_s']:.0f} s where {asked:.0f} is asked"
-        if row["judged"] in ("wrong way", "none", "too small", "too large") and after <= 3.0:
-            yield f"lap {row['lap']}: {row['judged']} at {row['flown_next_s']:.0f} s where {asked:.0f} is asked"
-        if row["judged"] == "right" and after > before + 3.0:
-            yield f"lap {row['lap']}: right, though {row['flown_next_s']:.0f} s is further from {asked:.0f}"
+        flown = f"{row['outbound_s']:.0f} to {row['flown_next_s']:.0f} s, asked {asked:.0f}"
+        told = f"lap {row['lap']}: {row['judged']}, {flown}"
+        closer = [abs(row["outbound_s"] - each) - abs(row["flown_next_s"] - each) for each in (asked, card or asked)]
+        if row["judged"] == "wrong way" and max(closer) > 0.5:
+            yield told
+        if row["judged"] in ("wrong way", "none", "too small", "too large") and abs(row["flown_next_s"] - asked) <= 3.0:
+            yield told
+        if row["judged"] == "right" and closer[0] < -6.0:
+            yield told
+    last = [row for row in debrief["corrections"] if row["judged"] == "last lap"][-1:]
+    card = debrief["next_lap"]
+    for row in last:
+        if row["asked_by"] == "card" and row["asked_s"] is not None and abs(row["asked_s"] - card["outbound_s"]) > 0.5:
+            yield f"the table asks for {row['asked_s']:.0f} s, the card for {card['outbound_s']:.0f}"
 
 
 def no_blame_without_a_lap(debrief: Json) -> Iterator[str]:

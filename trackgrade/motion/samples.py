@@ -30,6 +30,18 @@ class Wind:
     covariance_kt2: tuple[tuple[float, float], tuple[float, float]]
     source: str = "turns"
 
+    @property
+    def towards_kt(self) -> Floats:
+        """East and north components it blows towards (2,)."""
+        toward = np.radians(self.from_true_deg + 180.0)
+        return self.speed_kt * np.array([np.sin(toward), np.cos(toward)])
+
+    def differs_from(self, other: Wind) -> bool:
+        """Whether it is another wind by more than twice the standard error of one of them along the difference."""
+        apart = self.towards_kt - other.towards_kt
+        size = float(np.hypot(*apart))
+        return size > 2.0 * float(np.sqrt(apart @ np.array(self.covariance_kt2) @ apart)) / max(size, 1e-9)
+
 
 @dataclass(frozen=True, eq=False)
 class MotionSamples:

@@ -118,10 +118,11 @@ class WatchAnalysis:
 
 @dataclass(frozen=True)
 class NextLap:
-    """What to fly next in this wind. Headings true and magnetic [deg]; ``outbound_s`` is timed from ``timed_from``.
+    """What to fly next in the wind of the last lap. Headings true and magnetic [deg]; ``outbound_s`` is timed from
+    ``timed_from``; heading and time belong together, with turns at ``turn_rate_deg_s`` (``bank_deg``).
 
     ``outbound_nm``: distance from the fix at which to turn back, for a leg in NM; None for a timed leg.
-    ``equal_seconds_s`` is what the equal-seconds rule asks after the last lap, beside the solved lap.
+    ``equal_seconds_s`` is what the equal-seconds rule asks on the same heading, where the wind is not known; else None.
     ``feasible`` False: no such lap exists (``why``), and the numbers are the best that can be done.
     """
 
@@ -137,6 +138,8 @@ class NextLap:
     equal_seconds_s: float | None
     feasible: bool
     why: str = ""
+    turn_rate_deg_s: float | None = None
+    bank_deg: float | None = None
     sentence: str = ""
 
 

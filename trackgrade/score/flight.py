@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,7 @@ from trackgrade.score.results import ItemResult
 from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
 from trackgrade.score.timing import converged_lap, correction, outbound_times, watch_analysis
-from trackgrade.score.wind_work import wind_work
+from trackgrade.score.wind_work import heading_kept, wind_work
 from trackgrade.segment.flown import Flown, Visit
 from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import Samples
@@ -30,6 +30,10 @@ if TYPE_CHECKING:
 
 #: Where no altitude is assigned, it is the one held in the first seconds of the first lap [s]: a choice.
 REFERENCE_WINDOW_S = 20.0
+
+
+#: From a wind to the lap that works in it; None where there is none.
+Solver = Callable[[Wind | None], "SolvedLap | None"]
 
 
 @dataclass(frozen=True)
@@ -134,8 +138,8 @@ def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ..
     return turn_radius_nm(tas, max(rate, 0.5)) if math.isfinite(tas) else None
 
 
-def in_numbers(measured: Measured, standard: Standard, solved: SolvedLap | None) -> Flight:
-    """Measure every lap and entry of a flight."""
+def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight:
+    """Measure every lap and entry of a flight; ``solver`` gives the lap that works in a wind, or None."""
     hold, samples, flown = measured.hold, measured.samples, measured.flown
     series = steady_series(samples, measured.wind)
     airspeed = airspeed_reference(hold, flown, samples, series)
@@ -150,11 +154,12 @@ def in_numbers(measured: Measured, standard: Standard, solved: SolvedLap | None)
                 visit.entry,
                 entry_measures(visit, flown, hold, samples, series, airspeed.value, band, radius),
             ),
-            laps := _laps(visit, measured, series, standard, solved),
+            laps := _laps(visit, measured, series, standard, solver),
             converged_lap=converged_lap(laps, standard.timing_band_s),
         )
         for visit in flown.visits
     )
+    every = [lap for visit in visits for lap in visit.laps]
     return Flight(
         hold=hold,
         samples=samples,
@@ -163,25 +168,32 @@ def in_numbers(measured: Measured, standard: Standard, solved: SolvedLap | None)
         series=series,
         altitude=altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum),
         airspeed=airspeed,
-        solved=solved,
+        solved=every[-1].solved if every else solver(measured.wind),
         turn_radius_nm=radius,
         visits=visits,
         reversed_laps=flown.reversed_laps,
-        watch=watch_analysis([lap for visit in visits for lap in visit.laps], hold),
+        watch=watch_analysis(every, hold),
     )
 
 
 def _laps(
-    visit: Visit, measured: Measured, series: Series, standard: Standard, solved: SolvedLap | None
+    visit: Visit, measured: Measured, series: Series, standard: Standard, solver: Solver
 ) -> tuple[GradedLap, ...]:
     """The completed laps of a visit, not graded yet."""
     hold, samples = measured.hold, measured.samples
     needles, own, other = needles_of(hold), own_needle(hold), other_needle(hold)
-    solved_s = solved.outbound_s if solved is not None and solved.feasible else None
+    winds = [own_wind(lap.wind, measured.wind) for lap in visit.laps]
+    solved = [solver(wind) for wind in winds]
     measures = [lap_measures(visit, lap, hold, samples, series, measured.turns, standard) for lap in visit.laps]
+    works = [
+        wind_work(lap, numbers, hold, samples, wind, card)
+        for lap, numbers, wind, card in zip(visit.laps, measures, winds, solved, strict=True)
+    ]
     laps = []
-    for lap, numbers, following in zip(visit.laps, measures, [*measures[1:], None], strict=True):
+    for index, (lap, numbers, work, card) in enumerate(zip(visit.laps, measures, works, solved, strict=True)):
         readings = {needle: read_needle(needle, lap, samples) for needle in needles}
+        following = measures[index + 1] if index + 1 < len(measures) else None
+        kept = following is None or heading_kept(work, works[index + 1])
         laps.append(
             GradedLap(
                 visit=visit.number,
@@ -194,8 +206,16 @@ def _laps(
                 own_needle=readings[own],
                 other_needle=readings[other],
                 contrast=needle_contrast(tuple(readings.values()), standard.limit("course", THREE_QUARTERS)),
-                wind_work=wind_work(lap, numbers, hold, samples, measured.wind, solved),
-                correction=correction(numbers, following, solved_s, standard),
+                solved=card,
+                wind_work=work,
+                correction=correction(numbers, following, card, kept, standard),
             )
         )
     return tuple(laps)
+
+
+def own_wind(of_lap: Wind | None, of_stay: Wind | None) -> Wind | None:
+    """The wind of a lap where it differs from that of the stay by more than its error; else that of the stay."""
+    if of_lap is None or of_stay is None:
+        return of_stay
+    return of_lap if of_lap.differs_from(of_stay) else of_stay

@@ -35,12 +35,20 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
     With no visit flown the debrief holds no items and no findings, and its verdict says what was seen instead.
     """
     hold, flown = measured.hold, measured.flown
-    solved, solved_note = solve_for_wind(hold, measured.wind, measured.wind_note, standard)
-    flight = in_numbers(measured, standard, solved)
+    known: dict[Wind | None, tuple[SolvedLap | None, str]] = {}
+
+    def solver(wind: Wind | None) -> SolvedLap | None:
+        if wind not in known:
+            known[wind] = solve_for_wind(hold, wind, measured.wind_note, standard)
+        return known[wind][0]
+
+    flight = in_numbers(measured, standard, solver)
+    why_not = next((why for lap, why in known.values() if lap is None), "")
+    solved_note = flight.solved.why if flight.solved is not None else why_not
     items = [replace(item, evidence=item_evidence(item)) for item in grade_items(flight)]
     flight = flight.with_items(items)
     findings, seen = find_mistakes(flight)
-    card = next_lap(hold, solved, solved_note, flight.laps[-1] if flight.laps else None)
+    card = next_lap(hold, flight.solved, solved_note, flight.laps[-1] if flight.laps else None)
     if card is not None:
         card = replace(card, sentence=next_lap_sentence(card, hold))
     return Debrief(
@@ -58,7 +66,7 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
         findings=findings,
         verdict=verdict(flown, items, standard, findings),
         watch=flight.watch,
-        solved=solved,
+        solved=flight.solved,
         solved_note=solved_note,
         altitude_reference_ft=flight.altitude.value,
         altitude_reference_note=flight.altitude.note,

@@ -8,14 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from trackgrade.motion.samples import Wind
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.segment.flown import Lap
 
+if TYPE_CHECKING:
+    from trackgrade.hold.planning import SolvedLap
+
 Reference = Literal["abeam", "abeam_by_bearing", "abeam_or_heading", "wings_level", "mark"]
-Judged = Literal["right", "not needed", "none", "too small", "too large", "wrong way", "last lap", "not measurable"]
+Judged = Literal[
+    "right", "not needed", "none", "too small", "too large", "wrong way", "no lap", "last lap", "not measurable"
+]
+AskedBy = Literal["card", "equal seconds"]
 
 
 @dataclass(frozen=True)
@@ -106,16 +112,20 @@ class OutboundTimes:
 
 @dataclass(frozen=True)
 class Correction:
-    """What one lap's inbound time asked of the next outbound, by each rule, and what was flown.
+    """What one lap's inbound time asked of the next outbound, and what was flown.
 
-    ``error_s`` inbound minus target; ``asked_*_s`` next outbound time; ``change_s`` what was changed.
-    ``judged`` against equal seconds with the standard's ``correction_tolerance_s``.
+    ``error_s`` inbound minus target; ``asked_s`` is the next outbound time it asked for: the card's, in that lap's wind
+    (``asked_by``), or that of equal seconds where the pilot changed the time alone, or no lap could be solved; None
+    where no lap meets the leg. ``asked_*_s`` beside it say what each rule came to. ``change_s`` what was changed;
+    ``judged`` against ``asked_s`` with the standard's ``correction_tolerance_s``.
     """
 
     outbound_s: float | None
     inbound_s: float | None
     target_s: float | None
     error_s: float | None
+    asked_s: float | None
+    asked_by: AskedBy
     asked_equal_seconds_s: float | None
     asked_ratio_s: float | None
     asked_solved_s: float | None
@@ -216,6 +226,7 @@ class GradedLap:
     outbound_times : its outbound time from each place a watch may be started
     needles, own_needle, other_needle : its inbound leg on each needle, on the hold's own, and on one of the other kind
     contrast : where one needle passes and another fails
+    solved : the lap that works in its wind; None where no lap could be solved
     wind_work : drift and its correction; ``correction`` what its inbound time asked of the next outbound leg (None for
         a leg in NM)
     items : the standard's items of this lap, in the standard's order
@@ -232,6 +243,7 @@ class GradedLap:
     own_needle: NeedleReading
     other_needle: NeedleReading
     contrast: NeedleContrast | None
+    solved: SolvedLap | None
     wind_work: WindWork
     correction: Correction | None
     items: tuple[ItemResult, ...] = ()
@@ -277,6 +289,11 @@ class GradedLap:
     def wind(self) -> Wind | None:
         """The wind at the middle of the lap, with its errors; None where no wind could be told."""
         return self.flown.wind
+
+    @property
+    def leg_can_be_met(self) -> bool:
+        """Whether a lap with the leg asked for exists in this lap's wind; yes where the wind is not known."""
+        return self.solved is None or self.solved.feasible
 
     def item(self, name: str) -> ItemResult | None:
         """The result of an item of the standard, or None where the standard does not ask for it."""

@@ -125,16 +125,21 @@ def next_lap_sentence(card: NextLap, hold: Hold) -> str:
     """What to fly next, as read to a pilot."""
     if card.outbound_heading_mag_deg is None:
         if card.equal_seconds_s is not None:
-            return f"By equal seconds, time {card.equal_seconds_s:.0f} s outbound; no heading: {card.why}."
+            return (
+                f"By equal seconds, on the same heading, {card.equal_seconds_s:.0f} s outbound; no heading: {card.why}."
+            )
         return f"No heading or time can be given: {card.why}."
-    heading = f"Fly {heading_name(card.outbound_heading_mag_deg)} magnetic outbound"
-    correction = degrees_words(card.outbound_correction_deg or 0.0)
+    correction = card.outbound_correction_deg or 0.0
+    off = "the outbound course" if abs(correction) < 0.5 else f"{degrees_words(correction)} of the outbound course"
     if hold.leg.minutes is None:
         leg = f"turn back {card.outbound_nm or 0.0:.1f} NM from the fix"
     else:
         leg = f"turn back {card.outbound_s:.0f} s after abeam"
-    inbound = heading_name(card.inbound_heading_mag_deg or 0.0)
-    text = f"{heading} ({correction} of the outbound course), {leg}; hold {inbound} inbound."
+    text = (
+        f"Fly {heading_name(card.outbound_heading_mag_deg)} magnetic outbound ({off}), {leg}; hold "
+        f"{heading_name(card.inbound_heading_mag_deg or 0.0)} inbound. Turns at {card.turn_rate_deg_s or 0.0:.1f}°/s, "
+        f"{card.bank_deg or 0.0:.0f}° of bank."
+    )
     if not card.feasible:
-        text += f" No lap meets the leg in this wind ({card.why}): this is the nearest."
+        text += f" No lap meets the leg in this wind: this is the nearest, {card.expected_inbound_s:.0f} s inbound."
     return text

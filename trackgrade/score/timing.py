@@ -3,27 +3,32 @@ next.
 
 Corrections, all for the next outbound time [s]:
 
-* equal seconds (common practice): outbound + (target - inbound); 90 s inbound after 60 s outbound asks for
-30 s * ground-speed ratio: the inbound error in distance is flown off at the outbound ground speed
-* solved lap: the outbound time that gives the target in the wind measured, whatever was flown before
+* the card: the outbound time of the solved lap in that lap's wind, on the card's own heading
+* equal seconds (common practice), on the heading of before: outbound + (target - inbound); 90 s inbound after 60 s
+  outbound asks for 30 s
+* the same by the ground speeds: the inbound error in distance is flown off at the outbound ground speed
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.rules import next_outbound_equal_seconds_s
 from trackgrade.score.debrief import ReferenceScatter, WatchAnalysis
-from trackgrade.score.lap import Correction, GradedLap, Judged, LapMeasures, OutboundTimes, Reference
+from trackgrade.score.lap import AskedBy, Correction, GradedLap, Judged, LapMeasures, OutboundTimes, Reference
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import span_sd_s
 from trackgrade.score.standard import OutboundStart, Standard
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Mark
+
+if TYPE_CHECKING:
+    from trackgrade.hold.planning import SolvedLap
 
 #: The references in words, for people.
 REFERENCE_TITLES: dict[Reference, str] = {
@@ -226,72 +231,94 @@ def _watch_sentence(
     if likely is None:
         return "The outbound times fit more than one starting point: where the watch was started cannot be told."
     best = next(each for each in scatters if each.reference == likely)
-    sure = "surely" if (probability or 0.0) >= 0.95 else "probably"
-    at = "at" if likely == "mark" else ""
-    text = (
-        f"The watch was {sure} started {at} {best.title} ({100 * (probability or 0.0):.0f} %): "
-        f"{best.unexplained_s:.1f} s of scatter is left from there"
+    at = "at " if likely == "mark" else ""
+    text = f"The watch was probably started {at}{best.title} ({100 * (probability or 0.0):.0f} %)"
+    if from_watch_s is None or best.unexplained_s < HUMAN_SCATTER_S:
+        return f"{text}, as steadily as a hand and an eye can."
+    return (
+        f"{text}: counted from there the outbound times still differ by about {best.unexplained_s:.0f} s for no reason "
+        f"that the laps show, and the inbound times by about {from_watch_s:.0f} s with them."
     )
-    if from_watch_s is not None:
-        text += f", which makes about {from_watch_s:.1f} s inbound"
-    return " ".join(f"{text}.".split())
+
+
+def card_outbound_s(solved: SolvedLap, start_by: Reference | None) -> float:
+    """The outbound time of a solved lap, counted from where this standard starts it [s]."""
+    if start_by == "wings_level":
+        return solved.outbound_from_level_s
+    if start_by == "abeam_or_heading":
+        return min(solved.outbound_s, solved.outbound_from_level_s)
+    return solved.outbound_s
 
 
 def correction(
-    lap: LapMeasures, following: LapMeasures | None, solved_outbound_s: float | None, standard: Standard
+    lap: LapMeasures, following: LapMeasures | None, card: SolvedLap | None, heading_kept: bool, standard: Standard
 ) -> Correction | None:
     """What one lap asked of the next outbound time, and what was flown; None for a leg in NM.
 
-    An inbound time inside the band asks for nothing. Otherwise right is a change of the right sign that
-    ends within
-    ``tolerance_s`` of what equal seconds, the ground-speed ratio or the solved lap asks, or between them.
+    An inbound time inside the band asks for nothing, nor does one that no lap can meet in this wind. Otherwise the lap
+    asks for what the card after it does; with ``heading_kept``, the time alone was changed, and equal seconds (or the
+    same scaled by the ground speeds) is as right, for that is what it is for.
     """
     if lap.target_nm is not None:
         return None
     outbound, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
     flown_next = following.outbound_s.value if following else None
     if outbound is None or inbound is None or target is None:
-        return Correction(outbound, inbound, target, None, None, None, None, flown_next, None, "not measurable")
+        return Correction(
+            outbound, inbound, target, None, None, "card", None, None, None, flown_next, None, "not measurable"
+        )
     equal = next_outbound_equal_seconds_s(outbound, inbound, target)
     gs_in, gs_out = lap.groundspeed_inbound_kt.value, lap.groundspeed_outbound_kt.value
     ratio = next_outbound_ratio_s(outbound, inbound, target, gs_in, gs_out) if gs_in and gs_out else None
-    change = None if flown_next is None else flown_next - outbound
-    asked = [equal, *(each for each in (ratio, solved_outbound_s) if each is not None)]
+    solved_s = card_outbound_s(card, lap.outbound_start_by) if card is not None and card.feasible else None
+    by: AskedBy = "equal seconds" if solved_s is None else "card"
+    asked = equal if solved_s is None else solved_s
     error_sd = math.hypot(lap.inbound_s.sd or 0.0, lap.outbound_s.sd or 0.0)
-    judged = _judge_change(inbound - target, outbound, flown_next, asked, standard, error_sd)
+    tolerance = standard.choices.correction_tolerance_s + error_sd
     if following is None:
-        judged = "last lap"
+        judged: Judged = "last lap"
+    elif flown_next is None:
+        judged = "not measurable"
+    elif card is not None and not card.feasible:
+        judged = "no lap"
+    elif abs(inbound - target) <= standard.asking_band_s:
+        judged = "not needed"
+    else:
+        judged = _judge_change(outbound, flown_next, asked, tolerance)
+        alone = equal if ratio is None else min(max(flown_next, min(equal, ratio)), max(equal, ratio))
+        if by == "card" and judged != "right" and heading_kept and abs(outbound - alone) > tolerance:
+            in_time = _judge_change(outbound, flown_next, alone, tolerance)
+            if _MILDEST.index(in_time) < _MILDEST.index(judged):
+                judged, asked, by = in_time, equal, "equal seconds"
     return Correction(
         outbound_s=outbound,
         inbound_s=inbound,
         target_s=target,
         error_s=inbound - target,
+        asked_s=None if judged == "no lap" else asked,
+        asked_by=by,
         asked_equal_seconds_s=equal,
         asked_ratio_s=ratio,
-        asked_solved_s=solved_outbound_s,
+        asked_solved_s=solved_s,
         flown_next_s=flown_next,
-        change_s=change,
+        change_s=None if flown_next is None else flown_next - outbound,
         judged=judged,
     )
 
 
-def _judge_change(
-    error: float, outbound: float, flown_next: float | None, asked: Sequence[float], standard: Standard, error_sd: float
-) -> Judged:
-    if flown_next is None:
-        return "not measurable"
-    if abs(error) <= standard.asking_band_s:
-        return "not needed"
-    tolerance = standard.choices.correction_tolerance_s + error_sd
+#: What is said of a change, from praise to blame.
+_MILDEST: tuple[Judged, ...] = ("right", "too small", "too large", "none", "wrong way")
+
+
+def _judge_change(outbound: float, flown_next: float, asked: float, tolerance: float) -> Judged:
     change = flown_next - outbound
-    if min(asked) - tolerance <= flown_next <= max(asked) + tolerance and change * -error > 0.0:
+    if abs(flown_next - asked) <= tolerance:
         return "right"
     if abs(change) < NO_CHANGE_S:
         return "none"
-    if change * -error < 0.0:
+    if change * (asked - outbound) < 0.0:
         return "wrong way"
-    smallest = min(abs(each - outbound) for each in asked)
-    return "too small" if abs(change) < smallest else "too large"
+    return "too small" if abs(change) < abs(asked - outbound) else "too large"
 
 
 def converged_lap(laps: Sequence[GradedLap], band_s: float | None) -> int | None:

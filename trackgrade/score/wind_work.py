@@ -13,7 +13,7 @@ import numpy as np
 
 from trackgrade.earth.angles import turn_from_to, wrap360
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.rules import next_outbound_equal_seconds_s, triple_drift_wca_deg
+from trackgrade.hold.rules import triple_drift_wca_deg
 from trackgrade.motion.samples import Wind
 from trackgrade.score.debrief import NextLap
 from trackgrade.score.lap import GradedLap, LapMeasures, WindWork
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 #: Below this inbound correction a multiple of it says nothing [deg]: a choice, about a heading's own wander.
 SMALL_DRIFT_DEG = 2.0
+#: Outbound headings this close are one heading, held as a hand holds it [deg]: a choice.
+SAME_HEADING_DEG = 5.0
 #: Part of a leg left out at each end, where the aircraft still rolls [s].
 TRIM_S = 3.0
 
@@ -121,14 +123,21 @@ def outbound_leg(lap: Lap) -> tuple[float, float] | None:
     return start + trim, end - trim
 
 
+def heading_kept(lap: WindWork, following: WindWork) -> bool:
+    """Whether two laps were flown on one outbound heading, so that the time alone was changed; yes where not known."""
+    one, other = lap.outbound_heading_true_deg.value, following.outbound_heading_true_deg.value
+    return one is None or other is None or abs(float(turn_from_to(one, other))) <= SAME_HEADING_DEG
+
+
 def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: GradedLap | None) -> NextLap | None:
-    """The card for the next lap; None when no lap was completed or the wind is not known."""
+    """The card for the next lap: one heading and one time that belong together; None when no lap was completed.
+
+    Without a wind there is no heading: then equal seconds, on the same heading, is all that can be said.
+    """
     if last is None:
         return None
-    equal = None
-    if last.outbound_s is not None and last.inbound_s is not None and last.target_inbound_s is not None:
-        equal = next_outbound_equal_seconds_s(last.outbound_s, last.inbound_s, last.target_inbound_s)
     if solved is None:
+        equal = None if last.correction is None else last.correction.asked_equal_seconds_s
         return NextLap(None, None, None, None, hold.leg.nm, "abeam", None, None, None, equal, False, solved_note)
     outbound, inbound = solved.outbound_heading_true_deg, solved.inbound_heading_true_deg
     return NextLap(
@@ -141,7 +150,9 @@ def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: Grade
         inbound_heading_true_deg=float(wrap360(inbound)),
         inbound_heading_mag_deg=float(wrap360(inbound - hold.variation_deg)),
         expected_inbound_s=solved.inbound_s,
-        equal_seconds_s=equal,
+        equal_seconds_s=None,
         feasible=solved.feasible,
         why=solved.why,
+        turn_rate_deg_s=solved.turn_rate_deg_s,
+        bank_deg=solved.bank_deg,
     )

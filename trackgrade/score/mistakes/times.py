@@ -10,6 +10,7 @@ from trackgrade.score.flight import Flight
 from trackgrade.score.lap import Correction, GradedLap, Sighting
 from trackgrade.score.sentences import amount
 from trackgrade.score.series import span_sd_s
+from trackgrade.score.timing import card_outbound_s
 
 #: A change of the outbound time counts from here [s]: a choice, above what a hand and an eye scatter.
 CHANGED_FROM_S = 3.0
@@ -24,26 +25,36 @@ HALF_BAND = 0.5
 
 
 def _corrected(flight: Flight) -> Iterator[tuple[GradedLap, Correction, GradedLap]]:
-    """Each lap, what it asked of the next outbound leg, and the lap that flew it."""
+    """Each lap, what it asked of the next outbound leg, and the lap that flew it; none where no lap meets the leg."""
     for visit in flight.visits:
         for lap, following in pairwise(visit.laps):
-            if lap.correction is not None:
+            if lap.correction is not None and lap.leg_can_be_met and following.leg_can_be_met:
                 yield lap, lap.correction, following
 
 
 def time_not_corrected(flight: Flight) -> Iterator[Sighting]:
     """An inbound time out of the band, and the next outbound time left as it was, or changed by less than half."""
     for lap, row, _ in _corrected(flight):
-        asked = row.asked_equal_seconds_s
-        if row.error_s is None or row.change_s is None or row.outbound_s is None or asked is None:
+        if row.error_s is None or row.change_s is None or row.outbound_s is None or row.asked_s is None:
             continue
-        half = UNDER_SHARE * abs(asked - row.outbound_s)
+        half = UNDER_SHARE * abs(row.asked_s - row.outbound_s)
         hardly = row.judged == "too small" and abs(row.change_s) < half
         hardly = hardly or (row.judged == "wrong way" and abs(row.change_s) < HARDLY_S)
         if row.judged == "none" or hardly:
-            wanted = f"where equal seconds asks for {asked - row.outbound_s:+.0f} s"
-            left = f"outbound then changed by {row.change_s:+.0f} s {wanted}"
+            left = f"{row.outbound_s:.0f} s outbound then {_changed(row.change_s)} where {_asks(row)}"
             yield _correction(flight, lap, f"inbound {_off(row.error_s)}, and {left}")
+
+
+def _changed(change_s: float) -> str:
+    """ "kept" or "made 4 s longer"."""
+    if abs(change_s) < 0.5:
+        return "kept"
+    return f"made {abs(change_s):.0f} s {'longer' if change_s > 0.0 else 'shorter'}"
+
+
+def _asks(row: Correction) -> str:
+    who = "the lap that works in this wind has" if row.asked_by == "card" else "equal seconds asks for"
+    return f"{who} {row.asked_s:.0f} s"
 
 
 def _overcorrects(flight: Flight, before: GradedLap | None) -> bool:
@@ -64,7 +75,7 @@ def time_overcorrected(flight: Flight) -> Iterator[Sighting]:
             continue
         if after * row.error_s > 0.0 or following.out("inbound_time") is None:
             continue
-        changed = f"outbound changed by {row.change_s:+.0f} s, and inbound then {_off(after)}"
+        changed = f"outbound then {_changed(row.change_s)} where {_asks(row)}, and inbound {_off(after)}"
         yield _correction(flight, lap, f"inbound {_off(row.error_s)}, {changed}")
 
 
@@ -74,14 +85,16 @@ def time_corrected_wrong_way(flight: Flight) -> Iterator[Sighting]:
         (lap, row)
         for lap, row, following in _corrected(flight)
         if row.error_s is not None
+        and row.asked_s is not None
+        and row.outbound_s is not None
         and abs(row.error_s) > HALF_BAND * flight.standard.asking_band_s
         and _least_change_s(lap, following) * row.error_s > 0.0
+        and _least_change_s(lap, following) * (row.asked_s - row.outbound_s) < 0.0
     ]
     if not any(row.judged == "wrong way" for _, row in wrong):
         return
     for lap, row in wrong:
-        way = "longer" if (row.change_s or 0.0) > 0.0 else "shorter"
-        changed = f"outbound then made {abs(row.change_s or 0.0):.0f} s {way}"
+        changed = f"outbound then {_changed(row.change_s or 0.0)}"
         yield _correction(flight, lap, f"inbound {_off(row.error_s or 0.0)}, and {changed}")
 
 
@@ -125,7 +138,7 @@ def _unasked(flight: Flight, sign: int) -> Iterator[Sighting]:
     for visit in flight.visits:
         for before, lap in zip((None, *visit.laps), visit.laps):
             flown, error = lap.outbound_s, lap.inbound_error_s
-            if flown is None or error is None or error * sign <= 0.0:
+            if flown is None or error is None or error * sign <= 0.0 or not lap.leg_can_be_met:
                 continue
             if _overcorrects(flight, before):
                 continue  # that has a name of its own
@@ -152,8 +165,8 @@ def asked_range(flight: Flight, before: GradedLap | None, lap: GradedLap) -> tup
     """
     target = lap.target_inbound_s or 60.0
     asked = [] if before is not None else [target]
-    if flight.solved is not None and flight.solved.feasible:
-        asked.append(flight.solved.outbound_s)
+    if lap.solved is not None and lap.solved.feasible:
+        asked.append(card_outbound_s(lap.solved, lap.measures.outbound_start_by))
     row = before.correction if before is not None else None
     if row is not None:
         asked += [each for each in (row.asked_equal_seconds_s, row.asked_ratio_s) if each is not None]
@@ -164,11 +177,9 @@ def asked_range(flight: Flight, before: GradedLap | None, lap: GradedLap) -> tup
 
 def turned_back_early(flight: Flight) -> Iterator[Sighting]:
     """Turned back before the outbound time had begun, where this wind leaves an outbound time to fly."""
-    if flight.solved is not None and not flight.solved.feasible:
-        return
     for lap in flight.laps:
         began, back = lap.flown.abeam, lap.flown.outbound_end
-        if began is None or back is None:
+        if began is None or back is None or not lap.leg_can_be_met:
             continue
         early_s = began.epoch_s - back.epoch_s
         if early_s > 2.0 * span_sd_s(began, back):
