@@ -126,7 +126,7 @@ def causes_first(debrief: Json) -> Iterator[str]:
 
 
 def corrections_toward_the_card(debrief: Json) -> Iterator[str]:
-    """A correction toward what the lap asked for, or the card, is never condemned; one away from it is never praised."""
+    """A correction toward what the lap asked for is never condemned; one away from it is never praised."""
     for row in debrief["corrections"]:
         asked, card = row["asked_s"], row["asked_solved_s"]
         if asked is None or row["outbound_s"] is None or row["flown_next_s"] is None:

@@ -91,11 +91,20 @@ def _lap_table(debrief: Json) -> str:
                 _seconds(lap["outbound_s"]),
                 _seconds(lap["inbound_s"]),
                 lap["inbound_start_by"] or "-",
-                "-" if lap["max_cross_track_nm"] is None else f"{abs(lap['max_cross_track_nm']):.2f} NM",
+                _off_course(debrief, lap),
                 console.result_word(worst(lap)),
             )
         )
     return console.table(header, rows, words=(3, 5))
+
+
+def _off_course(debrief: Json, lap: Json) -> str:
+    """How far off the course, over the stretch that every needle is read on: from where the course was met."""
+    for each in debrief["needles"]:
+        here = (each["visit"], each["lap"]) == (lap["visit"], lap["number"])
+        if here and each["kind"] == "gps" and each["largest"] is not None:
+            return f"{each['largest'] * each['full_scale']:.2f} NM"
+    return "-"
 
 
 def _seconds(value: float | None) -> str:

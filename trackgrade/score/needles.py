@@ -27,7 +27,7 @@ GPS_FULL_SCALES_NM = {"en route": 2.0, "terminal": TERMINAL_NM, "approach": 0.3}
 #: Closer to a VOR than this the needle swings whatever is flown and is left alone [NM]: common practice, no
 #: source.
 STATION_PASSAGE_NM = 0.5
-#: The course counts as captured once the needle is within this share of full scale: a choice. It does not
+#: The course counts as met once the hold's own needle is within this share of full scale: a choice. It does not
 #: move with the limit graded, so that a wider limit can never make a result worse.
 CAPTURED_SHARE = 0.5
 #: A course not captured by this share of the inbound leg is read from there on: a choice.
@@ -106,9 +106,9 @@ def shown_share(needle: Needle, along_nm: Floats, cross_nm: Floats) -> Floats:
 def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
     """What the needle showed on the inbound leg of a lap, or why that cannot be read.
 
-    Read from the inbound start when the course was crossed; after a roll-out on an intercept, from the
-    capture of the course (half scale), at the latest from half the leg. Read to the fix, or to half a mile
-    from a VOR.
+    One stretch for every needle and scale: from the inbound start where the course was crossed; after a roll-out on an
+    intercept from where the course was met (the hold's own needle inside half scale), at the latest from half the leg.
+    Read to the fix, or to half a mile from a VOR.
     """
     if lap.inbound_start is None or lap.end is None:
         return "the track does not show an inbound leg"
@@ -127,7 +127,8 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
         share_sd = np.degrees(sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
         keep = distance >= STATION_PASSAGE_NM
     if lap.inbound_start_by == "rollout":
-        captured = np.flatnonzero(np.abs(share) <= CAPTURED_SHARE)
+        own = share if needle.own else shown_share(own_needle(needle.hold), along, cross)
+        captured = np.flatnonzero(np.abs(own) <= CAPTURED_SHARE)
         latest = int(np.searchsorted(samples.epoch_s[index], start + LATEST_CAPTURE_SHARE * (end - start)))
         first = min(int(captured[0]) if captured.size else index.size, latest)
         keep[:first] = False
