@@ -25,6 +25,7 @@ from trackgrade.analysis import measure
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.segment.events import arrivals, inbound_passages
 from trackgrade.segment.flown import Flown, Lap, Moment
+from trackgrade.segment.inbound import fading
 from trackgrade.segment.laps import NoLap, lap_between
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.visits import find_visits
@@ -227,6 +228,27 @@ def first_crossing_in_the_turn_back(path: FlightPath) -> float:
     at = np.flatnonzero(after[:-1] & (path.cross_nm[:-1] > 0) & (path.cross_nm[1:] <= 0))[0]
     part = path.cross_nm[at] / (path.cross_nm[at] - path.cross_nm[at + 1])
     return float(path.epoch_s[at] + part - START_S - FIX_S)
+
+
+@pytest.mark.parametrize("low_rate_deg_s", [0.7, 1.0])
+def test_a_turn_that_fades_into_a_capture_ends_in_two_places(low_rate_deg_s: float) -> None:
+    """150 degrees at standard rate, the last 30 slowly: one watch starts at the end of the first, one of the last."""
+    pieces = [straight(FIX_S), turn(180.0), straight(LEG_S), turn(150.0), turn(30.0, low_rate_deg_s), straight(60.0)]
+    path = path_of(fly(pieces, fix_at_s=FIX_S))
+    back = path.turns[1]
+    fade = fading(path, back, float(path.epoch_s[-1]))
+    assert fade is not None
+    proper_s = START_S + FIX_S + TURN_S + LEG_S + 150.0 / 3.0 + ROLL_S
+    assert fade[0] == pytest.approx(proper_s, abs=4.0)
+    assert fade[1] == pytest.approx(proper_s + 30.0 / low_rate_deg_s + ROLL_S, abs=4.0)
+
+
+def test_a_turn_that_stops_at_once_or_after_a_pause_ends_in_one_place() -> None:
+    for rest in ([straight(60.0)], [straight(12.0), turn(30.0), straight(60.0)]):
+        cut = 0.0 if len(rest) == 1 else 30.0
+        pieces = [straight(FIX_S), turn(180.0), straight(LEG_S), turn(180.0 - cut), *rest]
+        path = path_of(fly(pieces, fix_at_s=FIX_S))
+        assert fading(path, path.turns[1], float(path.epoch_s[-1])) is None
 
 
 # --- No lap ---------------------------------------------------------------------------------------------------------

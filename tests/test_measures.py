@@ -19,7 +19,7 @@ from trackgrade.score.judging import judge
 from trackgrade.score.measures import due_rates_deg_s
 from trackgrade.score.standard import ITEMS
 from trackgrade.score.standards import load_standard
-from trackgrade.segment.flown import Entry, Moment
+from trackgrade.segment.flown import Entry, InboundStart, Moment
 from trackgrade.segment.measured import Measured
 
 STANDARD = load_standard()
@@ -273,3 +273,20 @@ def test_every_standard_grades_the_same_flight(standard: str) -> None:
     debrief = _judged(arithmetic.fly(), standard)
     assert {item.result for item in debrief.items} == {"within"}
     assert debrief.standard.name == standard
+
+
+@pytest.mark.parametrize(("apart_s", "result"), [(6.0, "within"), (30.0, "not measurable")])
+def test_two_readings_are_graded_only_where_both_say_the_same(apart_s: float, result: str) -> None:
+    flight = arithmetic.fly(arithmetic.Plan())
+    visit = flight.flown.visits[0]
+    first = visit.laps[0]
+    assert first.inbound_start is not None
+    other = InboundStart(Moment(first.inbound_start.epoch_s + apart_s, 0.5), "rollout")
+    laps_flown = (replace(first, inbound_start_other=other), *visit.laps[1:])
+    flown_so = replace(flight.flown, visits=(replace(visit, laps=laps_flown),))
+    standard = load_standard().with_timing_band(10.0)
+    debrief = judge(replace(flight, flown=flown_so), standard)
+    item = debrief.laps[0].item("inbound_time")
+    assert item is not None
+    assert item.result == result
+    assert ("both are fair readings" in item.why) is (result == "not measurable")

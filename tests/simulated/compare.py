@@ -28,6 +28,8 @@ from trackgrade.track.track import Mark, Track
 LINES = ("fix", "abeam", "course")
 TURNS = ("fix turn starts", "fix turn ends", "outbound ends", "inbound turn ends")
 MOMENTS = (*LINES, *TURNS, "inbound starts")
+#: The inbound start by the nearer of its readings, and a second reading told.
+NEARER, SECOND = "readings of the inbound start: the nearer", "readings of the inbound start: a second"
 #: A hole longer than this hides a passage [s]; a hole over this share of an entry hides the entry.
 HIDING_S, HIDING_SHARE = 60.0, 0.35
 #: Moments this close to a hole of the record are inside it, for what interpolation can know: seconds, and rows.
@@ -261,8 +263,23 @@ def _lap_differences(true: TrueLap, found: object, holes: tuple[tuple[float, flo
     tie = true.near_tie
     kind = "inbound starts" if "inbound_start" not in fair else "inbound starts (two readings)"
     add(kind, "inbound_start", true.inbound_start, true.inbound_start_window if tie else None)
+    out += _readings(true, found, inside)
     out += _durations(true, found, inside)
     return out
+
+
+def _readings(true: TrueLap, found: object, inside: object) -> list[Difference]:
+    """The inbound start by the nearer of the readings that are told; a second one is counted as a kind of its own."""
+    start, other = found.inbound_start, found.inbound_start_other  # type: ignore[attr-defined]
+    if true.inbound_start is None or start is None:
+        return []
+    low, high = true.inbound_start_window if true.near_tie and true.inbound_start_window else (true.inbound_start,) * 2
+    told = [start] if other is None else [start, other.moment]
+    errors = [(each.epoch_s - min(max(each.epoch_s, low), high), each.sd_s) for each in told]
+    error, sd = min(errors, key=lambda each: abs(each[0]))
+    hole = inside(true.inbound_start)  # type: ignore[operator]
+    out = [Difference(NEARER, true.number, error, sd, hole)]
+    return out if other is None else [*out, Difference(SECOND, true.number, None, None, hole)]
 
 
 def _durations(true: TrueLap, found: object, inside: object) -> list[Difference]:

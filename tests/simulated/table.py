@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from tests.simulated.compare import LINES, TURNS, Difference, Outcome
+from tests.simulated.compare import LINES, NEARER, SECOND, TURNS, Difference, Outcome
 from tests.simulated.suites import SUITES
 
 LEGS = ("inbound time", "outbound time")
@@ -100,6 +100,19 @@ def entry_rows(outcomes: list[Outcome]) -> list[list[str]]:
         n, wrong, unclear, accused = entry_counts(mine)
         if n:
             rows.append([name, str(n), share(wrong, n), share(unclear, n), str(accused)])
+    return rows
+
+
+def reading_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    rows = [["suite", "laps", "two readings", "nearer within 2 s", "within 2 sd"]]
+    for name in (*SUITES, "all"):
+        mine = [d for o in outcomes if name in (o.suite, "all") for d in o.differences if not d.in_hole]
+        nearer = [d for d in mine if d.kind == NEARER]
+        if nearer:
+            near = sum(abs(d.error_s or 0.0) <= 2.0 for d in nearer)
+            second = sum(d.kind == SECOND for d in mine)
+            n = len(nearer)
+            rows.append([name, str(n), share(second, n), share(near, n), share(*covered(nearer))])
     return rows
 
 
@@ -230,6 +243,12 @@ def report(outcomes: list[Outcome], command: str) -> str:
         "does not ask for, where a right one was flown.",
         "",
         markdown(entry_rows(outcomes)),
+        "",
+        "## Start of the inbound time",
+        "",
+        "Two readings where the turn fades into an intercept, or the course is met along it.",
+        "",
+        markdown(reading_rows(outcomes)),
         "",
         "## Honesty of the stated errors",
         "",

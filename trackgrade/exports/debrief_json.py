@@ -258,6 +258,15 @@ def _entry(graded: GradedEntry) -> dict[str, Any]:
     }
 
 
+def _other_start(lap: Lap) -> dict[str, Any] | None:
+    """The other fair reading of the inbound start, and how long the inbound leg was by it."""
+    other = lap.inbound_start_other
+    if other is None:
+        return None
+    seconds = None if lap.end is None else lap.end.epoch_s - other.moment.epoch_s
+    return {"utc": _at(other.moment), "by": other.by, "inbound_s": number(seconds)}
+
+
 def _lap_events(visit: int, lap: Lap) -> dict[str, Any]:
     return {
         "visit": visit,
@@ -281,6 +290,7 @@ def _lap_events(visit: int, lap: Lap) -> dict[str, Any]:
         "inbound_start_utc": _at(lap.inbound_start),
         "inbound_start_sd_s": _sd(lap.inbound_start),
         "inbound_start_by": lap.inbound_start_by,
+        "inbound_start_other": _other_start(lap),
         "end_utc": _at(lap.end),
         "end_sd_s": _sd(lap.end),
         "near_tie": lap.near_tie,
@@ -301,7 +311,6 @@ def _lap(lap: GradedLap) -> dict[str, Any]:
     when = {"start_utc": utc(lap.start_epoch_s), "end_utc": utc(lap.end_epoch_s)}
     return {
         **_lap_events(lap.visit, lap.flown),
-        "inbound_start_other": None,
         "outbound_s": number(lap.outbound_s),
         "outbound_sd_s": number(measures.outbound_s.sd),
         "outbound_why": measures.outbound_s.why or None,

@@ -101,7 +101,13 @@ def _inbound(column: LapColumn) -> Number:
         f"Course crossed {moment_words(flown.course_crossed)}; wings level {level}.",
         f"Over the fix {moment_words(flown.end)}.",
     ]
-    if flown.near_tie:
+    other = flown.inbound_start_other
+    if other is not None and measures.inbound_other_s is not None:
+        story.append(
+            f"Or it starts {moment_words(other.moment)} ({STARTED_BY[other.by]}), and lasts "
+            f"{measures.inbound_other_s.value:.0f} s. Both readings are fair: graded only where both give the same."
+        )
+    elif flown.near_tie:
         story.append("Crossing the course and rolling out on it lie too close to tell apart: the error covers both.")
     if measures.target_inbound_s is not None:
         story.append(f"It should last {measures.target_inbound_s:.0f} s.")
@@ -110,10 +116,17 @@ def _inbound(column: LapColumn) -> Number:
         measures.inbound_s,
         item="inbound_time",
         places=1,
-        under=by + (" (near tie)" if flown.near_tie else ""),
+        under=by + _other_words(column),
         story=story,
         at_s=flown.inbound_start.epoch_s if flown.inbound_start else None,
     )
+
+
+def _other_words(column: LapColumn) -> str:
+    other = column.lap.measures.inbound_other_s
+    if other is not None and other.value is not None:
+        return f" (or {other.value:.0f} s)"
+    return " (near tie)" if column.lap.flown.near_tie else ""
 
 
 def _inbound_error(column: LapColumn) -> Number:

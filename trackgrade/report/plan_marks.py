@@ -58,13 +58,15 @@ def line_style(stretch: Stretch) -> str:
 
 def events_of(lap: Lap) -> tuple[tuple[str, str, Moment], ...]:
     """(shape, words, moment) of each event that the track carries, in order of flying."""
-    by = {"course": "inbound: crossed", "rollout": "inbound: rolled out", None: "inbound"}[lap.inbound_start_by]
+    by = {"course": "inbound: crossed", "rollout": "inbound: rolled out", None: "inbound"}
+    other = lap.inbound_start_other
     rows = (
         ("fix", "over the fix", lap.start),
         ("level", "wings level", lap.outbound_turn_end),
         ("abeam", "abeam", lap.abeam),
         ("turn", "turn inbound", lap.outbound_end),
-        ("inbound", by, lap.inbound_start),
+        ("inbound", by[lap.inbound_start_by], lap.inbound_start),
+        ("inbound", f"or {by[other.by]}" if other else "", other.moment if other else None),
         ("fix", "over the fix", lap.end),
     )
     return tuple((shape, words, moment) for shape, words, moment in rows if moment is not None)

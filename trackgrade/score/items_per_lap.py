@@ -21,14 +21,28 @@ ACROSS_COURSE_DEG = 20.0
 
 def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
     """Inbound time less what it must last [s]; long is positive."""
-    if flight.hold.leg.seconds is None:
+    target_s = flight.hold.leg.seconds
+    if target_s is None:
         return []
-    note = f"{flight.hold.leg.seconds:.0f} s; {flight.standard.timing_note}"
+    note = f"{target_s:.0f} s; {flight.standard.timing_note}"
 
-    def miss(lap: GradedLap) -> Measurement:
-        return replace(lap.measures.inbound_s, value=lap.inbound_error_s)
+    def graded(lap: GradedLap, measured: Measurement) -> ItemResult:
+        value = None if measured.value is None else measured.value - target_s
+        off = replace(measured, value=value)
+        return grade_value(item, lap_scope(lap), off, at_epoch_s=lap.end_epoch_s, reference=note)
 
-    return _values(item, flight, miss, note, lambda lap: lap.end_epoch_s)
+    results = []
+    for lap in flight.laps:
+        first, other = lap.measures.inbound_s, lap.measures.inbound_other_s
+        result = graded(lap, first)
+        if other is not None and graded(lap, other).result != result.result:
+            why = (
+                f"{first.value or 0.0:.0f} s {first.how} or {other.value or 0.0:.0f} s {other.how}: both are fair "
+                "readings, and the limit lies between"
+            )
+            result = not_measurable(item, lap_scope(lap), why)
+        results.append(result)
+    return [*results, grade_laps_together(item, results)] if results else []
 
 
 def leg_length(item: Item, flight: Flight) -> list[ItemResult]:

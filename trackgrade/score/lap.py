@@ -49,7 +49,8 @@ class LapMeasures:
     """Every number of one completed lap. Distances [NM], speeds [kt], times [s], altitudes [ft].
 
     outbound_s : from where the standard starts the time (``outbound_start_by`` names it) to the turn back
-    inbound_s : from inbound start to the fix; ``target_inbound_s`` what it must last (None for a leg in NM)
+    inbound_s : from inbound start to the fix (``inbound_other_s`` by the other fair reading of the start, None where
+        there is one only); ``target_inbound_s`` what it must last (None for a leg in NM)
     outbound_end_nm : along-course distance of the turn back from the fix; ``target_nm`` for a leg in NM
     inbound_nm : along-course distance of inbound start from the fix
     max_cross_track_nm : largest distance from the course between inbound start and the fix (unsigned)
@@ -68,6 +69,7 @@ class LapMeasures:
     outbound_start_by: Reference | None
     outbound_start_epoch_s: float | None
     inbound_s: Measurement
+    inbound_other_s: Measurement | None
     target_inbound_s: float | None
     inbound_nm: Measurement
     outbound_end_nm: Measurement

@@ -26,7 +26,7 @@ from trackgrade.score.series import (
 )
 from trackgrade.score.standard import Standard, Turns
 from trackgrade.score.timing import between, outbound_start, outbound_time
-from trackgrade.segment.flown import Flown, Lap, Moment, Visit
+from trackgrade.segment.flown import Flown, InboundStartBy, Lap, Moment, Visit
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
@@ -38,6 +38,11 @@ NO_ALTITUDE = "the track carries no altitude in a known unit"
 ALTITUDE_SD_FT = 10.0
 #: Part of a turn left out at each end, where the aircraft rolls [share of the turn's time].
 ROLL_SHARE = 0.2
+
+INBOUND_START_WORDS: dict[InboundStartBy, str] = {
+    "course": "the course crossed inbound",
+    "rollout": "the roll-out inbound",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,12 +192,9 @@ def lap_measures(
         raise ValueError(f"lap {lap.number} has no end; only completed laps are measured")
     started, started_by = outbound_start(lap, standard.outbound_starts)
     start_s, end_s = lap.start.epoch_s, lap.end.epoch_s
-    inbound_s = between(
-        lap.inbound_start,
-        lap.end,
-        "the course crossed inbound" if lap.inbound_start_by == "course" else "the roll-out inbound",
-        "the fix",
-    )
+    inbound_s = between(lap.inbound_start, lap.end, INBOUND_START_WORDS[lap.inbound_start_by or "rollout"], "the fix")
+    other = lap.inbound_start_other
+    inbound_other_s = between(other.moment, lap.end, INBOUND_START_WORDS[other.by], "the fix") if other else None
     whole = inside(samples, start_s, end_s)
     settled_s = settled_from_s(visit, lap)
     own = inside(samples, settled_s, end_s)
@@ -210,6 +212,7 @@ def lap_measures(
         outbound_start_by=started_by,
         outbound_start_epoch_s=started.epoch_s if started else None,
         inbound_s=inbound_s,
+        inbound_other_s=inbound_other_s,
         target_inbound_s=hold.leg.seconds,
         inbound_nm=_distance_from_fix(samples, lap.inbound_start, "the inbound start"),
         outbound_end_nm=_distance_from_fix(samples, lap.outbound_end, "the turn back"),

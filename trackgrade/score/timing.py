@@ -281,6 +281,10 @@ def correction(
         judged = "not measurable"
     elif card is not None and not card.feasible:
         judged = "no lap"
+    elif lap.inbound_other_s is not None and _asks(lap.inbound_other_s.value, target, standard) != _asks(
+        inbound, target, standard
+    ):
+        judged = "not measurable"  # one fair reading of the inbound start asks for another correction than the other
     elif abs(inbound - target) <= standard.asking_band_s:
         judged = "not needed"
     else:
@@ -308,6 +312,12 @@ def correction(
 
 #: What is said of a change, from praise to blame.
 _MILDEST: tuple[Judged, ...] = ("right", "too small", "too large", "none", "wrong way")
+
+
+def _asks(inbound_s: float | None, target_s: float, standard: Standard) -> int:
+    """Which way an inbound time asks the next outbound time to change: -1 shorter, 1 longer, 0 not at all."""
+    error_s = 0.0 if inbound_s is None else inbound_s - target_s
+    return 0 if abs(error_s) <= standard.asking_band_s else int(math.copysign(1, -error_s))
 
 
 def _judge_change(outbound: float, flown_next: float, asked: float, tolerance: float) -> Judged:

@@ -20,15 +20,24 @@ class Moment:
 
 
 @dataclass(frozen=True)
+class InboundStart:
+    """When the inbound time starts, and by what: the course crossed in the turn back, or the roll-out."""
+
+    moment: Moment
+    by: InboundStartBy
+
+
+@dataclass(frozen=True)
 class Lap:
     """One lap, fix passage to fix passage. A moment that the track does not carry is None.
 
-    ``why_incomplete`` is None for a completed lap, else one sentence; an incomplete lap is not graded
-    and its ``end`` may be None. ``near_tie`` says that crossing the course and rolling out on it
-    could not be told apart within the error of the positions. ``start_cross_nm`` and ``end_cross_nm``: how far
-    off the fix the passages were, holding side positive. ``wrong_side``: flown with turns to the non-holding side.
-    ``remarks``: an orbit inserted, and the like. ``wind``: the wind at its middle, where the fit
-    lets it drift; None where no wind could be told.
+    ``inbound_start_other``: the other fair reading of the inbound start, where the turn fades into an intercept or the
+    course is met along it; None where there is one only. ``near_tie`` says that crossing the course and rolling out on
+    it could not be told apart within the error of the positions. ``why_incomplete`` is None for a completed lap, else
+    one sentence; an incomplete lap is not graded and its ``end`` may be None. ``start_cross_nm`` and ``end_cross_nm``:
+    how far off the fix the passages were, holding side positive. ``wrong_side``: flown with turns to the non-holding
+    side. ``remarks``: an orbit inserted, and the like. ``wind``: that at its middle, where the fit lets it drift; None
+    where no wind could be told.
     """
 
     number: int
@@ -44,6 +53,7 @@ class Lap:
     inbound_start_by: InboundStartBy | None
     end: Moment | None
     near_tie: bool = False
+    inbound_start_other: InboundStart | None = None
     why_incomplete: str | None = None
     start_cross_nm: float | None = None
     end_cross_nm: float | None = None

@@ -18,14 +18,14 @@ from trackgrade.motion.samples import Turn
 from trackgrade.motion.turns import CORRECTION_DEG, STANDARD_RATE_DEG_S
 from trackgrade.segment.events import (
     HOLE_TURN_DEG,
-    POSITION_FLOOR_NM,
     Passage,
     crossing_moment,
     first_crossing,
     overlaps,
     wing_tip_abeam,
 )
-from trackgrade.segment.flown import InboundStartBy, Lap, Moment
+from trackgrade.segment.flown import Lap, Moment
+from trackgrade.segment.inbound import InboundReadings, read_inbound_start
 from trackgrade.segment.path import FlightPath
 from trackgrade.track.runs import runs
 
@@ -65,12 +65,6 @@ LEAST_BITE_DEG, FIX_TURN_PAUSE_S = 30.0, 20.0
 MOST_UNSEEN_SHARE = 0.7
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.08
-#: Beyond the course by more than this many standard errors of the position counts as crossed.
-TRUSTED_SD = 2.0
-#: A roll-out with a larger error than this may have come before the crossing [s].
-OPEN_ROLLOUT_S = 3.0
-#: Crossing and rollout closer than this are the same moment for the watch [s].
-TIE_S = 1.0
 #: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
 LEAST_ABEAM_NM = 0.05
 
@@ -339,13 +333,10 @@ def _events(
     tip_s = wing_tip_abeam(path, start, turned_back.epoch_s if turned_back else end)
     by_bearing = None if tip_s is None else _line_moment(path, tip_s, along=True)
 
-    crossed: Moment | None = None
-    inbound: Moment | None = rollout
-    by: InboundStartBy | None = "rollout" if rollout is not None else None
-    near_tie = False
-    if rollout is not None and (turned_back is not None or unbroken):
+    read: InboundReadings | None = None
+    if rollout is not None and level_end is not None:
         since = turned_back.epoch_s if turned_back is not None else _outbound_at(path, start, rollout.epoch_s, offset)
-        crossed, inbound, by, near_tie = _inbound_start(path, since, rollout, end)
+        read = read_inbound_start(path, since, level_end, rollout, end)
 
     turned = path.value(path.track_deg, end) - offset
     if b is not None and abs(turned - 360.0) > 180.0:
@@ -358,12 +349,13 @@ def _events(
         abeam=abeam,
         abeam_by_bearing=by_bearing,
         outbound_end=turned_back,
-        course_crossed=crossed,
+        course_crossed=read.crossed if read else None,
         inbound_turn_end=rollout,
-        inbound_start=inbound,
-        inbound_start_by=by,
+        inbound_start=read.start.moment if read else None,
+        inbound_start_by=read.start.by if read else None,
         end=b.moment if b is not None else None,
-        near_tie=near_tie,
+        near_tie=read is not None and read.near_tie,
+        inbound_start_other=read.other if read else None,
         start_cross_nm=a.cross_nm,
         end_cross_nm=b.cross_nm if b is not None else None,
         remarks=tuple(remarks),
@@ -388,33 +380,3 @@ def _outbound_at(path: FlightPath, start: float, end: float, offset: float) -> f
 def _line_moment(path: FlightPath, epoch_s: float, *, along: bool) -> Moment:
     track = path.value(path.track_deg, epoch_s)
     return crossing_moment(path, epoch_s, track if along else track - 90.0)
-
-
-def _inbound_start(
-    path: FlightPath, turned_back: float, rollout: Moment, end: float
-) -> tuple[Moment | None, Moment, InboundStartBy, bool]:
-    """Course crossed in the turn back, or rolled out: whichever is earlier, and whether that is a near-tie.
-
-    Rolling out tangentially on the course is no crossing: it counts only beyond what the position can be trusted.
-    """
-    at = first_crossing(path, path.cross_nm, turned_back, min(rollout.epoch_s, end))
-    k_roll = path.index(rollout.epoch_s)
-    trust = TRUSTED_SD * float(np.hypot(path.across_sd_nm[k_roll], POSITION_FLOOR_NM))
-    if at is None:
-        # Rolled out short of the course, by less than can be told from rolling out on it?
-        later = first_crossing(path, path.cross_nm, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end))
-        close = abs(path.value(path.cross_nm, rollout.epoch_s)) < trust and later is not None
-        return None, rollout, "rollout", bool(close)
-    inside = slice(path.index(at), path.index(min(end, rollout.epoch_s + 10.0)) + 1)
-    beyond = -float(np.min(path.cross_nm[inside]))
-    crossed = _line_moment(path, at, along=False)
-    difference = rollout.epoch_s - at
-    if beyond <= trust:
-        widened = max(rollout.sd_s, difference / 2.0)
-        return None, Moment(rollout.epoch_s, widened), "rollout", difference > TIE_S
-    if beyond <= 2.0 * trust and difference > TIE_S:
-        return crossed, Moment(at, max(crossed.sd_s, difference / 2.0)), "course", True
-    if rollout.sd_s > OPEN_ROLLOUT_S:
-        # Where a hole leaves the roll-out open, it may as well have come first.
-        return crossed, Moment(at, max(crossed.sd_s, rollout.sd_s / 2.0)), "course", False
-    return crossed, crossed, "course", False
