@@ -38,7 +38,10 @@ EXAMPLES = {
         "trackgrade grade flight.igc --hold tarne.toml --kml map.kml --geojson map.geojson",
         'trackgrade grade flight.csv --hold tarne.toml --pilot "Pilot A" --note "first left turns"',
     ],
-    "find": ["trackgrade find flight.gpx --write holds", "trackgrade find flight.gpx --json holds.json"],
+    "find": [
+        "trackgrade find flight.gpx --write holds",
+        "trackgrade find flight.gpx --json holds.json --html holds.html",
+    ],
     "holds": [
         "trackgrade holds add tarne.toml",
         "trackgrade holds add --from-find flight.gpx --name tarne",

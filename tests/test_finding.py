@@ -10,6 +10,7 @@ import pytest
 
 from tests.arithmetic_flight import HOLD, LEFT_HOLD, START_S, Piece, fly, keep, laps, record, straight, turn
 from trackgrade.analysis import flight_date, measure
+from trackgrade.drawing.racetrack import in_characters
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import TrackFileError
@@ -17,6 +18,7 @@ from trackgrade.exports import holds_json
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.hold.setup import resolve
+from trackgrade.report import found
 from trackgrade.segment.finding import find_holds
 from trackgrade.segment.proposal import HoldProposal
 
@@ -157,3 +159,30 @@ def test_little_logs_have_no_hold_and_too_little_ones_are_refused(n: int) -> Non
     assert find_holds(keep(track, np.arange(n))) == []
     with pytest.raises(TrackFileError):
         find_holds(keep(track, np.arange(3)))
+
+
+def test_the_page_shows_the_flight_and_every_hold_with_the_cautions() -> None:
+    away = [straight(60.0), turn(60.0), straight(700.0)]
+    flown = fly([straight(FIX_S), *uneven_laps(), *away, *uneven_laps(-1), straight(60.0)], fix_at_s=FIX_S)
+    track = record(flown, noise_m=2.0)
+    page = found.render(track, find_holds(track))
+    assert page.count("<svg") == 3
+    assert "2 holds found" in page
+    assert "hold 1" in page
+    assert "the clearance may have been another" in page
+    assert "not for navigation" in page
+    assert len(page) < 200_000
+
+
+def test_the_page_tells_of_the_other_end() -> None:
+    flown = fly([straight(20.0), *laps(3), turn(180.0), straight(30.0)], fix_at_s=FIX_S)
+    track = record(flown, noise_m=2.0)
+    assert "does not tell which end" in found.render(track, find_holds(track))
+
+
+@pytest.mark.parametrize("course", [1.0, 90.0, 218.0])
+def test_the_drawing_in_characters_has_the_fix_and_fits_a_terminal(course: float) -> None:
+    drawn = in_characters(replace(HOLD, inbound_course_true_deg=course))
+    assert sum(line.count("X") for line in drawn) == 1
+    assert len(drawn) <= 20
+    assert max(map(len, drawn)) <= 60

@@ -25,9 +25,10 @@ NOTHING = "no hold in this track: nowhere two turns the same way with a leg betw
 )
 @click.argument("track")
 @click.option("--json", "json_path", metavar="FILE", help="Write the holds found, schema trackgrade.holds/1.")
+@click.option("--html", metavar="FILE", help="Write a page: the whole flight, each hold over it.")
 @click.option("--write", "folder", metavar="DIR", help="Write a hold file for each, ready to edit.")
 @click.option("--columns", metavar="MAP.toml", help="Columns map of a CSV (see: trackgrade columns).")
-def command(track: str, json_path: str | None, folder: str | None, columns: str | None) -> None:
+def command(track: str, json_path: str | None, html: str | None, folder: str | None, columns: str | None) -> None:
     """Look for racetracks in TRACK and propose a hold for each: fix, inbound course, turns, leg.
 
     What was cleared may differ from what was flown: check fix and course against the chart before you grade. Where
@@ -42,7 +43,7 @@ def command(track: str, json_path: str | None, folder: str | None, columns: str 
     from trackgrade.segment.finding import find_holds
     from trackgrade.track.readers import read_track
 
-    spare_inputs([json_path], [track, columns])
+    spare_inputs([json_path, html], [track, columns])
     flight = read_track(path, columns)
     for note in summary.reading(flight.notes):
         console.note(f"  note: {note}")
@@ -56,6 +57,10 @@ def command(track: str, json_path: str | None, folder: str | None, columns: str 
     console.say("Times are UTC; courses magnetic by the model and (true); ± is the scatter of the laps.")
     if any(each.other_end is not None for each in proposals):
         console.say("or: the track does not tell which end of the racetrack is the fix; the likelier stands first.")
+    if html is not None:
+        from trackgrade.report import found
+
+        console.say(f"Page: {write_whole(Path(html), found.render(flight, proposals))}")
     if folder is not None:
         _write(proposals, Path(folder), path)
     else:

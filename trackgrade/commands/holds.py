@@ -62,7 +62,7 @@ def show(name: str, html: str | None, given: str | None) -> None:
     path = file_or_name(name, given)
     spare_inputs([html], [path])
     plan = read_hold_file(path)
-    from trackgrade.drawing import terminal
+    from trackgrade.drawing import racetrack
     from trackgrade.hold.setup import resolve
 
     hold = resolve(plan, dt.datetime.now(dt.UTC).date())
@@ -72,16 +72,16 @@ def show(name: str, html: str | None, given: str | None) -> None:
     console.say(f"  inbound course {magnetic:03.0f}° magnetic, {hold.inbound_course_true_deg:03.0f}° true")
     console.say(f"  {hold.turns} turns, {_leg(plan)}" + (f", {plan.altitude_ft:,.0f} ft" if plan.altitude_ft else ""))
     console.say()
-    for line in terminal.lines(hold):
+    for line in racetrack.in_characters(hold):
         console.say(f"  {line}")
-    console.say(f"\n  north up, still air; {terminal.FIX} the fix")
+    console.say(f"\n  north up, still air; {racetrack.FIX} the fix")
     for note in hold.notes:
         console.note(f"  {note}")
     if html is not None:
         from trackgrade.briefing import page
         from trackgrade.verbs import brief
 
-        in_still_air = brief(plan, tas_kt=None if plan.airspeed_kias else terminal.USUAL_KT)
+        in_still_air = brief(plan, tas_kt=None if plan.airspeed_kias else racetrack.USUAL_KT)
         console.note(f"page: {write_whole(Path(html), page.render(in_still_air))}")
     console.say(console.CAUTION)
 
