@@ -113,6 +113,12 @@ def test_sentences_without_a_fix_are_left_out() -> None:
     assert any("without a fix were left out: 10" in note for note in track.notes)
 
 
+def test_a_log_that_never_vouches_for_its_position_is_read_and_that_is_said() -> None:
+    track = read("\n".join(rmc(r, status="V") for r in FLIGHT))
+    same_flight(track)
+    assert any("no sentence vouches" in note for note in track.notes)
+
+
 def test_two_receivers_in_one_log_are_not_mixed() -> None:
     away = [rmc(r, "GL").replace("4400", "4500") for r in FLIGHT[:30]]
     same_flight(read("\n".join([*away, nmea_text()])))

@@ -385,3 +385,67 @@ def semicircles_said_so() -> str:
         "timestamp,position_lat (semicircles),position_long (semicircles)",
         lambda r: f"{iso(r)},{r.lat * 2**31 / 180:.0f},{r.lon * 2**31 / 180:.0f}",
     )
+
+
+@shape(altitude=False)
+def headers_with_pictures_of_their_form() -> str:
+    return table(
+        "Date (YYYY-MM-DD),Time (HH:MM:SS),Lat,Lon", lambda r: f"{r.time:%Y-%m-%d},{r.time:%H:%M:%S},{r.lat},{r.lon}"
+    )
+
+
+@shape(altitude=False, say=("taken for latitude", "taken for time"))
+def headers_with_the_name_of_their_part() -> str:
+    return table(
+        "CUSTOM.updateStamp,OSD.latitude,OSD.longitude,OSD.flyTime",
+        lambda r: f"{stamp(r, '%Y/%m/%d %H:%M:%S')}.000,{r.lat},{r.lon},{int(r.epoch_s) % 1000}",
+    )
+
+
+@shape(altitude=False, say=("taken for date", "taken for time of day"))
+def a_day_and_a_clock_under_headers_of_their_own() -> str:
+    return table("A,B,lat,lon", lambda r: f"{r.time:%Y-%m-%d},{r.time:%H:%M:%S},{r.lat},{r.lon}")
+
+
+@shape(units={"alt_ft": "m", "groundspeed_kt": "km/h"})
+def a_bird() -> str:
+    return table(
+        "device_id,UTC_datetime,UTC_date,UTC_time,satcount,Latitude,Longitude,Altitude_m,speed_km_h,direction_deg",
+        lambda r: (
+            f"1,{stamp(r, '%Y-%m-%d %H:%M:%S')},{r.time:%Y-%m-%d},{r.time:%H:%M:%S},9,{r.lat},{r.lon},"
+            f"{r.alt_ft * FT:.2f},{r.speed_kt * 1.852:.2f},{r.course_deg}"
+        ),
+    )
+
+
+@shape(altitude=False)
+def coordinates_under_dotted_headers() -> str:
+    return table(
+        "_id,properties.timestamp,geometry.coordinates.lon,geometry.coordinates.lat",
+        lambda r: f"a{r.epoch_s:.0f},{iso(r)},{r.lon},{r.lat}",
+    )
+
+
+@shape(altitude=False)
+def a_balloon() -> str:
+    return table(
+        "sentence_id,time,latitude,longitude,altitude_km,temp",
+        lambda r: f"1,{iso(r)},{r.lat},{r.lon},,-40",
+    )
+
+
+@shape(altitude=False)
+def a_car() -> str:
+    return table(
+        "Device Time, Longitude, Latitude,GPS Speed (Meters/second), Bearing, Altitude",
+        lambda r: f"{stamp(r, '%d-May-%Y %H:%M:%S')}.000,{r.lon},{r.lat},{r.speed_kt * MS:.3f},{r.course_deg},",
+    )
+
+
+@shape(units={"alt_ft": "ft"})
+def an_electronic_flight_bag() -> str:
+    return table(
+        "Timestamp,Latitude,Longitude,Altitude (ft),Course,Speed,Bank,Pitch,Horizontal Error,Vertical Error,g Load",
+        lambda r: f"{r.epoch_s:.3f},{r.lat},{r.lon},{r.alt_ft},{r.course_deg},{r.speed_kt},20,2,3,4,1",
+        before="Pilot,Tail Number,Origin,Start Latitude,Start Longitude,Battery State\nA,none,,44.0,-93.0,50\n",
+    )

@@ -275,22 +275,10 @@ NOISE = frozenset(
 )
 #: Words that stand before or behind "time" and change nothing: that it is when the row was taken down.
 _TAKEN = (
-    *(
-        "at",
-        "tracked",
-        "recorded",
-        "record",
-        "created",
-        "logged",
-        "logging",
-        "log",
-        "since",
-        "fix",
-        "event",
-        "acquisition",
-        "study",
-    ),
+    *("at", "tracked", "recorded", "record", "created", "logged", "logging", "log", "since", "fix", "event"),
     *("sample", "sampled", "observation", "obs", "measurement", "measured", "base", "row", "entry", "captured"),
+    *("update", "updated", "acquisition", "study"),
+    *("yyyy", "yy", "mm", "mmm", "dd", "hh", "ss", "sss"),  # pictures of its form: (yyyy-mm-dd)
 )
 
 
@@ -395,7 +383,8 @@ _COMPOUND_UNITS = (
     (re.compile(r"(?i)\bmet(?:er|re)s?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b"), " mps "),
     (re.compile(r"(?i)\bmiles?\s*(?:/|per)\s*h(?:r|our)?\b"), " mph "),
     (re.compile(r"(?i)\b(?:ft|feet)\s*per\s*s(?:ec(?:ond)?)?\b"), " fps "),
-    (re.compile(r"(?i)\bkm\s*(?:/\s*h(?:r|our)?|\s?h-1|\.h-1)\b"), " kmh "),
+    (re.compile(r"(?i)(?<![a-z])km\s*(?:[/_]\s*h(?:r|our)?|\s?h-1|\.h-1)(?![a-z])"), " kmh "),
+    (re.compile(r"(?i)(?<=_)m_s(?![a-z])"), " mps "),
     (re.compile(r"(?i)\bm\s*(?:/\s*s(?:ec)?|\s?s-1|\.s-1|·s⁻¹)(?![a-z])"), " mps "),
     (re.compile(r"(?i)\bmi\s*/\s*h(?:r|our)?\b"), " mph "),
     (re.compile(r"(?i)\b(?:ft|feet)\s*(?:/|per)\s*m(?:in(?:ute)?)?\b"), " fpm "),

@@ -112,6 +112,7 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
         result.chosen[quantity] = ranked[0][1]
         result.unread.extend(choice.shown for _, choice in ranked[1:])
     _degrees_with_letters(result, shape)
+    _places_by_one_word(result, shape)
     _times_by_cells(result, shape)
     _sides_by_cells(result, shape, columns)
     _half_day_by_cells(result, shape, columns)
@@ -129,24 +130,49 @@ def _degrees_with_letters(result: Choices, shape: TableShape) -> None:
             result.chosen[axis] = replace(result.chosen.pop(side), quantity=axis, unit=None)
 
 
+def _places_by_one_word(result: Choices, shape: TableShape) -> None:
+    """The only two columns that have "lat" and "lon" among their words, whatever else they say: OSD.latitude."""
+    if {"lat", "lon"} & set(result.chosen):
+        return
+    found: dict[str, int] = {}
+    for axis in ("lat", "lon"):
+        at = [i for i, header in enumerate(shape.headers) if {"lat", "lon"} & set(header_words(header)) == {axis}]
+        at = [i for i in at if any(i < len(row) and row[i] for row in shape.sample)]
+        if len(at) != 1:
+            return
+        found[axis] = at[0]
+    for axis, index in found.items():
+        header = shape.headers[index]
+        words = header_words(header)
+        choice = Choice(axis, index, header, unit_of(words, "position"), "", None, words)
+        result.chosen[axis] = choice
+        result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
+        result.notes.append(f'"{choice.shown}" was taken for {QUANTITIES[axis].title}: no other column says so')
+
+
 def _times_by_cells(result: Choices, shape: TableShape) -> None:
-    """A column of dates with times is the time, whatever its header says; of clocks, where a date stands beside."""
+    """A column of dates with times is the time, whatever its header says; or one of dates and one of clocks."""
     if any(choice.quantity != "date" for choice in result.times):
         return
-    kinds = ("moment", "clock") if result.times else ("moment",)
     taken = {c.index for c in [*result.chosen.values(), *result.altitudes, *result.times]}
-    for index, header in enumerate(shape.headers):
+    found: dict[str, list[int]] = {"moment": [], "day": [], "clock": []}
+    for index in range(len(shape.headers)):
         cells = [row[index] for row in shape.sample if index < len(row) and row[index]]
-        if index in taken or not cells:
+        if index in taken or not cells or all(map(str.isdecimal, cells)):
             continue
-        for kind, pattern in FORM_PATTERNS:
-            if kind in kinds and all(pattern.fullmatch(cell) for cell in cells) and not all(map(str.isdecimal, cells)):
-                quantity = "time_utc" if kind == "moment" else "time_of_day"
-                choice = Choice(quantity, index, header, None, "", None, header_words(header))
-                result.times.append(choice)
-                result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
-                result.notes.append(f'"{choice.shown}" holds times: taken for {QUANTITIES[quantity].title}')
-                break
+        kinds = [kind for kind, pattern in FORM_PATTERNS if all(pattern.fullmatch(cell) for cell in cells)]
+        if kinds:
+            found[kinds[0]].append(index)
+    dated = any(choice.quantity == "date" for choice in result.times)
+    wanted = {"time_utc": found["moment"]}
+    if not found["moment"] and len(found["clock"]) == 1 and (dated or len(found["day"]) == 1):
+        wanted = {"date": [] if dated else found["day"], "time_of_day": found["clock"]}
+    for quantity, columns in wanted.items():
+        for index in columns:
+            choice = Choice(quantity, index, shape.headers[index], None, "", None, header_words(shape.headers[index]))
+            result.times.append(choice)
+            result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
+            result.notes.append(f'"{choice.shown}" holds nothing else: taken for {QUANTITIES[quantity].title}')
 
 
 def _half_day_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:

@@ -47,6 +47,7 @@ class _Log:
 
     rmc: _Fixes = field(default_factory=_Fixes)
     gga: _Fixes = field(default_factory=_Fixes)
+    unsure: _Fixes = field(default_factory=_Fixes)
     headings: dict[str, dict[float, float]] = field(default_factory=dict)
     first_day: datetime.date | None = None
     today_s: float = 0.0
@@ -73,7 +74,10 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     told = [*notes]
     if log.damaged:
         told.append(f"sentences whose checksum is wrong were left out: {log.damaged}")
-    if log.without_fix:
+    if not log.rmc.time_s and not log.gga.time_s and log.unsure.time_s:
+        log.rmc = log.unsure
+        told.append("no sentence vouches for its position (all are marked V): they were used as they are")
+    elif log.without_fix:
         told.append(f"sentences without a fix were left out: {log.without_fix}")
     if not log.rmc.time_s and not log.gga.time_s:
         raise TrackFileError(f"{source} is an NMEA log without a position: {_why_none(log)}")
@@ -141,17 +145,10 @@ def _rmc(log: _Log, cells: list[bytes]) -> None:
     if dated := len(date) == 6 and date.isdigit():
         year = int(date[4:])
         _set_day(log, year + (1900 if year >= _CENTURY else 2000), int(date[2:4]), int(date[:2]))
-    if cells[1].upper() == b"V":
-        log.without_fix += 1
-        return
-    _keep(
-        log,
-        log.rmc,
-        cells[0],
-        cells[2:6],
-        (_number(cells[6]), _number(cells[7])),
-        dated=dated and log.first_day is not None,
-    )
+    warned = cells[1].upper() == b"V"
+    log.without_fix += warned
+    values = (_number(cells[6]), _number(cells[7]))
+    _keep(log, log.unsure if warned else log.rmc, cells[0], cells[2:6], values, dated)
 
 
 def _gga(log: _Log, cells: list[bytes]) -> None:

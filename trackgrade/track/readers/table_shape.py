@@ -290,7 +290,11 @@ def _quantities(cells: tuple[str, ...], named: dict[str, str], numbered: dict[in
     for cell in cells:
         if cell in named:
             found.add(named[cell])
-        elif cell and not _NUMBER.fullmatch(cell) and (rule := matching_rule(cell)):
+        elif cell and not _NUMBER.fullmatch(cell):
+            rule = matching_rule(cell)
+            if rule is None:  # OSD.latitude: enough to know the line by
+                found.update({"lat", "lon"} & set(header_words(cell)))
+                continue
             found.add(rule.quantity)
             if rule.quantity.endswith("_side"):  # "LATITUDE N/S" may head the letter, or degrees with the letter behind
                 found.update({"lat", "lon"} & set(header_words(cell)))
