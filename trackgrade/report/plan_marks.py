@@ -98,13 +98,13 @@ def find_events(debrief: Debrief, timeline: Timeline) -> tuple[Event, ...]:
     return tuple(out)
 
 
-def both(views: tuple[View, View], of: Callable[[View], str]) -> dict[str, str]:
-    """``transform`` for the first view, and both as data for the switch."""
-    hold, north = (of(view) for view in views)
-    return {"transform": hold, "data_hold": hold, "data_north": north}
+def both(views: tuple[View, ...], of: Callable[[View], str]) -> dict[str, str]:
+    """``transform`` for the first view, and where there are two both as data for the switch."""
+    first, *others = (of(view) for view in views)
+    return {"transform": first} | ({"data_hold": first, "data_north": others[0]} if others else {})
 
 
-def at(views: tuple[View, View], east_nm: float, north_nm: float) -> dict[str, str]:
+def at(views: tuple[View, ...], east_nm: float, north_nm: float) -> dict[str, str]:
     def of(view: View) -> str:
         x, y = view.place(east_nm, north_nm)
         return f"translate({short(x)} {short(y)})"
@@ -120,15 +120,17 @@ def placer() -> Placer:
     return free
 
 
-def signs(events: tuple[Event, ...], views: tuple[View, View], free: dict[str, Placer], laps: int) -> Iterable[Markup]:
-    """Per stretch a group of signs, with labels that only the choice of one lap shows (or a flight of one lap).
+def signs(events: tuple[Event, ...], views: tuple[View, ...], free: dict[str, Placer], laps: int) -> Iterable[Markup]:
+    """Per stretch a group of signs, with labels that only the choice of one lap shows (or a flight of one lap; none
+    for no ``laps``).
 
     ``free`` is by the view's name; labels of one lap do not see those of another.
     """
+    labelled = views if laps else ()
     for key in dict.fromkeys(event.stretch for event in events):
         mine = [event for event in events if event.stretch == key]
         labels: list[Markup] = []
-        for view in views:
+        for view in labelled:
             room = free[view.name].copy()
             spots = [view.place(event.east_nm, event.north_nm) for event in mine]
             middle = np.mean(spots, axis=0)
@@ -186,8 +188,10 @@ def tag_places(debrief: Debrief, stretch: Stretch) -> tuple[Floats, Floats]:
     )
 
 
-def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View], free: dict[str, Placer]) -> Iterable[Markup]:
-    """The number of each lap on its line, clear of the other numbers; where there is no room the key still names it."""
+def tags(
+    debrief: Debrief, timeline: Timeline, views: tuple[View, ...], free: dict[str, Placer], room: float
+) -> Iterable[Markup]:
+    """The number of each lap on its line, clear of the others by ``room`` times its size; else the key still names it."""
     for stretch in timeline.stretches:
         if stretch.kind == "entry":
             continue
@@ -198,7 +202,9 @@ def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View], free: d
             x, y = view.places(east, north)
             known = np.isfinite(x) & np.isfinite(y)
             places = list(zip(x[known].tolist(), y[known].tolist()))
-            place = free[view.name].put(places, 2 * half, 18.0, must=False, lines=False) if places else None
+            place = (
+                free[view.name].put(places, 2 * half * room, 18.0 * room, must=False, lines=False) if places else None
+            )
             if place is not None:
                 group.append(
                     element(
@@ -212,11 +218,11 @@ def tags(debrief: Debrief, timeline: Timeline, views: tuple[View, View], free: d
         yield element("g", *group, class_=f"tag {palette.lap_class(stretch.style)}", data_stretch=stretch.key)
 
 
-def fix_mark(views: tuple[View, View]) -> Markup:
+def fix_mark(views: tuple[View, ...]) -> Markup:
     return element("g", furniture.fix_mark(), class_="fix", **at(views, 0.0, 0.0))
 
 
-def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, View], free: dict[str, Placer]) -> Markup:
+def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, ...], free: dict[str, Placer]) -> Markup:
     """The inbound course beside its line, and the holding side inside the pattern; clear of what is drawn."""
     hold = debrief.hold
     course = f"inbound {magnetic_course(hold)}° mag"
@@ -248,7 +254,7 @@ def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, Vie
     return element("g", *words)
 
 
-def corners(debrief: Debrief, views: tuple[View, View]) -> Markup:
+def corners(debrief: Debrief, views: tuple[View, ...]) -> Markup:
     """North arrow, wind arrow and scale bar, in the corners."""
     wind = debrief.wind
     parts = [

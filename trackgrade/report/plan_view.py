@@ -46,14 +46,22 @@ TOLERANCE = 2.0
 FAR_NM = 12.0
 #: How far before the fix the course is drawn [NM], and the air about what is flown [px].
 COURSE_NM, MARGIN = 8.0, 52.0
+#: The first picture is shown small on a phone, its numbers twice as large: they need that room.
+FRONT_TAG_ROOM = 2.0
 #: Size of a small plate [px].
 PLATE_WIDTH, PLATE_HEIGHT = 180.0, 230.0
 
 
 @dataclass(frozen=True)
 class PlanView:
-    """The drawing, the two views of it, the small plates, and the sentence that stands for it where it is not seen."""
+    """The drawings of a flight from above, each made of the same shapes, and the sentence for those who see none.
 
+    ``shapes`` holds every line once, unseen; all others refer to it: ``front`` is the first picture, ``svg`` the one
+    with the cursor, ``plates`` a small one for each lap.
+    """
+
+    shapes: Markup
+    front: Markup
     svg: Markup
     views: tuple[View, View]
     plates: tuple[tuple[Stretch, Markup], ...]
@@ -65,31 +73,46 @@ def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
     frame = HoldFrame(debrief.hold)
     views = _views(debrief, timeline, frame)
     events = find_events(debrief, timeline)
-    world = _world(debrief, timeline, frame, views[0])
-    free = {view.name: _room(debrief, timeline, frame, view) for view in views}
-    drawn_tags = list(tags(debrief, timeline, views, free))
-    words = words_on_the_hold(debrief, frame, views, free)
+    shapes = _shapes(debrief, timeline, frame)
     alternative = _alternative(debrief, timeline)
-    svg = element(
+    plates = tuple((stretch, _plate(debrief, stretch, events, views[0])) for stretch in timeline.laps)
+    return PlanView(
+        shapes=element("svg", element("defs", *shapes), class_="unseen", width=1, height=1, aria_hidden="true"),
+        front=_picture("front-plan", debrief, timeline, frame, views[:1], events, alternative),
+        svg=_picture("plan", debrief, timeline, frame, views, events, alternative),
+        views=views,
+        plates=plates,
+        alternative=alternative,
+    )
+
+
+def _picture(
+    key: str, debrief: Debrief, timeline: Timeline, frame: HoldFrame, views: tuple[View, ...],
+    events: tuple[Event, ...], alternative: str,
+) -> Markup:  # fmt: skip
+    """One drawing of everything; the one of two views can be turned, and has the cursor's aircraft and event labels."""
+    first = len(views) == 1
+    free = {view.name: _room(debrief, timeline, frame, view) for view in views}
+    drawn_tags = list(tags(debrief, timeline, views, free, FRONT_TAG_ROOM if first else 1.0))
+    words = words_on_the_hold(debrief, frame, views, free)
+    return element(
         "svg",
-        element("title", "Plan view of the hold", id="plan-title"),
-        element("desc", alternative, id="plan-desc"),
-        element("g", *world, class_="world", **both(views, lambda view: view.transform)),
+        element("title", "Plan view of the hold", id=f"{key}-title"),
+        element("desc", alternative, id=f"{key}-desc"),
+        element("g", *_world(debrief, timeline), class_="world", **both(views, lambda view: view.transform)),
         fix_mark(views),
         element("g", *drawn_tags, class_="tags"),
-        element("g", *signs(events, views, free, len(timeline.laps)), class_="signs"),
+        element("g", *signs(events, views, free, 0 if first else len(timeline.laps)), class_="signs"),
         words,
         corners(debrief, views),
-        element("g", id="plan-aircraft", class_="aircraft", visibility="hidden"),
-        id="plan",
+        "" if first else element("g", id="plan-aircraft", class_="aircraft", visibility="hidden"),
+        id=key,
         class_="plan",
         viewBox=f"0 0 {short(WIDTH)} {short(HEIGHT)}",
         role="img",
-        aria_labelledby="plan-title plan-desc",
+        aria_labelledby=f"{key}-title {key}-desc",
         data_view="hold",
     )
-    plates = tuple((stretch, _plate(debrief, stretch, events, frame, views[0])) for stretch in timeline.laps)
-    return PlanView(svg, views, plates, alternative)
 
 
 def _views(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[View, View]:
@@ -168,25 +191,37 @@ def flown_between(debrief: Debrief, start_s: float, end_s: float) -> tuple[Float
     return east, north
 
 
-def _world(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -> Iterable[Markup]:
-    yield element("path", d=_corridor(debrief, frame), class_="corridor")
+def _shapes(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> Iterable[Markup]:
+    """Every line once, in `PER_NM` of a NM north up, with no look of its own."""
+
+    def shape(key: str, d: str) -> Markup:
+        return element("path", d=d, id=f"path-{key}", class_="shape")
+
+    yield shape("corridor", _corridor(debrief, frame))
     if debrief.solved is not None:
         solved = debrief.solved
         east, north = frame.east_north(np.asarray(solved.path_along_nm), np.asarray(solved.path_cross_nm))
-        yield element("path", d=_line(east, north), class_="solved", id="path-solved")
-    samples = debrief.samples
-    if len(samples):
-        for start, end in timeline.axis.spans:
-            yield element("path", d=_stretch_line(debrief, start, end), class_="elsewhere")
-    yield element("path", d=_course(frame), class_="course")
-    for stretch in timeline.stretches:
-        yield element(
-            "path",
-            d=_stretch_line(debrief, stretch.start_epoch_s, stretch.end_epoch_s),
-            id=f"path-{stretch.key}",
-            class_=f"flown {line_style(stretch)}",
-            data_stretch=stretch.key,
-        )
+        yield shape("solved", _line(east, north))
+    if len(debrief.samples):
+        yield shape("elsewhere", "".join(_stretch_line(debrief, start, end) for start, end in timeline.axis.spans))
+    yield shape("course", _course(frame))
+    for each in timeline.stretches:
+        yield shape(each.key, _stretch_line(debrief, each.start_epoch_s, each.end_epoch_s))
+
+
+def _use(key: str, style: str, **attributes: object) -> Markup:
+    return element("use", href=f"#path-{key}", class_=style, **attributes)
+
+
+def _world(debrief: Debrief, timeline: Timeline) -> Iterable[Markup]:
+    yield _use("corridor", "corridor")
+    if debrief.solved is not None:
+        yield _use("solved", "solved")
+    if len(debrief.samples):
+        yield _use("elsewhere", "elsewhere")
+    yield _use("course", "course")
+    for each in timeline.stretches:
+        yield _use(each.key, f"flown {line_style(each)}", data_stretch=each.key)
 
 
 def _course(frame: HoldFrame) -> str:
@@ -219,7 +254,7 @@ def corridor_edges(debrief: Debrief, frame: HoldFrame, along_nm: Floats) -> tupl
     return np.minimum(hold.side * left, hold.side * right), np.maximum(hold.side * left, hold.side * right)
 
 
-def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], frame: HoldFrame, view: View) -> Markup:
+def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], view: View) -> Markup:
     """One lap alone against the solved lap, in the hold frame: the same scale on every plate of a page."""
     scale = min(PLATE_WIDTH / WIDTH, PLATE_HEIGHT / HEIGHT)
     small = View(
@@ -229,10 +264,9 @@ def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], frame:
         view.x0 * scale + (PLATE_WIDTH - WIDTH * scale) / 2,
         view.y0 * scale + (PLATE_HEIGHT - HEIGHT * scale) / 2,
     )
-    lines = [element("path", d=_course(frame), class_="course")]
+    lines = [_use("course", "course"), _use(stretch.key, f"flown {line_style(stretch)}")]
     if debrief.solved is not None:
-        lines.insert(0, element("use", href="#path-solved"))
-    lines.append(element("use", href=f"#path-{stretch.key}"))
+        lines.insert(0, _use("solved", "solved"))
     x, y = small.place(0.0, 0.0)
     marks = [
         element(
