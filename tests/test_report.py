@@ -114,9 +114,9 @@ def test_says_verdict_cautions_and_where_it_comes_from(name: str) -> None:
 
 def test_reading_order_is_verdict_then_laps_then_evidence() -> None:
     heads = [each.text_content() for each in document("three laps").iter("h2")]
-    assert heads[:3] == ["Verdict", "The laps", "The evidence"]
+    assert heads[:4] == ["Verdict", "What was seen", "The laps", "The evidence"]
     main = page_text("three laps")
-    assert main.index("To work on") < main.index("The laps</h2>") < main.index("The evidence</h2>")
+    assert main.index('id="front-plan"') < main.index("Work on") < main.index("Next lap") < main.index("What was seen")
 
 
 def test_no_more_than_three_points_to_work_on() -> None:
@@ -173,7 +173,7 @@ def test_laps_on_the_reciprocal_are_shown_and_can_be_chosen() -> None:
 
 
 def test_twelve_laps_differ_in_more_than_colour() -> None:
-    paths = document("twelve laps").xpath("//svg[@id='plan']//path[starts-with(@id, 'path-lap')]")
+    paths = document("twelve laps").xpath("//svg[@id='plan']//use[starts-with(@href, '#path-lap')]")
     styles = [each.get("class") for each in paths]
     assert len(styles) == len(set(styles)) == 12
     dashes = [style.split()[-1] for style in styles]

@@ -299,8 +299,8 @@ def test_the_corridor_of_a_vor_is_where_its_needle_reads_the_limit(turns: str, p
         station_variation_deg=0.0, course_to_set_deg=180.0,
     )  # fmt: skip
     debrief = make_debrief(turns=turns, course_deg=180.0, guidance=guidance)
-    drawn = str(draw_plan(debrief, lay_out(debrief)).svg)
-    path = re.search(r'<path d="M(-?\d+)\s?(-?\d+)l([-\d ]+)Z" class="corridor"', drawn)
+    drawn = str(draw_plan(debrief, lay_out(debrief)).shapes)
+    path = re.search(r'<path d="M(-?\d+)\s?(-?\d+)l([-\d ]+)Z" id="path-corridor"', drawn)
     assert path is not None
     steps = np.array(re.findall(r"-?\d+", path[3]), dtype=float).reshape(-1, 2)
     points = np.vstack(

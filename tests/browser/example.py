@@ -39,11 +39,11 @@ def take_picture(report: Path, picture: Path) -> None:
     """First page and evidence of a report, without the tables between them."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        page = browser.new_page(viewport={"width": 1180, "height": 1500}, color_scheme="light")
+        page = browser.new_page(viewport={"width": 1180, "height": 820}, color_scheme="light")
         page.goto(report.as_uri())
         page.evaluate(
             """() => {
-              const after = ['laps', 'entry', 'wind', 'standard', 'methods', 'data'];
+              const after = ['findings', 'laps', 'entry', 'more', 'wind', 'standard', 'methods', 'data'];
               for (const id of after) { const e = document.getElementById(id); if (e) e.style.display = 'none'; }
               document.querySelector('footer').style.display = 'none';
             }"""

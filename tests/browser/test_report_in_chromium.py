@@ -101,10 +101,10 @@ def test_choosing_a_lap_shows_it_alone_and_zooms_the_strips(open_page: Open, pag
     opened = open_page(pages["three"])
     page = opened.page
     whole = page.locator(".zoom").first.get_attribute("viewBox")
-    assert page.locator("#path-lap-1-1").is_visible()
+    assert page.locator("#plan use[href='#path-lap-1-1']").is_visible()
     page.get_by_label("lap 2", exact=True).check()
-    assert page.locator("#path-lap-1-2").is_visible()
-    assert not page.locator("#path-lap-1-1").is_visible()
+    assert page.locator("#plan use[href='#path-lap-1-2']").is_visible()
+    assert not page.locator("#plan use[href='#path-lap-1-1']").is_visible()
     assert page.locator("#plan .chosen .label:visible").count() >= 4
     zoomed = page.locator(".zoom").first.get_attribute("viewBox")
     assert whole is not None
@@ -112,7 +112,7 @@ def test_choosing_a_lap_shows_it_alone_and_zooms_the_strips(open_page: Open, pag
     assert float(zoomed.split()[2]) < 0.5 * float(whole.split()[2])
     assert len({page.locator(".zoom").nth(k).get_attribute("viewBox") for k in range(4)}) == 1
     page.get_by_label("all", exact=True).check()
-    assert page.locator("#path-lap-1-1").is_visible()
+    assert page.locator("#plan use[href='#path-lap-1-1']").is_visible()
     assert page.locator(".zoom").first.get_attribute("viewBox") == whole
 
 
@@ -132,7 +132,7 @@ def test_the_chooser_works_from_the_keyboard(open_page: Open, pages: dict[str, P
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     assert page.get_by_label("lap 2", exact=True).is_checked()
-    assert not page.locator("#path-lap-1-1").is_visible()
+    assert not page.locator("#plan use[href='#path-lap-1-1']").is_visible()
 
 
 def test_pointing_at_strip_and_plan_finds_the_same_moment(open_page: Open, pages: dict[str, Path]) -> None:
@@ -283,7 +283,7 @@ def test_a_click_on_a_number_opens_its_note_with_and_without_scripts(
 
 def test_without_scripts_everything_stands_still_and_whole(open_page: Open, pages: dict[str, Path]) -> None:
     page = open_page(pages["three"], scripts=False).page
-    assert page.locator("#path-lap-1-1").is_visible()
+    assert page.locator("#plan use[href='#path-lap-1-1']").is_visible()
     assert page.locator(".plot .line").first.is_visible()
     assert page.locator(".time-words text").count() >= 2
     assert not page.locator(".controls").is_visible()

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from trackgrade.report import evidence, summary
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
+from trackgrade.report.front import Sheet, ShortLap, short_laps, short_units
 from trackgrade.report.lap_table import LapTable, lap_tables
 from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.methods import Method, methods
@@ -26,6 +27,8 @@ from trackgrade.report.summary import Fact, Point
 from trackgrade.report.timeline import Stretch, lay_out
 from trackgrade.score.debrief import Debrief
 
+NOTHING_ADDED = Sheet()
+
 
 @dataclass(frozen=True)
 class Page:
@@ -35,6 +38,7 @@ class Page:
     ----------
     title : the hold's name; ``hold_facts`` the hold in short words, ``flight_facts`` the flight
     cautions : the sentences that go with every verdict
+    sheet : what the instructor adds; ``short_laps`` each lap in a line, ``short_units`` what its figures are
     verdict : one sentence; ``work_on`` at most three points; ``praise`` what went well
     next_lap : the card for the next lap (may be empty), ``next_lap_words`` its sentence
     tables : the lap table, in pieces of at most twelve laps
@@ -62,6 +66,9 @@ class Page:
     flight_facts: tuple[Fact, ...]
     cautions: tuple[str, ...]
     verdict: str
+    sheet: Sheet
+    short_laps: tuple[ShortLap, ...]
+    short_units: tuple[str, str, str]
     work_on: tuple[Point, ...]
     praise: tuple[Point, ...]
     next_lap: tuple[Fact, ...]
@@ -99,8 +106,8 @@ class Page:
     flight: dict[str, Any]
 
 
-def page_of(debrief: Debrief) -> Page:
-    """The context of one debrief's page."""
+def page_of(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> Page:
+    """The context of one debrief's page; ``sheet``: what the instructor adds to its first sheet."""
     timeline = lay_out(debrief)
     needles = needle_lines(debrief)
     plan = draw_plan(debrief, timeline)
@@ -113,6 +120,9 @@ def page_of(debrief: Debrief) -> Page:
         flight_facts=summary.flight_facts(debrief),
         cautions=debrief.cautions,
         verdict=debrief.verdict,
+        sheet=sheet,
+        short_laps=tuple(short_laps(debrief, timeline)),
+        short_units=short_units(debrief),
         work_on=tuple(summary.point(debrief, timeline, each) for each in debrief.work_on),
         praise=tuple(summary.point(debrief, timeline, each) for each in debrief.praise),
         next_lap=tuple(summary.next_lap(debrief)),

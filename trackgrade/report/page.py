@@ -9,12 +9,13 @@ from __future__ import annotations
 import dataclasses
 
 from trackgrade.drawing import frame
-from trackgrade.report.context import page_of
+from trackgrade.report.context import NOTHING_ADDED, page_of
+from trackgrade.report.front import Sheet
 from trackgrade.score.debrief import Debrief
 
 
-def render(debrief: Debrief) -> str:
-    """One HTML document. The same debrief gives the same text."""
-    page = page_of(debrief)
+def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
+    """One HTML document. The same debrief, and ``sheet`` of the instructor, gives the same text."""
+    page = page_of(debrief, sheet)
     context = {field.name: getattr(page, field.name) for field in dataclasses.fields(page)}
     return frame.render("report", "page.html", context, styles=("page.css",), script="page.js")

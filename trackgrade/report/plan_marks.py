@@ -191,7 +191,7 @@ def tag_places(debrief: Debrief, stretch: Stretch) -> tuple[Floats, Floats]:
 def tags(
     debrief: Debrief, timeline: Timeline, views: tuple[View, ...], free: dict[str, Placer], room: float
 ) -> Iterable[Markup]:
-    """The number of each lap on its line, clear of the others by ``room`` times its size; else the key still names it."""
+    """The number of each lap on its line, clear of the others by ``room`` times its size; the key names it anyway."""
     for stretch in timeline.stretches:
         if stretch.kind == "entry":
             continue

@@ -122,8 +122,6 @@ def next_lap(debrief: Debrief) -> Iterator[Fact]:
         yield Fact("Inbound heading", f"{heading_name(card.inbound_heading_mag_deg)}° mag")
     if card.expected_inbound_s is not None:
         yield Fact("Expect inbound", f"{card.expected_inbound_s:.0f} s")
-    if card.equal_seconds_s is not None:
-        yield Fact("Equal seconds asks", f"{card.equal_seconds_s:.0f} s", "outbound, after the last lap")
 
 
 def next_lap_words(debrief: Debrief) -> tuple[str, ...]:
