@@ -17,6 +17,7 @@ import pytest
 import trackgrade
 from tests.test_order import ORDER
 from trackgrade.commands import COMMANDS, console, main
+from trackgrade.exports.schema import schema_text
 from trackgrade.files import write_whole
 
 ROOT = Path(trackgrade.__file__).parents[1]
@@ -25,6 +26,7 @@ REFERENCE = ROOT / "docs" / "commands.md"
 FILES = ROOT / "docs" / "files.md"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 START, END = "<!-- commands -->\n", "<!-- end of commands -->"
+SCHEMA = Path(trackgrade.__file__).parent / "exports" / "debrief.schema.json"
 MAP_START, MAP_END = "<!-- map -->\n", "<!-- end of map -->"
 
 #: Examples that stand beside each command's options; every one is parsed by the program in a test.
@@ -194,6 +196,10 @@ def first_sentence(path: Path) -> str:
     return re.split(r"(?<=[.?!])\s", " ".join(text.split("\n\n")[0].split()), maxsplit=1)[0]
 
 
+def test_the_schema_of_the_debrief_is_made_from_its_dataclasses() -> None:
+    assert SCHEMA.read_text(encoding="utf-8") == schema_text(), "stale: run  python -m tests.test_documentation"
+
+
 def test_the_map_in_developers_is_the_code_as_it_is() -> None:
     _, start, rest = DEVELOPERS.read_text(encoding="utf-8").partition(MAP_START)
     shown, end, _ = rest.partition(MAP_END)
@@ -234,3 +240,4 @@ elif __name__ == "__main__":
     ):
         before, _, rest = path.read_text(encoding="utf-8").partition(start)
         write_whole(path, before + start + section + end + rest.partition(end)[2])
+    write_whole(SCHEMA, schema_text())

@@ -22,6 +22,7 @@ from tests import arithmetic_hold as arithmetic
 from trackgrade.errors import OutputError
 from trackgrade.exports import debrief_json, laps_csv
 from trackgrade.exports.plain import degrees, number, utc
+from trackgrade.exports.schema import debrief_schema
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.judging import judge
 from trackgrade.score.standards import load_standard
@@ -58,7 +59,7 @@ def as_dict(debrief: Debrief) -> dict[str, Any]:
 
 @cache
 def _validator() -> jsonschema.Draft202012Validator:
-    schema = debrief_json.schema()
+    schema = debrief_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     return jsonschema.Draft202012Validator(schema)
 

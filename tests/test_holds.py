@@ -14,7 +14,7 @@ import trackgrade as tg
 from tests import plain_flight
 from trackgrade.commands import main
 from trackgrade.errors import HoldFileError, UsageError
-from trackgrade.exports import debrief_json
+from trackgrade.exports.schema import debrief_schema
 from trackgrade.hold import holdset
 from trackgrade.hold.holdfile import parse_hold, read_hold_file
 
@@ -119,7 +119,7 @@ class TestNoHoldNamed:
         result = run("grade", flight, "--json", "a.json", "--write-hold", "kept.toml")
         assert result.exit_code == 0, result.stderr
         debrief = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
-        jsonschema.validate(debrief, debrief_json.schema())
+        jsonschema.validate(debrief, debrief_schema())
         assert debrief["hold"]["from"] == "set"
         assert debrief["hold"]["name"] == "Plain practice hold"
         assert len(debrief["laps"]) == 3
@@ -132,7 +132,7 @@ class TestNoHoldNamed:
         result = run("grade", flight, "--json", "a.json", "--write-hold", "kept.toml")
         assert result.exit_code == 0, result.stderr
         debrief = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
-        jsonschema.validate(debrief, debrief_json.schema())
+        jsonschema.validate(debrief, debrief_schema())
         assert debrief["hold"]["from"] == "found"
         assert debrief["hold"]["fix_lat"] == pytest.approx(plain_flight.FIX_LAT_DEG, abs=0.003)
         assert len(debrief["laps"]) == 3
@@ -151,7 +151,7 @@ class TestNoHoldNamed:
         assert result.exit_code == 3
         assert "no hold" in result.stderr
         debrief = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
-        jsonschema.validate(debrief, debrief_json.schema())
+        jsonschema.validate(debrief, debrief_schema())
         assert debrief["laps"] == []
         assert debrief["hold"] is None
         assert debrief["seen_instead"]

@@ -1,17 +1,36 @@
-"""Dataclasses as plain JSON values: times as ISO 8601 UTC with milliseconds, NaN as null, numbers rounded."""
+"""Dataclasses as plain JSON values: times as ISO 8601 UTC with milliseconds, NaN as null, numbers rounded.
+
+A field becomes a key of its name, but for these, which `trackgrade.exports.schema` describes by the same rules: a
+``*_epoch_s`` is a time, ``*_utc``; a `Moment` is two keys, ``*_utc`` and ``*_sd_s``; a direction (``*_true_deg``,
+``*_mag_deg``) is folded to 0 to 360; what a field made by `spread` holds stands among the keys beside it.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
 import math
-from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import Field, fields, is_dataclass
 from typing import Any
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-#: Decimals kept of a number: a tenth of a metre in NM, a tenth of a millisecond in seconds.
-DECIMALS = 4
+#: Decimals kept of a number: a tenth of a metre in NM, a tenth of a millisecond in seconds; of a position a centimetre.
+DECIMALS, POSITION_DECIMALS = 4, 7
+DIRECTIONS = ("_true_deg", "_mag_deg")
+POSITIONS = ("_lat", "_lon")
+#: How a field says that it is a `Moment`: by its hint, since an object of it may be None.
+MOMENTS = ("Moment", "Moment | None")
+
+
+def spread(*leave_out: str) -> dict[str, frozenset[str]]:
+    """Metadata of a field whose keys, but for some, stand among those of the dataclass that has it."""
+    return {"spread": frozenset(leave_out)}
+
+
+def kept(fields_of: Any, leave_out: frozenset[str]) -> Iterator[Field[Any]]:
+    """The fields of a dataclass or of one of its objects that are not left out."""
+    return (each for each in fields(fields_of) if each.name not in leave_out)
 
 
 def utc(epoch_s: float | None) -> str | None:
@@ -38,19 +57,10 @@ def degrees(value: float | None) -> float | None:
     return None if rounded is None else number(rounded % 360.0)
 
 
-def plain(value: Any, *, leave_out: frozenset[str] = frozenset()) -> Any:
-    """Any of the debrief's values as JSON: dataclasses as objects, ``*_epoch_s`` renamed ``*_utc``."""
+def plain(value: Any) -> Any:
+    """Any of the debrief's values as JSON."""
     if is_dataclass(value) and not isinstance(value, type):
-        out: dict[str, Any] = {}
-        for each in fields(value):
-            if each.name in leave_out:
-                continue
-            content = getattr(value, each.name)
-            if each.name.endswith("epoch_s"):
-                out[each.name.removesuffix("epoch_s") + "utc"] = utc(content)
-            else:
-                out[each.name] = plain(content)
-        return out
+        return dict(_pairs(value))
     if isinstance(value, bool) or value is None or isinstance(value, str | int):
         return value
     if isinstance(value, float):
@@ -60,6 +70,25 @@ def plain(value: Any, *, leave_out: frozenset[str] = frozenset()) -> Any:
     if isinstance(value, list | tuple):
         return [plain(each) for each in value]
     return plain(value.item())  # a numpy scalar knows its Python self
+
+
+def _pairs(value: Any, leave_out: frozenset[str] = frozenset()) -> Iterator[tuple[str, Any]]:
+    """The keys of an object and what stands there."""
+    for each in kept(value, leave_out):
+        name, content = each.name, getattr(value, each.name)
+        if "spread" in each.metadata:
+            yield from _pairs(content, each.metadata["spread"])
+        elif name.endswith("epoch_s"):
+            yield name.removesuffix("epoch_s") + "utc", utc(content)
+        elif each.type in MOMENTS:
+            yield f"{name}_utc", None if content is None else utc(content.epoch_s)
+            yield f"{name}_sd_s", None if content is None else number(content.sd_s)
+        elif name.endswith(DIRECTIONS):
+            yield name, degrees(content) if content is None or isinstance(content, float) else plain(content)
+        elif name.endswith(POSITIONS):
+            yield name, number(content, POSITION_DECIMALS)
+        else:
+            yield name.removesuffix("_"), plain(content)
 
 
 def readable(values: Mapping[str, Any]) -> str:
