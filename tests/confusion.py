@@ -42,9 +42,11 @@ NAMED = {
     "entry turned the wrong way": "entry_turned_wrong_way",
     "no drift correction": "no_drift_correction",
     "reversed drift correction": "reversed_drift_correction",
+    "half a drift correction": "half_drift_correction",
     "outbound time not corrected": "time_not_corrected",
     "outbound time corrected the wrong way": "time_corrected_wrong_way",
     "watch started here and there" + WITH_MARKS: "watch_inconsistent",
+    "watch started at random" + WITH_MARKS: "watch_inconsistent",
     "outbound too short": "outbound_too_short",
     "outbound too long": "outbound_too_long",
     "turns too shallow": "turns_too_shallow",
@@ -67,6 +69,7 @@ NAMED = {
 }
 #: Flown and shown, and not held to the figures, with the reason.
 SHOWN_ONLY = {
+    "watch started at random": "the same",
     "watch started here and there": "without marks in the log it is not named: few laps cannot tell it from "
     "other scatter",
     "lap cut short": "not a mistake by itself (a clearance may end a hold anywhere): listed as an incomplete lap",

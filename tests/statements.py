@@ -74,17 +74,20 @@ def whole_and_laps(debrief: Json) -> Iterator[str]:
 
 
 def danger_first(debrief: Json) -> Iterator[str]:
-    """What endangers heads verdict and findings."""
-    names = [each["name"] for each in mistakes(debrief)]
-    found = [name for name in names if name in DANGERS]
-    if found and names[0] not in DANGERS:
-        yield f"{found} behind {names[0]}"
+    """What endangers heads verdict and findings: itself, or what led to it and says so."""
+    told = [[each["name"], *(one["name"] for one in each["led_to"])] for each in mistakes(debrief)]
+    found = [name for names in told for name in names if name in DANGERS]
+    if found and not set(told[0]) & set(DANGERS):
+        yield f"{found} behind {told[0][0]}"
     if found and DANGER_WORDS[found[0]] not in debrief["verdict"].split(". ")[0].lower():
         yield f"verdict passes over {found[0]}: {debrief['verdict']}"
-    for name, item in (("non_holding_side", "non_holding_side"), ("speed_above_limit", "holding_speed")):
+    for name, item, times in (
+        ("non_holding_side", "non_holding_side", 2.0),
+        ("speed_above_limit", "holding_speed", 1.02),
+    ):
         out = [each for each in debrief["items"] if each["item"] == item and each["result"] == "outside"]
-        clear = [each for each in out if not each["straddles"] and abs(each["value"]) > 2.0 * (each["limit"] or 1.0)]
-        if item == "non_holding_side" and clear and not found:
+        clear = [each for each in out if not each["straddles"] and each["value"] > times * each["limit"]]
+        if clear and not found:
             yield f"{name}: {clear[0]['value']} where {clear[0]['limit']} is the limit, and no finding or verdict of it"
 
 
@@ -148,13 +151,19 @@ def corrections_toward_the_card(debrief: Json) -> Iterator[str]:
 
 
 def no_blame_without_a_lap(debrief: Json) -> Iterator[str]:
-    """Where no lap can meet the leg in this wind, timing is not blamed."""
-    card = debrief["next_lap"]
-    if card is None or card["feasible"] or card["outbound_s"] is None:
-        return
-    for each in mistakes(debrief):
-        if each["name"] in TIMING_BLAMED or each["name"] == "inbound_time_outside":
-            yield f"{each['name']} in a wind in which {card['why']}"
+    """Where no lap can meet the leg in its wind, timing is not blamed."""
+    unmet = {
+        (row["visit"], row["lap"])
+        for row in debrief["corrections"]
+        if row["error_s"] is not None and row["asked_s"] is None
+    }
+    for item in debrief["items"]:
+        if item["item"] == "inbound_time" and (item["visit"], item["lap"]) in unmet and item["result"] == "outside":
+            yield f"{item['scope']}: inbound time outside where no lap meets it"
+    if unmet and len(unmet) == len(debrief["corrections"]):
+        for each in mistakes(debrief):
+            if each["name"] in TIMING_BLAMED or each["name"] == "inbound_time_outside":
+                yield f"{each['name']} in a wind in which {debrief['next_lap']['why']}"
 
 
 def one_deflection(debrief: Json) -> Iterator[str]:

@@ -115,10 +115,12 @@ def _entry(flight: SimulatedFlight) -> tuple[str, tuple[str, ...]]:
 #: What shows each mistake: its measure, the least and most of it when flown, the most and least when not (clean).
 SEEN: dict[str, tuple[Callable[[SimulatedFlight], float], tuple[float, float], tuple[float, float]]] = {
     "no drift correction": (_drift_side, (-2.0, 2.0), (12.0, 40.0)),
+    "half a drift correction": (_drift_side, (5.0, 16.0), (17.0, 40.0)),
     "reversed drift correction": (_drift_side, (-40.0, -8.0), (12.0, 40.0)),
     "outbound time not corrected": (lambda f: _inbound(f, 4), (75.0, 120.0), (52.0, 70.0)),
     "outbound time corrected the wrong way": (lambda f: _inbound(f, 4), (75.0, 200.0), (52.0, 70.0)),
     "watch started here and there": (_watch_scatter, (5.0, 30.0), (0.0, 4.5)),
+    "watch started at random": (_watch_scatter, (5.0, 40.0), (0.0, 4.5)),
     "outbound too short": (lambda f: lap(f, 2).outbound_s or 0, (15.0, 38.0), (45.0, 62.0)),
     "outbound too long": (lambda f: lap(f, 2).outbound_s or 0, (70.0, 110.0), (45.0, 62.0)),
     "turns too shallow": (lambda f: steady_rate(f, lap(f, 2)), (1.6, 2.1), (2.8, 3.2)),

@@ -20,10 +20,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Consequence:
-    """What a mistake led to: its name, what it is about, the laps it was seen on, and when it first was."""
+    """What a mistake led to: its name and title, what it is about, its worst case, its laps, and when it first was."""
 
     name: str
+    title: str
     about: str
+    danger: bool
+    evidence: str
     laps: tuple[int, ...]
     at_epoch_s: float | None
 
@@ -35,7 +38,8 @@ class Finding:
     ``weight`` ranks: the largest first; what endangers (``danger``) before all else. ``about`` is what it concerns
     ("time", "drift", "altitude", ...). ``lap`` is None when it concerns the whole hold. ``laps`` lists every lap it was
     seen in (``lap`` is the first); ``at_epoch_s`` is its worst moment, ``first_epoch_s`` the first. ``led_to`` are its
-    consequences, ``consequences`` their titles: named here, and not as findings of their own.
+    consequences, ``consequences`` their titles: named here, and not as findings of their own. What led to a danger is
+    one.
     """
 
     name: str

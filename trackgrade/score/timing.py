@@ -255,7 +255,8 @@ def correction(
 ) -> Correction | None:
     """What one lap asked of the next outbound time, and what was flown; None for a leg in NM.
 
-    An inbound time inside the band asks for nothing, nor does one that no lap can meet in this wind. Otherwise the lap
+    An inbound time inside the band asks for nothing, nor does one that no lap can meet in this wind, nor one after an
+    outbound time that was as asked. Otherwise the lap
     asks for what the card after it does; with ``heading_kept``, the time alone was changed, and equal seconds (or the
     same scaled by the ground speeds) is as right, for that is what it is for.
     """
@@ -290,7 +291,7 @@ def correction(
     else:
         judged = _judge_change(outbound, flown_next, asked, tolerance)
         alone = equal if ratio is None else min(max(flown_next, min(equal, ratio)), max(equal, ratio))
-        if by == "card" and judged != "right" and heading_kept and abs(outbound - alone) > tolerance:
+        if by == "card" and _MILDEST.index(judged) > 1 and heading_kept and abs(outbound - alone) > tolerance:
             in_time = _judge_change(outbound, flown_next, alone, tolerance)
             if _MILDEST.index(in_time) < _MILDEST.index(judged):
                 judged, asked, by = in_time, equal, "equal seconds"
@@ -311,7 +312,7 @@ def correction(
 
 
 #: What is said of a change, from praise to blame.
-_MILDEST: tuple[Judged, ...] = ("right", "too small", "too large", "none", "wrong way")
+_MILDEST: tuple[Judged, ...] = ("right", "not needed", "too small", "too large", "none", "wrong way")
 
 
 def _asks(inbound_s: float | None, target_s: float, standard: Standard) -> int:
@@ -323,7 +324,8 @@ def _asks(inbound_s: float | None, target_s: float, standard: Standard) -> int:
 def _judge_change(outbound: float, flown_next: float, asked: float, tolerance: float) -> Judged:
     change = flown_next - outbound
     if abs(flown_next - asked) <= tolerance:
-        return "right"
+        # The time was as asked before, and still is: something else made the inbound leg what it was.
+        return "not needed" if abs(outbound - asked) <= tolerance else "right"
     if abs(change) < NO_CHANGE_S:
         return "none"
     if change * (asked - outbound) < 0.0:

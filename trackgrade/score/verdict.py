@@ -49,6 +49,9 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
 
 def _danger(finding: Finding) -> str:
     """ "Far on the non-holding side: on lap 2, 1.37 NM beyond the course." """
+    for effect in finding.led_to:
+        if effect.danger:
+            return f"{effect.title}: {effect.evidence}, after this: {finding.title.lower()}."
     evidence = finding.evidence.split(". ")[0].rstrip(".")
     return f"{finding.title}: {evidence[0].lower()}{evidence[1:].replace(': ', ', ', 1)}."
 

@@ -32,19 +32,25 @@ class HoldFlyer(Steering):
             fixed = max(radians(100), min(radians(260), fixed))
         # The wind the pilot knows by now: the drift that was seen inbound, the along part as believed.
         wind_cross = -self.v * sin(crab)
-        plan = plan_lap(
-            self.v,
-            self.w,
-            self.roll_s,
-            self.wind_along,
-            wind_cross,
-            inbound_s=self.leg_s,
-            inbound_nm=self.leg_nm,
-            start_rad=start_rel,
-            start_nm=(self.s.along, self.s.cross),
-            aim_cross_nm=self.aim + m.aim_beyond_nm + self.short_of_course_nm,
-            outbound_rad=fixed,
-        )
+
+        def planned(outbound_rad: float | None) -> LapPlan:
+            return plan_lap(
+                self.v,
+                self.w,
+                self.roll_s,
+                self.wind_along,
+                wind_cross,
+                inbound_s=self.leg_s,
+                inbound_nm=self.leg_nm,
+                start_rad=start_rel,
+                start_nm=(self.s.along, self.s.cross),
+                aim_cross_nm=self.aim + m.aim_beyond_nm + self.short_of_course_nm,
+                outbound_rad=outbound_rad,
+            )
+
+        if fixed is None and m.drift_share != 1.0:
+            fixed = pi + m.drift_share * (planned(None).outbound_rad - pi)
+        plan = planned(fixed)
         if fixed is not None:
             return plan
         out = plan.outbound_rad + self.out_trim - radians(-m.outbound_toward_course_deg)
@@ -115,6 +121,8 @@ class HoldFlyer(Steering):
                 elif abeam is not None:
                     started = (abeam if watch == "abeam" else max(abeam, level_t)) + late
                 if started is not None:
+                    if m.watch_random_s:
+                        started += float(self.rng.uniform(-0.5, 0.5)) * m.watch_random_s
                     log.watch_t = started
                     if p.marks:
                         self.log.marks.append((started, "watch started"))

@@ -111,10 +111,12 @@ class Mistakes:
     entry_wrong_way: bool = False
     no_drift_correction: bool = False
     reversed_drift_correction: bool = False
+    drift_share: float = 1.0  # of the outbound correction that works, so much is laid off
     outbound_factor: float = 1.0  # the time or length of the outbound leg, times this
     outbound_not_corrected: bool = False
     outbound_corrected_wrong_way: bool = False
     watch_alternates: bool = False  # abeam on one lap, wings level or late on the next
+    watch_random_s: float = 0.0  # the watch is started anywhere within so many seconds
     turn_rate_factor: float = 1.0
     bank_swing_deg: float = 0.0  # the bank swings by this much to and fro within a turn
     aim_beyond_nm: float = 0.0  # rolls out this far from the course: + short of it, - through it

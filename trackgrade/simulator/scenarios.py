@@ -101,6 +101,12 @@ _ALL = (
         pilot=_LATE_LEARNER,
     ),
     SingleMistake(
+        "half a drift correction",
+        "outbound half of the correction that works is laid off",
+        Mistakes(drift_share=0.5),
+        pilot=_LATE_LEARNER,
+    ),
+    SingleMistake(
         "outbound time not corrected",
         "inbound legs too long, outbound time never changed",
         Mistakes(outbound_not_corrected=True, outbound_factor=1.5),
@@ -116,6 +122,12 @@ _ALL = (
         "abeam on even laps, wings level on odd ones; marked each time",
         Mistakes(watch_alternates=True),
         pilot=replace(CLEAN_PILOT, marks=True),
+    ),
+    SingleMistake(
+        "watch started at random",
+        "the watch started anywhere within 40 s, by a pilot who corrects; marked each time",
+        Mistakes(watch_random_s=40.0),
+        pilot=replace(CLEAN_PILOT, marks=True, learning=0.7),
     ),
     SingleMistake("outbound too short", "half the outbound time, on lap 2", Mistakes(outbound_factor=0.5), laps=(2,)),
     SingleMistake(

@@ -91,7 +91,7 @@ def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> d
         taken = []
         for other in MISTAKES:
             seen = sightings[other.name]
-            if other.name not in mistake.leads_to or other is mistake or (other.danger and not mistake.danger):
+            if other.name not in mistake.leads_to or other is mistake:
                 continue
             if other.habit and 2 * _laps_of(seen) > laps and _laps_of(causes) < _laps_of(seen):
                 continue
@@ -100,7 +100,7 @@ def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> d
                 continue
             sightings[other.name] = [each for each in seen if each not in gone]
             if other.about != mistake.about:
-                taken.append(Consequence(other.name, other.about, _lap_numbers(gone), _first_epoch_s(gone)))
+                taken.append(_consequence(other, gone))
         led_to[mistake.name] = tuple(taken)
     return led_to
 
@@ -120,6 +120,20 @@ def _follows(sighting: Sighting, other: Mistake, causes: Sequence[Sighting], mis
         if least <= (sighting.lap or 0) - (cause.lap or 0) <= mistake.laps_after:
             return True
     return False
+
+
+def _consequence(mistake: Mistake, sightings: Sequence[Sighting]) -> Consequence:
+    worst = max(sightings, key=lambda each: each.size)
+    where = "" if worst.lap is None else f"on lap {worst.lap}, "
+    return Consequence(
+        name=mistake.name,
+        title=mistake.title,
+        about=mistake.about,
+        danger=mistake.danger,
+        evidence=where + worst.evidence.split(", with ")[0],
+        laps=_lap_numbers(sightings),
+        at_epoch_s=_first_epoch_s(sightings),
+    )
 
 
 def _before(sighting: Sighting, cause: Sighting) -> bool:
@@ -153,7 +167,9 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
     on = _lap_numbers(sightings)
     share = len(on) / laps if laps and on else 1.0
     first = min((each for each in sightings), key=lambda each: (each.visit or 0, each.lap or 0))
-    consequences = tuple(BY_NAME[each.name].title for each in led_to)
+    led_to = tuple(sorted(led_to, key=lambda each: not each.danger))
+    consequences = tuple(each.title for each in led_to)
+    danger = mistake.danger or any(each.danger for each in led_to)
     weight = mistake.weight * min(2.0, 0.5 + 0.25 * min(worst.size, 4.0)) * (0.7 + 0.3 * share)
     return Finding(
         name=mistake.name,
@@ -162,12 +178,12 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
         at_epoch_s=worst.at_epoch_s if worst.at_epoch_s is not None else first.at_epoch_s,
         evidence=_evidence(on, len(sightings), worst.evidence, consequences),
         advice=mistake.advice,
-        weight=weight + DANGER_WEIGHT * mistake.danger,
+        weight=weight + DANGER_WEIGHT * danger,
         visit=worst.visit,
         laps=on,
         consequences=consequences,
         about=mistake.about,
-        danger=mistake.danger,
+        danger=danger,
         first_epoch_s=_first_epoch_s(sightings),
         led_to=led_to,
     )

@@ -58,7 +58,7 @@ class Mistake:
     name, title, advice : what it is called in files and on the page, and one line of what to do
     find : where it was seen in a flight
     about : what it concerns; a consequence about the same is the same fact, and not told as one
-    danger : it endangers: stands before all others, and is nobody's consequence but another danger's
+    danger : it endangers: it stands before all others, and so does what led to it
     weight, because : how it ranks on one lap at the least size worth naming, and why; habits and large ones weigh more
     since : where in the lap it begins; nothing that is earlier in the same lap can follow from it
     needs : "once": one lap is enough. "repeated": a habit, seen on two laps or on all of them (one is not worth a

@@ -21,7 +21,7 @@ _TIMES = frozenset(
         "turned_back_early",
     }
 )
-_DRIFT = frozenset({"no_drift_correction", "reversed_drift_correction"})
+_DRIFT = frozenset({"no_drift_correction", "half_drift_correction", "reversed_drift_correction"})
 _ROLLOUT = frozenset({"course_overshot", "course_undershot"})
 _TRACKING = frozenset({"needle_chased", "course_left", "course_not_captured"})
 _TURNS = frozenset({"turns_too_shallow", "turns_too_steep", "turn_uneven"})
@@ -32,7 +32,7 @@ _PATTERN = (
     | _TRACKING
     | {"wrong_entry", "entry_turned_wrong_way", "non_holding_side", "late_at_fix", "orbit_inserted"}
 )
-_ENTRY = _TIMES | _ROLLOUT | {"wrong_entry", "non_holding_side", "late_at_fix"}
+_ENTRY = _TIMES | _ROLLOUT | _TRACKING | {"wrong_entry", "non_holding_side", "late_at_fix"}
 _SPEED = _TIMES | _ROLLOUT | {"airspeed_not_held", "non_holding_side", "course_left"}
 _BY_TURNS = _TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven", "non_holding_side"}
 
@@ -44,7 +44,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "Before the fix, say the inbound course aloud and check that it leads to the fix; set it, and check the flag.",
         pattern.reciprocal_course,
         100.0,
-        about="pattern",
+        about="entry",
         danger=True,
         because="the whole hold lies where nobody keeps room for it",
         since="arrival",
@@ -57,7 +57,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "Draw the hold on the clearance: inbound arrow to the fix, then which way it turns, before arriving.",
         pattern.wrong_side,
         95.0,
-        about="pattern",
+        about="entry",
         danger=True,
         because="the whole hold lies on the side that nobody keeps clear",
         since="fix",
@@ -186,7 +186,7 @@ MISTAKES: tuple[Mistake, ...] = (
         about="drift",
         because="twice the drift: further off than no correction",
         since="outbound",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side", "no_drift_correction", "heading_wandered"},
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | _DRIFT | {"non_holding_side", "heading_wandered"},
         needs="mostly",
         laps_after=2,
     ),
@@ -198,6 +198,19 @@ MISTAKES: tuple[Mistake, ...] = (
         45.0,
         about="drift",
         because="the roll-out misses the course in any wind",
+        since="outbound",
+        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side", "half_drift_correction"},
+        needs="mostly",
+        laps_after=2,
+    ),
+    Mistake(
+        "half_drift_correction",
+        "Too little drift correction outbound",
+        "Take the crab that holds the inbound course, triple it, and lay all of it off to the other side outbound.",
+        wind.half_drift_correction,
+        40.0,
+        about="drift",
+        because="half of the miss that no correction makes",
         since="outbound",
         leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side"},
         needs="mostly",

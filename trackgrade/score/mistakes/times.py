@@ -150,7 +150,7 @@ def _unasked(flight: Flight, sign: int) -> Iterator[Sighting]:
             yield Sighting(
                 lap.visit,
                 lap.number,
-                lap.measures.outbound_start_epoch_s,
+                lap.measures.outbound_start_epoch_s or lap.start_epoch_s,
                 excess / tolerance,
                 f"{flown:.0f} s outbound where nothing asked for {'more' if sign > 0 else 'less'} than "
                 f"{high if sign > 0 else low:.0f} s; inbound then {_off(error)}",

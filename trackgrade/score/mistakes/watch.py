@@ -35,7 +35,7 @@ def _by_marks(laps: Sequence[GradedLap]) -> Iterator[Sighting]:
     apart_s = min(max(times) - min(times) for times in both)
     if apart_s < APART_S:
         return
-    after_abeam, after_level = (", ".join(f"{seconds:+.0f}" for seconds in times) for times in both)
+    after_abeam, after_level = (", ".join(f"{round(seconds) + 0:+d}" for seconds in times) for times in both)
     evidence = f"the watch marks came {after_abeam} s after abeam, and {after_level} s after wings level"
     last = laps[-1]
     at = last.measures.outbound_start_epoch_s or last.start_epoch_s

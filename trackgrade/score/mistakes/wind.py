@@ -20,6 +20,10 @@ from trackgrade.track.track import Floats
 CORRECTION_WORTH_DEG = 8.0
 #: Less than this share of the correction that works is none at all: a choice.
 NONE_SHARE = 0.4
+#: Less than this share of it, and of three times the drift as the rule has it, is too little: choices. And what must be
+#: missing of it to be worth a word [deg].
+HALF_SHARE, HALF_OF_TRIPLE = 0.65, 0.75
+MISSING_WORTH_DEG = 6.0
 #: A correction the other way counts from here [deg]: a choice, about how well a heading is held.
 REVERSED_FROM_DEG = 4.0
 #: Corrections further apart than this are told beside a roll-out off the course [deg]: a choice.
@@ -28,11 +32,8 @@ CORRECTIONS_DIFFER_DEG = 5.0
 #: radii]: a choice.
 OVERSHOT_RADII = 0.32
 UNDERSHOT_RADII = 0.55
-#: This far beyond the course in the turn back is far on the non-holding side [turn radii]: choices. The nearer one
-#: counts only where the outbound heading ran toward the course, by this much more than the wind asks for [deg].
-FAR_BEYOND_RADII = 1.5
-FAR_WITH_HEADING_RADII = 1.0
-HEADING_THROUGH_DEG = 35.0
+#: This many times the limit beyond the course is far on the non-holding side, wherever in the lap: a choice.
+FAR_LIMITS = 2.0
 #: A ground track this far from the course, to one side and then the other, is a swing [deg]: a choice.
 SWING_DEG = 8.0
 #: So many changes of side on one inbound leg are chasing the needle: a choice.
@@ -43,6 +44,16 @@ def no_drift_correction(flight: Flight) -> Iterator[Sighting]:
     """The outbound leg flown on the reciprocal heading, or near it, in a wind that asks for more."""
     for lap, needed, flown in _corrections(flight):
         if abs(flown) <= NONE_SHARE * abs(needed) and not _reversed(lap, needed, flown):
+            yield _correction_sighting(lap, needed, flown)
+
+
+def half_drift_correction(flight: Flight) -> Iterator[Sighting]:
+    """The outbound leg flown with some of the correction that the wind asks for, and too little of it by any rule."""
+    for lap, needed, flown in _corrections(flight):
+        triple = abs(lap.wind_work.triple_correction_deg or needed)
+        enough = min(HALF_SHARE * abs(needed), HALF_OF_TRIPLE * triple)
+        some = NONE_SHARE * abs(needed) < abs(flown) < enough and flown * needed > 0.0
+        if some and abs(needed) - abs(flown) >= MISSING_WORTH_DEG:
             yield _correction_sighting(lap, needed, flown)
 
 
@@ -164,10 +175,7 @@ def non_holding_side(flight: Flight) -> Iterator[Sighting]:
         beyond = -flight.samples.cross_nm[index]
         if not outbound.size:
             continue
-        both = _needed_and_flown(lap)
-        headed_through = both is not None and abs(both[0] - both[1]) >= HEADING_THROUGH_DEG
-        far = FAR_WITH_HEADING_RADII if headed_through else FAR_BEYOND_RADII
-        if outbound.max() < limit * radius and beyond.max() < far * radius:
+        if outbound.max() < limit * radius and beyond.max() < FAR_LIMITS * limit * radius:
             continue
         at = int(np.argmax(beyond))
         yield Sighting(
