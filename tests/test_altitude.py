@@ -148,6 +148,7 @@ def test_an_altitude_of_another_datum_is_graded_from_the_level_held(header: str,
     away = [(t, a, o, z - 270.0) for t, a, o, z in ROWS]
     debrief = graded(flown(1.0, header, away), hold())
     assert debrief.track.track.alt_datum == datum
+    assert any("graded from the level held" in note for note in debrief.track.track.notes)
     assert debrief.altitude_reference_ft == pytest.approx(LEVEL_FT - 270.0, abs=5.0)
     assert "held when the first lap began" in debrief.altitude_reference_note
     assert altitude_results(debrief) == {"within"}
@@ -163,6 +164,7 @@ def test_the_altimeter_setting_makes_pressure_altitude_what_was_read() -> None:
     assert np.nanmedian(debrief.track.track.alt_ft) == pytest.approx(LEVEL_FT, abs=2.0)
     assert altitude_results(debrief) == {"within"}
     assert any("QNH 1023 hPa" in p.note for p in debrief.track.track.provenance)
+    assert not any("graded from the level held" in note for note in debrief.track.track.notes)
 
 
 def test_at_flight_levels_pressure_altitude_is_what_was_read() -> None:

@@ -123,7 +123,7 @@ def test_no_words_lie_on_others(name: str) -> None:
 
 def test_what_a_track_does_not_carry_is_said() -> None:
     words = words_of("no altitude, wind and airspeed")
-    assert "not measurable: the track has no altitude" in words
+    assert "not measurable: the track carries no altitude" in words
     assert "airspeed not measurable" in words
     assert "wind not measurable" in words
     assert "No hold was flown" in words_of("no hold")

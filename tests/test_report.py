@@ -133,7 +133,7 @@ def test_a_flight_without_a_hold_says_what_was_seen_instead() -> None:
 
 def test_what_the_track_does_not_carry_is_not_measurable_with_the_reason() -> None:
     text = document("no altitude").text_content()
-    assert "not measurable: the track has no altitude" in text
+    assert "not measurable: the track carries no altitude" in text
     without_air = document("no wind, no airspeed").text_content()
     assert "the directions flown cover 40° of 360°" in without_air
     cells = document("no altitude").xpath(

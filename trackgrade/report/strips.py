@@ -19,6 +19,7 @@ from trackgrade.report.needles import NeedleLine
 from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.measures import NO_ALTITUDE
 from trackgrade.track.track import Floats
 
 #: Inner height of every plot, in units of the drawing; y grows down.
@@ -162,7 +163,7 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     values = debrief.samples.alt_ft
     shown = shown_values(values, debrief, timeline)
     if len(shown) == 0:
-        return _empty("altitude", "Altitude", "ft", "not measurable: the track has no altitude")
+        return _empty("altitude", "Altitude", "ft", f"not measurable: {NO_ALTITUDE}")
     reference = debrief.altitude_reference_ft
     if reference is None:
         reference = debrief.hold.altitude_ft

@@ -125,9 +125,8 @@ def _notes(flight: Flight) -> tuple[str, ...]:
     if samples.heading_source == "estimated":
         notes.append("Heading is estimated from ground velocity and wind, not logged.")
     if flight.laps:
-        notes += [
-            f"Altitude is measured from {flight.altitude.note}.",
-            f"Airspeed is measured from {flight.airspeed.note}.",
-        ]
+        for name, reference in (("Altitude", flight.altitude), ("Airspeed", flight.airspeed)):
+            verb = "not graded:" if reference.value is None else "measured from"
+            notes.append(f"{name} is {verb} {reference.note}.")
     notes.append(flight.standard.timing_note)
     return tuple(notes)

@@ -10,11 +10,17 @@ import numpy as np
 from trackgrade.earth.atmosphere import altitude_at_pressure_ft
 from trackgrade.earth.geodesy import near_east_north_m
 from trackgrade.earth.units import METRES_PER_FT, METRES_PER_NM
-from trackgrade.track.track import Floats, Track
+from trackgrade.track.track import AltitudeDatum, Floats, Track
 
 #: Units that an altitude without one can be in [ft in one of it].
 OPEN_UNITS: Mapping[str, float] = {"ft": 1.0, "m": 1.0 / METRES_PER_FT}
 UNKNOWN_UNIT = "unknown"
+#: What is told of an altitude that is not what the altimeter showed.
+DATUM_NOTES: Mapping[AltitudeDatum, str] = {
+    "pressure": "altitude is above 1013.25 hPa (pressure altitude), not what the altimeter showed: graded from the "
+    "level held, unless qnh_hpa in the hold file says what was set",
+    "ellipsoid": "altitude is above the ellipsoid, not the sea: graded from the level held",
+}
 #: A unit fits where the aircraft, this near the fix [NM], held the assigned altitude within this share of it, and at
 #: least within this [ft]: far less than the factor of 3.28 between the units, far more than a hold is flown off by.
 NEAR_NM, HELD_SHARE, HELD_FT = 25.0, 0.1, 300.0
@@ -74,10 +80,11 @@ def _unit_by_hold(track: Track, fix_lat_deg: float, fix_lon_deg: float, assigned
 
 def _told(track: Track, alt_ft: Floats, note: str, unit: str = "") -> Track:
     """The track with this altitude, as an altimeter's, and the note in its provenance."""
+    notes = tuple(each for each in track.notes if each != DATUM_NOTES.get(track.alt_datum))
     provenance = tuple(
         replace(p, unit=unit or p.unit, note="; ".join(filter(None, (p.note, note))))
         if p.quantity in ("alt_ft", "altitude")
         else p
         for p in track.provenance
     )
-    return replace(track, alt_ft=alt_ft, alt_datum="altimeter", provenance=provenance)
+    return replace(track, alt_ft=alt_ft, alt_datum="altimeter", provenance=provenance, notes=notes)

@@ -84,7 +84,7 @@ def read_altitude(reading: Reading, altitudes: Sequence[Column], climb: Column |
     if speed_unit in _LIKELY:
         note += f" (its ground speed is in {speed_unit}, so {_LIKELY[speed_unit]} are likely)"
     reading.notes.append(note)
-    reading.provenance.append(Provenance("alt_ft", column.shown, UNKNOWN_UNIT, "no unit stated, nothing settles it"))
+    reading.provenance.append(Provenance("alt_ft", column.shown, UNKNOWN_UNIT, "no unit stated"))
     return Altitude(nothing, column, column.datum, OpenAltitude(column.shown, first.values, note))
 
 

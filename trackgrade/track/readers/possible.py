@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
+from trackgrade.track.altitude import DATUM_NOTES
 from trackgrade.track.track import AltitudeDatum, Floats, Mark, OpenAltitude, Provenance, Track
 
 #: GPS time begins on 6 January 1980 (IS-GPS-200, 3.3.4): no recorder has an earlier fix.
@@ -89,6 +90,8 @@ def make_track(
         raise TrackFileError(f"{source}: fewer than two usable points ({why}). Choose another file")
 
     alt_ft = _in_range(alt_ft, keep, (LOWEST_FT, HIGHEST_FT), "altitude", told)
+    if alt_datum in DATUM_NOTES and (alt_open is not None or np.isfinite(alt_ft[keep]).any()):
+        told.append(DATUM_NOTES[alt_datum])
     kept: dict[str, Floats] = {}
     for name, values in (channels or {}).items():
         values = _in_range(values, keep, CHANNEL_RANGE[name], name, told)
