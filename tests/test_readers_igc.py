@@ -236,6 +236,11 @@ def test_a_date_in_the_name_is_taken_and_said() -> None:
     assert any("2026-05-03 was taken from its name" in note for note in track.notes)
 
 
+def test_a_table_under_a_title_is_no_igc_file() -> None:
+    table = "AIRCRAFT LOG\nLATITUDE,LONGITUDE,TIME\n" + "".join(f"{r.lat},{r.lon},{r.time:%FT%TZ}\n" for r in FLIGHT)
+    assert len(read(table, "a.csv")) == len(FLIGHT)
+
+
 def test_a_file_without_fixes_is_refused() -> None:
     with pytest.raises(TrackFileError, match=r"an IGC file without fixes"):
         read("\r\n".join(HEAD))

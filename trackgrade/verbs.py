@@ -81,6 +81,15 @@ class Debrief(score.Debrief):
             raise UsageError(f"{path}: the name of a figure must end in .png, .svg or .pdf")
         return write_whole(Path(path), picture(self, kind))
 
+    def write_map(self, path: str | os.PathLike[str]) -> Path:
+        """Write track, laps and events for a map program: .gpx, .kml or .geojson by the ending. As `write_figure`."""
+        from trackgrade.exports.map_files import MAP_KINDS, to_text
+
+        kind = Path(path).suffix[1:].lower()
+        if kind not in MAP_KINDS:
+            raise UsageError(f"{path}: the name of a map file must end in .gpx, .kml or .geojson")
+        return write_whole(Path(path), to_text(self, kind))
+
     def __repr__(self) -> str:
         return f"<Debrief of {self.track.track.source!r} at {self.hold.name!r}, {len(self.laps)} laps: {self.verdict}>"
 

@@ -27,7 +27,7 @@ _DATE = re.compile(r"H[A-Z]?DTE(?:DATE)?[\s:]*([0-9]{2})([0-9]{2})([0-9]{2})(?![
 _EVENT = re.compile(r"E([0-9]{6})PEV(.*)")
 _EXTENSION = re.compile(r"([0-9]{2})([0-9]{2})([A-Z]{3})")
 _SNIFF = re.compile(
-    (rf"(?:\A|[\r\n]){_FIX}" + r"|(?:\A|[\r\n])H[FOPS]DTE|\AA[A-Z0-9]{3}[^\r\n,;\t]*[\r\n]+[HIJCL][A-Z0-9]").encode()
+    (rf"(?:\A|[\r\n]){_FIX}" + r"|(?:\A|[\r\n])H[FOPS]DTE|\AA[A-Z0-9]{3}[^\r\n,;\t]*[\r\n]+H[FOPS][A-Z]{3}").encode()
 )
 _DAY_S = 86_400.0
 #: A clock that falls from the last to the first quarter of a day has passed midnight; any other fall is a fault of it.
