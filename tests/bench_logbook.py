@@ -97,7 +97,7 @@ def _recording(n: int, owner: int, chance: random.Random) -> tuple[object, ...]:
     return (
         *(n, owner, f"content {n:056d}", f"flight {n:057d}", hold, STANDARD, "A standard", None, None),
         *("flight.gpx", start, start + 1500.0, f"Hold {n % 40}", 143.0, "right" if n % 3 else "left", 1.0, None),
-        *("gps", "TO", 4000.0, *wind, 100.0, *judged, "within"),
+        *("gps", 1.0, "TO", 4000.0, *wind, 100.0, *judged, "within", None),
     )
 
 

@@ -31,6 +31,7 @@ def made_debrief(
     sha256: str | None = None,
     hold_name: str = "Tarne practice hold",
     hold_altitude_ft: float | None = 4000.0,
+    findings: bool = True,
 ) -> dict[str, Any]:
     """One flight, ``day`` days after the first, with as many laps as inbound times."""
     begin = START + datetime.timedelta(days=day)
@@ -115,6 +116,6 @@ def made_debrief(
                 "at_utc": utc(begin),
             }
             | {"evidence": "120 ft low", "advice": "Raise the nose as the bank comes on.", "praise": False}
-        ],
+        ][: int(findings)],
         "verdict": "Some items outside.",
     }

@@ -11,13 +11,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 from tests.logbook_flights import made_debrief
-from trackgrade.commands import console, main
+from trackgrade.commands import console, main, progress
 from trackgrade.logbook import wording
 from trackgrade.logbook.class_view import class_view
-from trackgrade.logbook.pages import file_name, pilot_page, render_class, render_pilot
+from trackgrade.logbook.pages import file_name, page_json, pilot_page, render_class, render_pilot
 from trackgrade.logbook.queries import class_history, pilot_history
 from trackgrade.logbook.store import Logbook
-from trackgrade.logbook.trends import Trend
 
 HOSTILE = "<script>alert(1)</script>\"'&{{ 7 * 7 }}"
 ITEMS_MEASURED = ("altitude", "inbound_time")
@@ -54,27 +53,85 @@ def text_of(html: str) -> str:
 
 
 @pytest.mark.parametrize("sessions", [1, 2, 4])
-def test_below_five_sessions_no_trend_is_claimed(logbook: Logbook, sessions: int) -> None:
+def test_below_five_sessions_no_change_is_claimed(logbook: Logbook, sessions: int) -> None:
     fill(logbook, sessions)
     page = pilot_page(pilot_history(logbook, "pilot A"))
-    assert page.claimed("better", "worse", "no clear trend") == []
+    assert page.shown.verdict.claims == ()
     text = text_of(render_pilot(page))
-    assert "Getting" not in text
-    assert "a session (95 % interval" not in text
-    assert "no trend is claimed below 5" in text
-    assert 'class="trend' not in "".join(render_pilot(page).split("<h3>Laps within the standard</h3>")[2:])
+    assert "no change is claimed below 5" in text
+    assert "got better" not in text
+    assert "got worse" not in text
+    assert 'class="trend' not in render_pilot(page).split("</main>")[0].split('class="cards charts"')[1]
 
 
-def test_every_trend_and_every_share_stands_with_its_interval(logbook: Logbook) -> None:
+def test_every_change_and_every_share_stands_with_its_interval(logbook: Logbook) -> None:
     fill(logbook, 12)
     text = text_of(render_pilot(pilot_page(pilot_history(logbook, "pilot A"))))
-    assert text.count("Getting better") >= 3
-    slopes = re.findall(r"[+−][\d.]+ ?\S* a session( \(95 % interval [+−]?[\d.]+ to [+−]?[\d.]+\))?", text)
-    assert len(slopes) >= 6
-    assert all(slopes)
+    assert "Got better: all errors together" in text
+    assert text.count("▲ got better") >= 2
+    changes = re.findall(r"[+−]\d+ %( \([+−]\d+ to [+−]\d+\))?", text)
+    assert len(changes) >= 2
+    assert all(changes)
     shares = re.findall(r"\d+ %( \(\d+–\d+ %\))?, \d+ of \d+ (?:laps?|measurements?|entr)", text)
-    assert len(shares) >= 5
+    assert len(shares) >= 4
     assert all(shares)
+
+
+def test_the_terminal_and_the_json_say_what_the_page_says(logbook: Logbook) -> None:
+    fill(logbook, 12)
+    page = pilot_page(pilot_history(logbook, "pilot A"))
+    said, html, told = progress._pilot_text(page), text_of(render_pilot(page)), page_json(page)
+    assert page.primary in said
+    assert page.primary in html
+    assert told["says"] == page.primary
+    assert told["claims"][0]["measure"] == "all items together"
+    for line in page.shown.items:
+        claimed = next((each for each in told["claims"] if each["measure"] == line.item), None)
+        assert (claimed is not None) == ("got" in wording.claim(line))
+        assert wording.change_words(line.change) in said if line.change else True
+    for claim in told["claims"]:
+        low, high = claim["interval"]
+        assert claim["direction"] in ("better", "worse")
+        assert low <= claim["change"] <= high
+        assert low * high > 0
+        assert 0 < claim["p"] <= 0.05
+
+
+def test_a_condition_that_moved_with_time_is_named_and_nothing_is_claimed(logbook: Logbook) -> None:
+    for day in range(10):
+        hard = day >= 5
+        laps = (70.0, 52.0, 66.0) if hard else (63.0, 57.0, 62.0)
+        debrief = made_debrief(
+            7 * day, inbound_s=laps, altitude_ft=(20.0 + 30 * hard,) * 3, turns="left" if hard else "right"
+        )
+        logbook.record(debrief, pilot="pilot A")
+    page = pilot_page(pilot_history(logbook, "pilot A"))
+    assert page.shown.verdict.claims == ()
+    assert "hold moved along with time" in page.primary
+    assert page_json(page)["not_told_from_time"] == ["hold"]
+    assert any("another hold, fly the earlier conditions" in line for line in page.exercise.why)
+
+
+def test_laps_are_drawn_and_lead_to_their_reports(tmp_path: Path, logbook: Logbook) -> None:
+    debrief = made_debrief(0)
+    for lap in debrief["laps"]:
+        lap["path_nm"] = [[0.0, 0.0], [0.3, 0.6], [-1.0, 1.0], [-1.2, 0.2], [0.0, 0.0]]
+    debrief["solved_lap"] = {"path_nm": [[0.0, 0.0], [-1.0, 1.0], [0.0, 0.0]]}
+    (tmp_path / "reports").mkdir()
+    report = tmp_path / "reports" / "flight.html"
+    report.write_text("x")
+    logbook.record(debrief, pilot="pilot A", report=report)
+    logbook.record(
+        made_debrief(7) | {"solved_lap": {"path_nm": "nonsense"}}, pilot="pilot A", report=tmp_path / "gone.html"
+    )
+    root = lxml.html.fromstring(render_pilot(pilot_page(pilot_history(logbook, "pilot A"), folder=tmp_path / "pages")))
+    (picture,) = root.xpath("//ol[@class='sights']/li")
+    assert len(picture.xpath(".//*[@class='flown-lap']")) == 3
+    assert len(picture.xpath(".//*[@class='solved']")) == 1
+    assert picture.xpath(".//a/@href") == ["../reports/flight.html"]
+    assert set(root.xpath("//a/@href")) == {"../reports/flight.html"}, "what is no longer there is not linked"
+    hidden = render_pilot(pilot_page(pilot_history(logbook, "pilot A"), called="A pilot", folder=tmp_path / "pages"))
+    assert "flight.html" not in hidden
 
 
 def test_the_pages_need_nothing_from_outside_and_run_nothing(logbook: Logbook) -> None:
@@ -124,10 +181,10 @@ def test_the_same_logbook_gives_the_same_pages(tmp_path: Path) -> None:
 def test_a_page_has_one_chart_for_each_item_and_a_row_for_each_session(logbook: Logbook) -> None:
     fill(logbook, 9)
     root = lxml.html.fromstring(pages(logbook)[0])
-    assert len(root.xpath("//*[local-name()='svg'][@class='chart']")) == 3  # laps, inbound time, altitude
+    assert len(root.xpath("//*[local-name()='svg'][@class='chart']")) == 4  # laps, inbound time (twice), altitude
     assert len(root.xpath("//table[thead//th[text()='No.']]/tbody/tr")) == 9
     inbound = root.xpath(
-        "//section[h3='Inbound time minus target']//*[local-name()='circle'][starts-with(@class,'lap')]"
+        "//section[starts-with(h3,'Inbound time minus target')]//*[local-name()='circle'][starts-with(@class,'lap')]"
     )
     assert len(inbound) == 27
     outside = [each for each in inbound if "out" in each.get("class")]
@@ -201,13 +258,6 @@ def test_names_hidden_are_not_in_the_file(logbook: Logbook) -> None:
 )
 def test_numbers_in_words(value: float, unit: str, signed: bool, text: str) -> None:
     assert wording.number(value, unit, signed=signed) == text
-
-
-def test_a_small_slope_is_not_written_as_zero() -> None:
-    trend = Trend("better", 9, -0.0004, -0.0009, -0.0002, 1.0, 0.9)
-    assert (
-        wording.trend_words(trend, "NM") == "−0.0004 NM a session (95 % interval −0.0009 to −0.0002), over 9 sessions."
-    )
 
 
 def test_file_names_are_safe_and_free() -> None:
@@ -332,4 +382,4 @@ def test_a_graded_flight_is_recorded_and_shown(flight: Path, hold_file: Path, fi
     assert history.flown[0].laps_to_converge == 1
     result = run("progress", "--pilot", "pilot Z")
     assert "pilot Z: 1 session, 3 laps" in result.stdout
-    assert "no trend is claimed below 5" in text_of((filled / "reports" / "progress-pilot-z.html").read_text("utf-8"))
+    assert "no change is claimed below 5" in text_of((filled / "reports" / "progress-pilot-z.html").read_text("utf-8"))

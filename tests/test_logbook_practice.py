@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 
 from tests.logbook_flights import made_debrief
-from tests.test_logbook_trends import hold
+from tests.test_logbook_timeline import hold
 from trackgrade.errors import UsageError
 from trackgrade.hold.sectors import expected_entries
 from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.digest import digest
 from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotHistory
 from trackgrade.logbook.pages import pilot_page
-from trackgrade.logbook.practice import _ARRIVALS, STALE_SESSIONS, practised
+from trackgrade.logbook.practice import _ARRIVALS, STALE_SESSIONS, first_finding, practised
 from trackgrade.logbook.queries import class_history, pilot_history
 from trackgrade.logbook.store import Logbook
 
@@ -103,32 +103,73 @@ def history_of(logbook: Logbook, sessions: int, **changed: object) -> PilotHisto
 
 
 GOOD = {"inbound_s": (61.0, 60.0, 59.0), "altitude_ft": (10.0, 20.0, 10.0)}
+CLEAN = {**GOOD, "findings": False}
 POOR = {"inbound_s": (90.0, 85.0, 80.0), "altitude_ft": (10.0, 20.0, 10.0)}
 
 
 def test_a_pilot_whose_laps_are_outside_keeps_the_conditions(logbook: Logbook) -> None:
     exercise = pilot_page(history_of(logbook, 4, **POOR)).exercise
-    assert exercise.title == "Keep the conditions, work on: inbound leg time"
+    assert exercise.title == "Keep the conditions, work on: altitude lost in the turns"
     assert "right turns, 1 minute inbound" in exercise.hold
-    assert "0 % of the recent laps were within the standard: nothing new yet." in exercise.why
+    assert "It is the first finding of the latest report." in exercise.why
+    assert "Least often within: inbound leg time, 0 % of 12 recent measurements." in exercise.why
 
 
 def test_a_pilot_whose_laps_hold_gets_one_new_thing(logbook: Logbook) -> None:
-    exercise = pilot_page(history_of(logbook, 4, **GOOD)).exercise
+    exercise = pilot_page(history_of(logbook, 4, **CLEAN)).exercise
     assert exercise.title == "Add one thing: left turns"
     assert "left turns, 1 minute inbound" in exercise.hold
     assert "Left turns: not flown yet." in exercise.why
     assert "guidance: GPS" in exercise.hold, "one thing, and no other"
 
 
+def test_a_finding_seen_once_is_watched_and_one_seen_again_is_worked_on(logbook: Logbook) -> None:
+    history_of(logbook, 4, **CLEAN)
+    logbook.record(made_debrief(9, **GOOD), pilot="pilot A")  # type: ignore[arg-type]
+    exercise = pilot_page(pilot_history(logbook, "pilot A")).exercise
+    assert exercise.title.startswith("Add one thing")
+    assert any("The latest report puts first: Altitude lost in the turns. Here" in line for line in exercise.why)
+    logbook.record(made_debrief(10, **GOOD), pilot="pilot A")  # type: ignore[arg-type]
+    exercise = pilot_page(pilot_history(logbook, "pilot A")).exercise
+    assert exercise.title == "Keep the conditions, work on: altitude lost in the turns"
+
+
+def test_what_got_worse_comes_before_what_one_report_found(logbook: Logbook) -> None:
+    for day in range(8):
+        more = 1.6**day
+        laps = (60 + more, 60 - 1.2 * more, 60 + 0.9 * more)
+        logbook.record(made_debrief(7 * day, inbound_s=laps, altitude_ft=(30.0, 28.0, 33.0)), pilot="pilot A")
+    page = pilot_page(pilot_history(logbook, "pilot A"))
+    assert [(claim.measure, claim.claimed) for claim in page.shown.verdict.claims[1:]] == [("inbound_time", "worse")]
+    assert page.exercise.title == "Keep the conditions, work on: inbound leg time"
+    assert any("puts first: Altitude lost in the turns. Here it comes second." in line for line in page.exercise.why)
+
+
+@pytest.mark.parametrize(
+    ("debrief", "first"),
+    [
+        ({}, ("", "")),
+        ({"findings": [{"name": "course", "praise": True}]}, ("", "")),
+        ({"findings": [{"name": "late_at_fix"}]}, ("late at fix", "")),
+        (
+            {"findings": [{"name": "a"}, {"name": "b", "title": "B", "advice": "do"}], "work_on": ["b", "a"]},
+            ("B", "do"),
+        ),
+        ({"findings": [{"name": "a", "title": "A"}], "work_on": ["gone"]}, ("A", "")),
+    ],
+)
+def test_the_first_finding_of_a_report(debrief: dict[str, object], first: tuple[str, str]) -> None:
+    assert first_finding(debrief) == first
+
+
 def test_what_was_practised_is_not_proposed_again_until_it_is_long_ago(logbook: Logbook) -> None:
-    logbook.record(made_debrief(0, turns="left", **GOOD), pilot="pilot A")  # type: ignore[arg-type]
+    logbook.record(made_debrief(0, turns="left", **CLEAN), pilot="pilot A")  # type: ignore[arg-type]
     for day in range(1, STALE_SESSIONS):
-        logbook.record(made_debrief(day, **GOOD), pilot="pilot A")  # type: ignore[arg-type]
+        logbook.record(made_debrief(day, **CLEAN), pilot="pilot A")  # type: ignore[arg-type]
     page = pilot_page(pilot_history(logbook, "pilot A"))
     assert page.exercise.title == "Add one thing: parallel entry with right turns"
     assert "parallel entry: arrive on a heading 55° right of the outbound course" in page.exercise.hold
-    logbook.record(made_debrief(STALE_SESSIONS, **GOOD), pilot="pilot A")  # type: ignore[arg-type]
+    logbook.record(made_debrief(STALE_SESSIONS, **CLEAN), pilot="pilot A")  # type: ignore[arg-type]
     page = pilot_page(pilot_history(logbook, "pilot A"))
     assert page.exercise.title == "Add one thing: left turns"
     assert f"Left turns: last flown {STALE_SESSIONS} sessions ago." in page.exercise.why
@@ -180,7 +221,11 @@ def test_who_needs_work_comes_first_and_one_lap_does_not_decide(logbook: Logbook
     )
     worst = {row.pilot: row.laps.value for row in class_view(history).rows}
     assert worst["needs work"] == worst["a single lap"] == 0.0
-    assert [row.pilot for row in class_view(history).rows] == ["needs work", "a single lap", "middling", "steady"]
+    rows = class_view(history).rows
+    assert [row.pilot for row in rows] == ["needs work", "a single lap", "middling", "steady"]
+    third = [row.standing.lowest_third for row in rows if row.standing and row.standing.lowest_third is not None]
+    assert third == sorted(third, reverse=True)
+    assert sum(third) == pytest.approx(1.0), "a third of four is one"
     by_name = [row.pilot for row in class_view(history, sorting="name").rows]
     assert by_name == ["a single lap", "middling", "needs work", "steady"]
     assert [row.pilot for row in class_view(history, sorting="laps").rows][-1] == "a single lap"
@@ -190,9 +235,7 @@ def test_items_stand_with_the_laps_they_rest_on_hardest_first(logbook: Logbook) 
     view = class_view(class_of(logbook, ("steady", 2, GOOD), ("needs work", 4, POOR)))
     assert [column.item for column in view.columns] == ["inbound_time", "altitude"]
     assert view.hardest is not None
-    assert (view.hardest.share.passed, view.hardest.share.judged, view.hardest.pilots) == (6, 18, 2)
-    assert (view.hardest.lowest, view.hardest.highest) == (0.0, 1.0)
-    assert view.widest == view.hardest
+    assert (view.hardest.share.passed, view.hardest.share.judged) == (6, 18)
     poor = next(row for row in view.rows if row.pilot == "needs work")
     cell = poor.cells[0]
     assert cell is not None
@@ -219,8 +262,8 @@ def test_the_same_hold_is_compared_with_its_wind(logbook: Logbook) -> None:
     comparison = class_view(history).comparison
     assert comparison is not None
     assert [(row.pilot, row.flights, row.other_wind) for row in comparison.rows] == [
-        ("b", 1, False),
         ("a", 2, False),
+        ("b", 1, False),
         ("c", 1, True),
         ("d", 1, True),
     ]
@@ -256,7 +299,7 @@ def test_hidden_names_are_nowhere_in_the_view(logbook: Logbook) -> None:
     for n, name in enumerate(["Quillfeather", "Zebracrossing", "Umbrellastand"]):
         logbook.record(made_debrief(n), pilot=name, instructor="Teapot", note="Marmalade")
     view = class_view(class_history(logbook), hide_names=True)
-    assert [row.pilot for row in view.rows] == ["Pilot 1", "Pilot 2", "Pilot 3"]
+    assert {row.pilot for row in view.rows} == {"Pilot 1", "Pilot 2", "Pilot 3"}
     for word in ("Quillfeather", "Zebracrossing", "Umbrellastand", "Teapot", "Marmalade"):
         assert word not in repr(view)
         assert word in repr(class_history(logbook))
@@ -277,5 +320,5 @@ def test_the_order_of_recording_does_not_matter(tmp_path: Path) -> None:
                 laps = (60.0 + day, 75.0 - day)
                 opened.record(made_debrief(day, inbound_s=laps, sha256=f"{name}{day}" + "0" * 62), pilot=name)
             history = class_history(opened)
-        views.append(replace(history, same_hold=None))
+        views.append(replace(history, same_hold=None, flown=()))
     assert views[0] == views[1]

@@ -78,6 +78,10 @@ def present(tmp_path: Path) -> Iterator[Logbook]:
         yield logbook
 
 
+#: Columns that version 1 did not have.
+LATER = ("full_scale", "report")
+
+
 def make_version_1(place: str, present: Logbook) -> None:
     """A version-1 logbook at ``place`` with the rows of ``present``."""
     url = url_of(place)
@@ -89,7 +93,11 @@ def make_version_1(place: str, present: Logbook) -> None:
             new.exec_driver_sql(statement)
         for name in ("pilot", "recording", "debrief", "entry", "lap", "item_result", "finding"):
             table = schema.metadata.tables[name]
-            new.execute(table.insert(), [dict(row) for row in old.execute(sa.select(table)).mappings()])
+            rows = [dict(row) for row in old.execute(sa.select(table)).mappings()]
+            for row in rows:
+                for later in LATER:
+                    row.pop(later, None)
+            new.execute(table.insert(), rows)
         if new.dialect.name == "postgresql":  # numbers given by hand do not move the sequences
             for name in ("pilot", "recording"):
                 new.exec_driver_sql(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), max(id)) FROM {name}")

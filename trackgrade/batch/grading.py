@@ -215,7 +215,8 @@ def _write(
         if wanted.session is not None and graded.flown:
             from trackgrade.logbook import record_debrief  # the database is loaded only where one is written
 
-            recorded.append(record_debrief(debrief, **wanted.session))  # type: ignore[arg-type]
+            report = wanted.out / reports[-1][0] if reports[-1][0] else None
+            recorded.append(record_debrief(debrief, report=report, **wanted.session))  # type: ignore[arg-type]
     written = tuple(wanted.out / name for name, _ in reports if name)
     return FlightDone(flight, outcome, debriefs, written, tuple(figures), tuple(maps), tuple(recorded)), reports
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 @click.option("--hold", metavar="NAME", help="The hold on which the class is compared; default: the one most flew.")
 @click.option("--each", is_flag=True, help="With the class, write every pilot's page too.")
 @click.option("--hide-names", is_flag=True, help="Number the pilots, and leave instructors and notes out.")
+@click.option("--json", "json_path", metavar="FILE", help="Write what is claimed, and what is not, as JSON.")
 @click.option("--no-html", is_flag=True, help="Write no page, only the summary below.")
 def command(
     pilot: str | None,
@@ -41,6 +43,7 @@ def command(
     hold: str | None,
     each: bool,
     hide_names: bool,
+    json_path: str | None,
     no_html: bool,
 ) -> None:
     """Show what got better over the recorded sessions, what did not, and what to fly next.
@@ -56,23 +59,40 @@ def command(
     with Logbook(logbook, create=False) as opened:
         folder = None if no_html else Path(out)
         if pilot is not None:
-            _one_pilot(opened, pilot, standard, folder, hide_names)
+            _one_pilot(opened, pilot, standard, folder, hide_names, json_path)
         else:
-            _whole_class(opened, standard, sort or "work", hold, folder, each, hide_names)
+            _whole_class(opened, standard, sort or "work", hold, folder, each, hide_names, json_path)
     console.say(console.CAUTION)
 
 
-def _one_pilot(logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool) -> None:
+def _one_pilot(
+    logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool, json_path: str | None
+) -> None:
     from trackgrade.files import write_whole
-    from trackgrade.logbook.pages import file_name, pilot_page, render_pilot
+    from trackgrade.logbook.pages import file_name, page_json, pilot_page, render_pilot
     from trackgrade.logbook.queries import pilot_history
 
-    page = pilot_page(pilot_history(logbook, pilot, standard), called="A pilot" if hide_names else None)
+    called = "A pilot" if hide_names else None
+    page = pilot_page(pilot_history(logbook, pilot, standard), called=called, folder=folder)
+    if json_path is not None:
+        _write_json(json_path, page_json(page))
     console.say(_pilot_text(page))
     if folder is not None:
         path = folder / file_name(page.name)
         write_whole(path, render_pilot(page))
         console.say(f"Page: {path}")
+
+
+def _write_json(path: str, content: dict[str, Any]) -> None:
+    import json
+
+    from trackgrade.files import write_whole
+
+    text = json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    if path == "-":
+        click.echo(text, nl=False)
+    else:
+        write_whole(path, text)
 
 
 def _whole_class(
@@ -83,6 +103,7 @@ def _whole_class(
     folder: Path | None,
     each: bool,
     hide_names: bool,
+    json_path: str | None,
 ) -> None:
     from trackgrade.files import write_whole
     from trackgrade.logbook.class_view import SORTINGS, class_view
@@ -90,7 +111,10 @@ def _whole_class(
     from trackgrade.logbook.queries import class_history
 
     order = next(each for each in SORTINGS if each == sorting)
-    view = class_view(class_history(logbook, standard, hold), sorting=order, hide_names=hide_names)
+    history = class_history(logbook, standard, hold)
+    view = class_view(history, sorting=order, hide_names=hide_names)
+    if json_path is not None:
+        _write_json(json_path, _class_json(logbook, view, [each.pilot for each in history.pilots]))
     console.say(_class_text(view))
     if folder is None:
         return
@@ -120,43 +144,59 @@ def _pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path) -> dict[st
 def _pilot_text(page: PilotPage) -> str:
     from trackgrade.logbook import wording
 
-    total = page.history.total
+    total, shown = page.history.total, page.shown
     lines = [
         console.emphasise(
             f"{page.name}: {wording.count(total.sessions, 'session')}, {wording.count(total.laps, 'lap')}"
         )
         + f", {wording.date(total.first_epoch_s)} to {wording.date(total.last_epoch_s)}. {total.title}.",
+        f"  {page.primary}",
         f"  Laps within the standard: {wording.share_words(page.recent)}, last {total.recent.sessions} sessions.",
-        f"  Inbound time: {wording.bias_sentence(page.inbound)}",
-        f"  Laps to converge: {wording.convergence_sentence(page.convergence)}",
+        f"  Inbound time: {wording.bias_sentence(shown.inbound)}",
+        f"  Laps to converge: {wording.convergence_sentence(shown.convergence)}",
         "",
     ]
-    rows = []
-    for item in page.items:
-        if item.measured:
-            size = item.recent_median_size
-            rows.append(
-                (
-                    item.title,
-                    wording.percent(item.recent.value),
-                    wording.interval(item.recent),
-                    str(item.recent.judged),
-                    wording.number(size, item.unit) if size is not None and item.trend_of == "size" else "–",
-                    wording.claim(item.trend),
-                )
-            )
-    header = ("item", "within", "95 % interval", "n", "typical error", "trend")
+    rows = [
+        (
+            line.title,
+            "–" if line.limit is None else wording.number(line.limit, line.unit),
+            wording.percent(line.recent.value),
+            wording.level(line, line.before),
+            wording.level(line, line.lately),
+            wording.change_words(line.change) if line.change else "–",
+            wording.claim(line),
+        )
+        for line in shown.items
+        if line.measured
+    ]
+    header = ("item", "limit", "within", "5 before", "last 5", "change, 95 % interval", "claimed")
     lines += [console.table(header, rows), ""]
-    for title, claims in (("Got better", "better"), ("Got worse", "worse")):
-        lines += [f"  {title}: {name.lower()}, {sentence}" for name, sentence in page.claimed(claims)]
-    if not page.claimed("better", "worse"):
-        lines.append("  No trend can be told apart from chance.")
     never = [f"{line.title} ({line.group.lower()})" for line in page.practised if line.sessions_ago is None]
     if never:
         lines.append(f"  Not practised yet: {'; '.join(never)}.")
     lines += ["", console.emphasise(f"  Fly next. {page.exercise.title}")]
     lines += [f"    {line}" for line in (*page.exercise.hold, *page.exercise.why)]
     return "\n".join(lines)
+
+
+def _class_json(logbook: Logbook, view: ClassView, names: Sequence[str]) -> dict[str, Any]:
+    """The class for scripts: where each pilot stands, and what may be claimed of each."""
+    from trackgrade.logbook.class_view import aliases
+    from trackgrade.logbook.pages import SCHEMA, page_json, pilot_page
+    from trackgrade.logbook.queries import pilot_history
+
+    real = (
+        {alias: name for name, alias in aliases(names).items()} if view.names_hidden else {each: each for each in names}
+    )
+    pilots, claims = [], []
+    with console.progress(len(view.rows), "pilots") as advance:
+        for row in view.rows:
+            history = pilot_history(logbook, real[row.pilot], view.standard)
+            own = page_json(pilot_page(history, called=row.pilot))
+            claims += [{"pilot": row.pilot} | claim for claim in own["claims"]]
+            pilots.append(own | {"standing": None if row.standing is None else row.standing.__dict__})
+            advance()
+    return {"schema": SCHEMA, "standard": view.standard, "claims": claims, "pilots": pilots}
 
 
 def _class_text(view: ClassView) -> str:
@@ -167,25 +207,22 @@ def _class_text(view: ClassView) -> str:
             row.pilot,
             (row.weakest or "–"),
             wording.percent(row.laps.value),
-            wording.interval(row.laps),
             str(row.laps.judged),
+            *wording.standing(row.standing),
             str(row.total.sessions),
-            str(row.total.laps),
             wording.date(row.total.last_epoch_s),
         )
         for row in view.rows
     ]
-    header = ("pilot", "weakest item", "laps within", "95 % interval", "n", "sessions", "laps", "last flown")
+    header = ("pilot", "weakest item", "within", "n", "on equal terms", "lowest third", "sessions", "last flown")
     lines = [
         console.emphasise(f"{wording.count(len(view.rows), 'pilot')}. {view.title}.")
-        + " Shares are of each one's last five sessions.",
+        + " Within: laps of each one's last five sessions.",
         console.table(header, rows, left=2),
+        f"  {wording.EQUAL_TERMS}",
         f"  The class: {wording.share_words(view.laps)}.",
     ]
     if view.hardest:
         words = wording.share_words(view.hardest.share, "measurements")
         lines.append(f"  Hardest item: {view.hardest.title.lower()}, {words}.")
-    if view.widest:
-        span = f"{wording.percent(view.widest.lowest)} to {wording.percent(view.widest.highest)}"
-        lines.append(f"  Pilots differ most in: {view.widest.title.lower()}, {span}.")
     return "\n".join(lines)

@@ -224,7 +224,7 @@ class IncompleteLapRow:
 
 @dataclass(frozen=True, kw_only=True)
 class LapRow:
-    """A completed lap."""
+    """A completed lap. ``path_nm``: its path as [along, cross] in the hold's frame, in few points."""
 
     events: LapEvents = field(metadata=spread())
     outbound_s: float | None
@@ -239,6 +239,7 @@ class LapRow:
     items: tuple[ItemResult, ...]
     seen: tuple[str, ...]
     measures: LapMeasuresRow
+    path_nm: tuple[tuple[float, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -300,6 +301,7 @@ class SolvedLapRow:
 
     lap: SolvedLap = field(metadata=spread("path_s", "path_along_nm", "path_cross_nm"))
     note: str = ""
+    path_nm: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,22 @@ import os
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from trackgrade.drawing.svg import simplify
 from trackgrade.exports import debrief_file as rows
 from trackgrade.exports.plain import plain, readable
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
+from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Lap
-from trackgrade.track.track import CleanTrack
+from trackgrade.track.track import CleanTrack, Floats
+
+#: Paths are for small drawings: this far off is less than a stroke of theirs [NM].
+PATH_NM = 0.01
 
 
 def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
@@ -45,7 +52,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             )
             for visit, entry in zip(debrief.visits, entries, strict=True)
         ),
-        laps=tuple(_lap(lap) for lap in laps),
+        laps=tuple(_lap(lap, samples) for lap in laps),
         incomplete_laps=tuple(
             rows.IncompleteLapRow(
                 _events(visit.number, lap), lap.why_incomplete or "the lap was not brought back to the fix"
@@ -67,7 +74,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             rows.ContrastRow(lap.visit, lap.number, lap.contrast) for lap in laps if lap.contrast is not None
         ),
         wind_work=tuple(rows.WindWorkRow(lap.visit, lap.number, lap.wind_work) for lap in laps),
-        solved_lap=None if debrief.solved is None else rows.SolvedLapRow(debrief.solved, debrief.solved_note),
+        solved_lap=_solved(debrief),
         next_lap=debrief.next_lap,
         references=rows.References(
             debrief.altitude_reference_ft,
@@ -177,8 +184,9 @@ def _events(visit: int, lap: Lap) -> rows.LapEvents:
     return rows.LapEvents(visit, lap, blown or rows.LapWind(), second)
 
 
-def _lap(lap: GradedLap) -> rows.LapRow:
+def _lap(lap: GradedLap, samples: Samples) -> rows.LapRow:
     measures = lap.measures
+    own = (samples.epoch_s >= lap.start_epoch_s) & (samples.epoch_s <= lap.end_epoch_s)
     return rows.LapRow(
         events=_events(lap.visit, lap.flown),
         outbound_s=lap.outbound_s,
@@ -193,4 +201,21 @@ def _lap(lap: GradedLap) -> rows.LapRow:
         items=lap.items,
         seen=tuple(sorted(lap.seen)),
         measures=rows.LapMeasuresRow(lap.visit, lap.number, lap.scope, lap.start_epoch_s, lap.end_epoch_s, measures),
+        path_nm=_path(samples.along_nm[own], samples.cross_nm[own]),
     )
+
+
+def _solved(debrief: Debrief) -> rows.SolvedLapRow | None:
+    solved = debrief.solved
+    if solved is None:
+        return None
+    path = _path(np.asarray(solved.path_along_nm), np.asarray(solved.path_cross_nm))
+    return rows.SolvedLapRow(solved, debrief.solved_note, path)
+
+
+def _path(along_nm: Floats, cross_nm: Floats) -> tuple[tuple[float, ...], ...]:
+    """A path in as few points as keep within `PATH_NM` of it."""
+    points = np.column_stack([along_nm, cross_nm])
+    points = points[np.isfinite(points).all(axis=1)]
+    kept = points[simplify(points[:, 0], points[:, 1], PATH_NM)]
+    return tuple((round(along, 3), round(cross, 3)) for along, cross in kept.tolist())

@@ -21,16 +21,17 @@ def record_debrief(
     instructor: str | None = None,
     note: str | None = None,
     logbook: str | os.PathLike[str] | None = None,
+    report: str | os.PathLike[str] | None = None,
 ) -> str:
     """Record a debrief (schema trackgrade.debrief/1) for a pilot; one line that says what was done.
 
-    ``logbook`` is a path or a URL; without one, $TRACKGRADE_LOGBOOK or the user's data folder.
-    Raises `LogbookError`, `OutputError` or `UsageError`.
+    ``logbook`` is a path or a URL; without one, $TRACKGRADE_LOGBOOK or the user's data folder. ``report``: where its
+    report was written, so that the progress page can link it. Raises `LogbookError`, `OutputError` or `UsageError`.
     """
     from trackgrade.logbook.store import Logbook
 
     with Logbook(logbook) as opened:
-        return opened.record(debrief_dict, pilot=pilot, instructor=instructor, note=note).message
+        return opened.record(debrief_dict, pilot=pilot, instructor=instructor, note=note, report=report).message
 
 
 def files_of(logbook: str | os.PathLike[str] | None = None) -> list[str]:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import statistics
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotTotal, SameHold, Tally
-from trackgrade.logbook.trends import Share, share, tally
+from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotTotal, SameHold
+from trackgrade.logbook.rows import CEILINGS
+from trackgrade.logbook.shares import Share, share, tally
+from trackgrade.logbook.standing import Standing, standings
 
 Sorting = Literal["work", "name", "laps"]
 SORTINGS: tuple[Sorting, ...] = ("work", "name", "laps")
-
-#: Laps of the class's own share that are mixed into a pilot's, so that one bad lap does not lead the list.
-PRIOR_LAPS = 5.0
 
 #: A wind this far from the class's median one (vector difference, kt) makes a flight hard to compare.
 OTHER_WIND_KT = 8.0
@@ -31,29 +31,27 @@ class Cell:
 
 @dataclass(frozen=True)
 class PilotRow:
-    """One pilot's line. ``need`` orders: the largest needs work first. ``weakest`` is a title, or None."""
+    """One pilot's line. ``standing``: beside the others on equal terms, None without a judged lap. ``weakest``: a
+    title.
+    """
 
     pilot: str
     total: PilotTotal
     laps: Share
     cells: tuple[Cell | None, ...]
-    need: float
+    standing: Standing | None
     weakest: str | None
 
 
 @dataclass(frozen=True)
 class ItemColumn:
-    """One item over the class: pooled share (pilots as the units of its interval), and the spread of pilots."""
+    """One item over the class: pooled share (pilots as the units of its interval)."""
 
     item: str
     title: str
     unit: str
     limit: float | None
     share: Share
-    pilots: int
-    lowest: float | None
-    median: float | None
-    highest: float | None
 
 
 @dataclass(frozen=True)
@@ -80,7 +78,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class ClassView:
-    """Everything the page and the terminal show. ``columns`` hardest item first; ``widest``: pilots differ most."""
+    """Everything the page and the terminal show. ``columns`` hardest item first."""
 
     standard: str
     title: str
@@ -89,7 +87,6 @@ class ClassView:
     columns: tuple[ItemColumn, ...]
     laps: Share
     hardest: ItemColumn | None
-    widest: ItemColumn | None
     comparison: Comparison | None
     other_holds: tuple[tuple[str, int], ...]
     other_standards: tuple[tuple[str, int], ...]
@@ -101,10 +98,10 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
     titles = _items_in_order(history.pilots)
     columns = tuple(sorted((_column(history.pilots, item) for item in titles), key=_hardest_first))
     pooled = _pooled([(each.recent.judged, each.recent.passed) for each in history.pilots])
-    rows = [_row(each, columns, pooled) for each in history.pilots]
+    standing = standings(history.flown)
+    rows = [_row(each, columns, standing.get(each.pilot)) for each in history.pilots]
     rows.sort(key=_order(sorting))
     known = [column for column in columns if column.share.value is not None]
-    spread = [column for column in known if column.pilots > 1]
     view = ClassView(
         standard=history.standard,
         title=history.title,
@@ -113,7 +110,6 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
         columns=columns,
         laps=pooled,
         hardest=known[0] if known else None,
-        widest=max(spread, key=_width, default=None),
         comparison=_comparison(history.same_hold) if history.same_hold else None,
         other_holds=history.other_holds,
         other_standards=history.other_standards,
@@ -127,7 +123,14 @@ def _order(sorting: Sorting) -> Callable[[PilotRow], tuple[float, str]]:
         return lambda row: (0.0, row.pilot.casefold())
     if sorting == "laps":
         return lambda row: (-row.total.laps, row.pilot.casefold())
-    return lambda row: (-row.need, row.pilot.casefold())
+    return lambda row: (-_need(row), row.pilot.casefold())
+
+
+def _need(row: PilotRow) -> float:
+    """How likely a pilot is among the lowest third; where no thirds are told, how often outside."""
+    if row.standing is None:
+        return -1.0
+    return 1.0 - row.standing.value if row.standing.lowest_third is None else row.standing.lowest_third
 
 
 def _hardest_first(column: ItemColumn) -> tuple[float, int]:
@@ -144,17 +147,12 @@ def _items_in_order(pilots: Sequence[PilotTotal]) -> list[str]:
 
 def _column(pilots: Sequence[PilotTotal], item: str) -> ItemColumn:
     own = [total for pilot in pilots for total in pilot.items if total.item == item]
-    shares = sorted(t.recent.passed / t.recent.judged for t in own if t.recent.judged)
     return ItemColumn(
         item=item,
         title=own[0].title,
         unit=own[0].unit,
         limit=next((total.limit for total in own if total.limit is not None), None),
         share=_pooled([(total.recent.judged, total.recent.passed) for total in own]),
-        pilots=len(shares),
-        lowest=shares[0] if shares else None,
-        median=statistics.median(shares) if shares else None,
-        highest=shares[-1] if shares else None,
     )
 
 
@@ -163,13 +161,14 @@ def _pooled(counts: Sequence[tuple[int, int]]) -> Share:
     return share(tally(counts))
 
 
-def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], pooled: Share) -> PilotRow:
+def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], standing: Standing | None) -> PilotRow:
     by_item = {total.item: total for total in pilot.items}
     cells: list[Cell | None] = []
     for column in columns:
         total = by_item.get(column.item)
         measured = total is not None and total.recent.judged > 0
-        cells.append(Cell(share(total.recent), total.recent_median_size) if total and measured else None)
+        size = None if total is None or total.item in CEILINGS else total.recent_median_size
+        cells.append(Cell(share(total.recent), size) if total and measured else None)
     known = [(cell.share.value, n) for n, cell in enumerate(cells) if cell is not None and cell.share.value is not None]
     worst = min(known, default=None)
     return PilotRow(
@@ -177,19 +176,9 @@ def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], pooled: Share) -> Pil
         total=pilot,
         laps=share(pilot.recent),
         cells=tuple(cells),
-        need=_need(pilot.recent, pooled),
+        standing=standing,
         weakest=columns[worst[1]].title if worst is not None and worst[0] < 1.0 else None,
     )
-
-
-def _need(recent: Tally, pooled: Share) -> float:
-    """Share of laps outside, drawn toward the class's where a pilot has few laps. 0 to 1."""
-    middle = 0.5 if pooled.value is None else pooled.value
-    return 1.0 - (recent.passed + PRIOR_LAPS * middle) / (recent.judged + PRIOR_LAPS)
-
-
-def _width(column: ItemColumn) -> float:
-    return (column.highest or 0.0) - (column.lowest or 0.0)
 
 
 def _comparison(hold: SameHold) -> Comparison:
@@ -220,20 +209,25 @@ def _comparison(hold: SameHold) -> Comparison:
                 other_wind=away > OTHER_WIND_KT,
             )
         )
-    rows.sort(key=lambda row: (row.other_wind, row.share.value is None, row.share.value or 0.0, row.pilot.casefold()))
+    rows.sort(key=lambda row: (row.other_wind, row.pilot.casefold()))
     return Comparison(hold=hold, rows=tuple(rows), wind_head_kt=head, wind_cross_kt=cross)
 
 
+def aliases(pilots: Iterable[str]) -> dict[str, str]:
+    """Pilots numbered by a hash of their names: it says nothing of how anyone flies, and stays with the class."""
+    hashed = sorted(pilots, key=lambda name: hashlib.sha256(name.casefold().encode()).digest())
+    return {name: f"Pilot {number}" for number, name in enumerate(hashed, start=1)}
+
+
 def _without_names(view: ClassView) -> ClassView:
-    """Pilots numbered in the order of the page: the number says nothing but the line."""
-    alias = {row.pilot: f"Pilot {number}" for number, row in enumerate(view.rows, start=1)}
+    alias = aliases(row.pilot for row in view.rows)
     rows = tuple(
         replace(row, pilot=alias[row.pilot], total=replace(row.total, pilot=alias[row.pilot])) for row in view.rows
     )
     comparison = view.comparison
     if comparison is not None:
         kept = tuple(
-            replace(row, pilot=alias[row.pilot], flown=replace(row.flown, instructor=None, note=None))
+            replace(row, pilot=alias[row.pilot], flown=replace(row.flown, instructor=None, note=None, report=None))
             for row in comparison.rows
         )
         hold = replace(comparison.hold, pilots=())

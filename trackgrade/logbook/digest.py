@@ -64,7 +64,8 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
     if hold["turns"] not in ("right", "left"):
         raise ValueError(f"the hold's turns are {hold['turns']!r}")
     standard, standard_title = _standard(debrief)
-    items = tuple(_item(each) for each in debrief.get("items") or ())
+    rows = debrief.get("items") or [row for lap in debrief.get("laps") or () for row in lap.get("items") or ()]
+    items = tuple(_item(each) for each in rows)
     target_s = _target_s(debrief, hold)
     laps = tuple(_lap(each, items, target_s) for each in debrief.get("laps") or ())
     if len({(lap.visit, lap.number) for lap in laps}) < len(laps):
@@ -96,6 +97,7 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         leg_minutes=_number(leg.get("minutes")),
         leg_nm=_number(leg.get("nm")),
         guidance=_words(guidance.get("kind"), 20) or None,
+        full_scale=_number(guidance.get("full_scale_deg" if guidance.get("kind") == "vor" else "full_scale_nm")),
         flag=_words(guidance.get("flag"), 4) or None,
         altitude_ft=_number(hold.get("altitude_ft")),
         wind_from_true_deg=from_deg,

@@ -5,7 +5,9 @@ A session is one flight. A flight with two holds is one session with two recordi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -18,6 +20,7 @@ class ItemValue:
     size: float | None
     result: str
     limit: float | None = None
+    value_sd: float | None = None
 
 
 @dataclass(frozen=True)
@@ -31,10 +34,11 @@ class LapTime:
 
 @dataclass(frozen=True)
 class HoldFlown:
-    """One recording, in the numbers that pages use. Units and signs as in `rows.Digest`."""
+    """One recording, in the numbers that pages use, as in `rows.Digest`. ``entry``: what its first visit asked for."""
 
     recording_id: int
     flight_hash: str
+    hold_hash: str
     standard: str
     started_epoch_s: float
     hold_name: str
@@ -42,7 +46,9 @@ class HoldFlown:
     leg_minutes: float | None
     leg_nm: float | None
     guidance: str | None
+    full_scale: float | None
     flag: str | None
+    true_airspeed_kt: float | None
     wind_from_true_deg: float | None
     wind_kt: float | None
     wind_head_kt: float | None
@@ -59,6 +65,8 @@ class HoldFlown:
     instructor: str | None
     note: str | None
     verdict: str
+    report: str | None = None
+    entry: str | None = None
 
 
 @dataclass(frozen=True)
@@ -144,7 +152,8 @@ class PilotHistory:
     ``sessions``: the latest ones to this standard, oldest first; ``first_session`` numbers the first of them.
     ``flown`` and ``entries``: all holds ever recorded, whatever the standard, each once, oldest first.
     ``other_standards``: name and recordings of those this page is not about. ``findings``: title, advice
-    and in how many recent recordings each mistake was found, most often first.
+    and in how many recent recordings each mistake was found, most often first. ``others``: sessions of each other
+    pilot. ``seen``: the debriefs of the last few recordings, by recording.
     """
 
     total: PilotTotal
@@ -154,6 +163,13 @@ class PilotHistory:
     entries: tuple[EntryFlown, ...]
     other_standards: tuple[tuple[str, int], ...]
     findings: tuple[tuple[str, str, int], ...]
+    others: tuple[tuple[Session, ...], ...] = ()
+    seen: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
+
+    @property
+    def latest(self) -> Mapping[str, Any]:
+        """The debrief of the last recording."""
+        return self.seen.get(self.sessions[-1].holds[-1].recording_id, {})
 
 
 @dataclass(frozen=True)
@@ -169,11 +185,12 @@ class SameHold:
 
 @dataclass(frozen=True)
 class ClassHistory:
-    """Everything the instructor's page reads. ``other_holds``: name and pilots of holds also shared."""
+    """What the instructor's page reads. ``flown``: each pilot's latest recordings; ``other_holds``: also shared."""
 
     standard: str
     title: str
     pilots: tuple[PilotTotal, ...]
+    flown: tuple[tuple[str, HoldFlown], ...]
     same_hold: SameHold | None
     other_holds: tuple[tuple[str, int], ...]
     other_standards: tuple[tuple[str, int], ...]

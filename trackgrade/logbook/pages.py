@@ -1,93 +1,81 @@
-"""The progress pages: what each template reads, as a documented context, and the HTML made of it."""
+"""The progress pages: what each template reads, as a documented context, and the HTML and JSON made of it."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
 
 from trackgrade.drawing import frame
-from trackgrade.logbook import drawings, wording
+from trackgrade.logbook import drawings, sights, wording
+from trackgrade.logbook.claims import Change
 from trackgrade.logbook.class_view import ClassView
 from trackgrade.logbook.history import PilotHistory, Session
 from trackgrade.logbook.practice import Exercise, Practised, next_exercise, practised
-from trackgrade.logbook.trends import (
-    Convergence,
-    EntryLine,
-    InboundProgress,
-    ItemProgress,
-    Share,
-    Trend,
-    WindLine,
-    convergence,
-    entry_record,
-    inbound_progress,
-    item_progress,
-    laps_within,
-    share,
-    wind_met,
-)
+from trackgrade.logbook.shares import Share, share
+from trackgrade.logbook.timeline import EntryLine, Timeline, WindLine, entry_record, timeline, wind_met
 
 #: Sessions listed one by one at the foot of a pilot's page.
 SESSIONS_LISTED = 20
 
+#: What ``progress --json`` writes; the keys of a claim are told in docs/logbook.md.
+SCHEMA = "trackgrade.progress/1"
+
 
 @dataclass(frozen=True)
 class PilotPage:
-    """Context of ``pilot.html``; the terminal summary reads the same.
+    """Context of ``pilot.html``; the terminal summary and the JSON read the same.
 
-    ``name`` is how the pilot is called on the page (hidden on demand). ``changed``: titles by claim, with
-    the sentence. ``sessions`` are those drawn, oldest first, the first of them number ``first_session``.
+    ``name`` is how the pilot is called on the page (hidden on demand). ``reports``: where the report of a recording
+    is, as the page links it.
     """
 
     name: str
     history: PilotHistory
     recent: Share
-    lap_shares: tuple[float | None, ...]
-    laps_trend: Trend
-    items: tuple[ItemProgress, ...]
-    inbound: InboundProgress
-    convergence: Convergence
+    shown: Timeline
     entries: tuple[EntryLine, ...]
     wind: tuple[WindLine, ...]
     practised: tuple[Practised, ...]
     exercise: Exercise
     names_hidden: bool
+    reports: Mapping[int, str]
 
     @property
     def sessions(self) -> tuple[Session, ...]:
         return self.history.sessions
 
     @property
-    def first_session(self) -> int:
-        return self.history.first_session
-
-    @property
     def listed(self) -> list[tuple[int, Session]]:
         """The latest sessions with their numbers, latest first."""
-        numbered = list(enumerate(self.sessions, start=self.first_session))
+        numbered = list(enumerate(self.sessions, start=self.history.first_session))
         return numbered[::-1][:SESSIONS_LISTED]
 
-    def claimed(self, *claims: str) -> list[tuple[str, str]]:
-        """Title and sentence of everything whose trend has one of these claims."""
-        lines = [
-            ("Laps within the standard", self.laps_trend, wording.share_trend_words(self.laps_trend)),
-            ("Inbound time, error", self.inbound.size_trend, wording.trend_words(self.inbound.size_trend, "s")),
-            ("Inbound time, scatter", self.inbound.scatter_trend, wording.trend_words(self.inbound.scatter_trend, "s")),
-            ("Laps to converge", self.convergence.trend, wording.trend_words(self.convergence.trend, "laps")),
-        ]
-        # The item "inbound time" is the second line of these once more.
-        lines += [
-            (item.title, item.trend, wording.item_words(item)) for item in self.items if item.item != "inbound_time"
-        ]
-        return [(title, sentence) for title, trend, sentence in lines if trend.claim in claims and trend.sessions]
+    @property
+    def tested(self) -> tuple[Session, ...]:
+        """The sessions that claims are about: all, or since a long break that cost something."""
+        return tuple(self.sessions[n] for n in self.shown.verdict.tested)
 
     @property
-    def laps_sentence(self) -> str:
-        return wording.trend_sentence(wording.in_points(self.laps_trend), "points", "share within")
+    def primary(self) -> str:
+        """What may be said of change, in a sentence."""
+        return wording.primary(self.shown.verdict, self.tested, len(self.sessions))
 
     @property
-    def trends_looked_at(self) -> int:
-        return len(self.claimed("better", "worse", "no clear trend"))
+    def pictures(self) -> list[tuple[Session, Markup, str]]:
+        """The latest sessions as small drawings from above, with the link to the report."""
+        return [
+            (
+                session,
+                picture,
+                next((self.reports[h.recording_id] for h in session.holds if h.recording_id in self.reports), ""),
+            )
+            for session, picture in sights.sights(self.sessions, self.history.seen)
+        ]
 
 
 @dataclass(frozen=True)
@@ -98,11 +86,19 @@ class ClassPage:
     links: Mapping[str, str]
 
 
-def pilot_page(history: PilotHistory, *, called: str | None = None) -> PilotPage:
-    """Everything about one pilot; ``called`` replaces the name, and leaves instructors and notes out."""
-    sessions, first = history.sessions, history.first_session
-    items = tuple(item_progress(sessions, first, total) for total in history.total.items)
-    lap_shares, laps_trend = laps_within(sessions, first)
+def pilot_page(
+    history: PilotHistory,
+    *,
+    called: str | None = None,
+    folder: Path | None = None,
+    reports: Mapping[int, str] | None = None,
+) -> PilotPage:
+    """Everything about one pilot; ``called`` replaces the name, and leaves instructors, notes and reports out.
+
+    ``folder``: where the page will be; reports that are still where they were written are linked from it.
+    ``reports``: the address of a recording's report, where it is known otherwise.
+    """
+    shown = timeline(history)
     entries = entry_record(history.entries)
     lines = practised(history.flown, history.entries)
     recent = share(history.total.recent)
@@ -110,17 +106,59 @@ def pilot_page(history: PilotHistory, *, called: str | None = None) -> PilotPage
         name=called or history.total.pilot,
         history=history,
         recent=recent,
-        lap_shares=lap_shares,
-        laps_trend=laps_trend,
-        items=items,
-        inbound=inbound_progress(sessions, first),
-        convergence=convergence(sessions, first),
+        shown=shown,
         entries=entries,
         wind=wind_met(history.flown),
         practised=lines,
-        exercise=next_exercise(lines, sessions[-1].holds[-1], recent, items, entries, history.findings),
+        exercise=next_exercise(lines, history.sessions[-1].holds[-1], recent, shown, entries, history),
         names_hidden=called is not None,
+        reports={} if called is not None else reports or (_reports(history.flown, folder) if folder else {}),
     )
+
+
+def _reports(flown: Sequence[Any], folder: Path) -> dict[int, str]:
+    there = [(hold.recording_id, Path(hold.report)) for hold in flown if hold.report]
+    return {
+        key: Path(os.path.relpath(path, folder.resolve())).as_posix()
+        for key, path in there
+        if path.is_absolute() and path.is_file()
+    }
+
+
+def page_json(page: PilotPage) -> dict[str, Any]:
+    """The page for scripts: what is claimed, and what was tested and is not."""
+    verdict = page.shown.verdict
+    tested = [each.started_epoch_s for each in page.tested]
+    return {
+        "schema": SCHEMA,
+        "pilot": page.name,
+        "standard": page.history.total.standard,
+        "sessions": page.history.total.sessions,
+        "tested_sessions": len(tested),
+        "tested_from": wording.date(tested[0]) if tested else None,
+        "tested_to": wording.date(tested[-1]) if tested else None,
+        "claims": [change_json(each) for each in verdict.claims],
+        "tested": [change_json(each) for each in ((verdict.composite,) if verdict.composite else ()) + verdict.items],
+        "not_told_from_time": list(verdict.moved),
+        "says": page.primary,
+        "fly_next": {"title": page.exercise.title, "hold": page.exercise.hold, "why": page.exercise.why},
+    }
+
+
+def change_json(change: Change) -> dict[str, Any]:
+    """One change, in per cent of the errors at the start; ``direction`` null: not claimed."""
+    return {
+        "measure": change.measure,
+        "title": change.title,
+        "direction": change.claimed,
+        "change": round(change.change, 2),
+        "interval": [round(each, 2) for each in change.interval],
+        "change_unit": "%",
+        "p": round(change.p, 5),
+        "first": None if change.first is None else round(change.first, 4),
+        "last": None if change.last is None else round(change.last, 4),
+        "unit": change.unit,
+    }
 
 
 def render_pilot(page: PilotPage) -> str:

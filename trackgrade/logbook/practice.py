@@ -1,16 +1,21 @@
 """What a pilot has practised, what not, and the exercise to fly next. Pure.
 
-One new thing at a time: a pilot whose laps are mostly outside keeps the conditions and works on the weakest
-item; one whose laps hold gets the first due condition of `_ORDER`. The limits and the order are our own choice.
+One thing at a time. What the latest report puts first comes first, unless the page claims that an item got worse; a
+pilot whose laps hold, and whose report found nothing that was found before, gets the first due condition of `_ORDER`.
+The limits and the order are our own choice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from trackgrade.logbook.history import EntryFlown, HoldFlown
-from trackgrade.logbook.trends import EntryLine, ItemProgress, Share
+from trackgrade.files import plain_text
+from trackgrade.logbook.claims import COMPOSITE
+from trackgrade.logbook.history import EntryFlown, HoldFlown, PilotHistory
+from trackgrade.logbook.shares import Share
+from trackgrade.logbook.timeline import EntryLine, ItemLine, Timeline
 
 #: At and above this a wind counts as strong, and this much across the inbound course as a crosswind [kt].
 STRONG_WIND_KT = 15.0
@@ -147,22 +152,26 @@ def next_exercise(
     lines: Sequence[Practised],
     latest: HoldFlown,
     recent: Share,
-    items: Sequence[ItemProgress],
+    shown: Timeline,
     entries: Sequence[EntryLine],
-    findings: Sequence[tuple[str, str, int]],
+    history: PilotHistory,
 ) -> Exercise:
-    """The exercise that follows from what was practised and how it went.
+    """What to fly next: the first finding of the latest report, unless what the page claims or shows says why not.
 
     ``recent``: share of laps within the standard over the last sessions; ``latest``: the last hold flown.
     """
-    weakest = weakest_item(items)
+    worse = next((each for each in shown.verdict.claims if each.claimed == "worse" and each.measure != COMPOSITE), None)
+    finding, advice = first_finding(history.latest)
+    again = next((count for title, _, count in history.findings if title == finding), 0)
+    weakest = weakest_item(shown.items)
     ready = recent.value is not None and recent.value >= READY_SHARE
     due = {line.key: line for line in lines if line.due}
-    new = next((due[key] for key in _ORDER if key in due), None) if ready else None
+    new = None
+    if ready and worse is None and not shown.verdict.moved and (not finding or again < 2):
+        new = next((due[key] for key in _ORDER if key in due), None)
     turns, entry = latest.turns, "direct"
     wind, guidance, leg = _wind_words(latest), _guidance_words(latest), _leg_words(latest)
     why: list[str] = []
-
     if new is not None:
         title = f"Add one thing: {_said(new)}"
         ago = "not flown yet" if new.sessions_ago is None else f"last flown {new.sessions_ago} sessions ago"
@@ -173,19 +182,34 @@ def next_exercise(
         wind = _new_wind(new.key) or wind
         guidance = new.title if new.group == "Guidance" else guidance
         leg = new.title if new.group == "Leg" else leg
+    elif worse is not None:
+        title = f"Keep the conditions, work on: {worse.title.lower()}"
+        why.append(f"{worse.title} got worse: this page claims it over {len(shown.verdict.tested)} sessions.")
+    elif finding:
+        title = f"Keep the conditions, work on: {finding[:1].lower()}{finding[1:]}"
+        why.append("It is the first finding of the latest report.")
+        why += [advice] if advice else []
     elif ready:
         title = "Keep it: fly a hold you did not choose"
-        why.append("Every condition was practised lately, and the laps hold.")
+        why.append("The latest report found nothing to work on, and the laps hold.")
     else:
         title = f"Keep the conditions, work on: {weakest.title.lower()}" if weakest else "Fly the same hold once more"
-        if recent.value is not None:
-            why.append(f"{_percent(recent)} of the recent laps were within the standard: nothing new yet.")
+    if finding and (new is not None or worse is not None):
+        said = (
+            "it was seen in one flight only, so it is watched and not drilled" if new is not None else "it comes second"
+        )
+        why.append(f"The latest report puts first: {finding}. Here {said}.")
+    if shown.verdict.moved:
+        why.append(
+            f"So that a change of yours can be told from another {shown.verdict.moved[0]}, fly the earlier conditions"
+            " once more too."
+        )
     if new is None or new.group == "Side":
         entry = _weakest_entry(entries, turns) or entry
     if weakest is not None and weakest.recent.value is not None:
         why.append(
-            f"Weakest item: {weakest.title.lower()}, {_percent(weakest.recent)} of"
-            f" {weakest.recent.judged} recent measurements within."
+            f"Least often within: {weakest.title.lower()}, {_percent(weakest.recent)} of"
+            f" {weakest.recent.judged} recent measurements."
         )
     return Exercise(
         title=title,
@@ -197,11 +221,23 @@ def next_exercise(
             "five laps, so that the last three show what the first two taught",
         ),
         why=tuple(why),
-        watch=tuple(f"{title}: {advice}" if advice else title for title, advice, _ in findings[:2]),
+        watch=tuple(f"{title}: {advice}" if advice else title for title, advice, _ in history.findings[:2]),
     )
 
 
-def weakest_item(items: Sequence[ItemProgress]) -> ItemProgress | None:
+def first_finding(debrief: Mapping[str, Any]) -> tuple[str, str]:
+    """Title and advice of what a report puts first; two empty texts where it found nothing."""
+    wrong = [each for each in debrief.get("findings") or () if not each.get("praise")]
+    named = {str(each.get("name")): each for each in reversed(wrong)}
+    order = [*(debrief.get("work_on") or ()), *(str(each.get("name")) for each in wrong)]
+    first = next((named[name] for name in order if name in named), None)
+    if first is None:
+        return "", ""
+    title = first.get("title") or str(first.get("name") or "").replace("_", " ")
+    return plain_text(str(title), 200), plain_text(str(first.get("advice") or ""), 1000)
+
+
+def weakest_item(items: Sequence[ItemLine]) -> ItemLine | None:
     """The item with the lowest recent share; of equals the one resting on more. None when all are perfect."""
     known = [each for each in items if each.recent.value is not None and each.recent.value < 1.0]
     return min(known, key=lambda each: (each.recent.value, -each.recent.judged), default=None)

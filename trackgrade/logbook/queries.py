@@ -26,16 +26,29 @@ from trackgrade.logbook.history import (
     Tally,
 )
 from trackgrade.logbook.rows import ItemRow, by_lap, size
-from trackgrade.logbook.store import Logbook, find_pilot
+from trackgrade.logbook.store import Logbook, find_pilot, stored_debrief
 
 #: A page draws, and reads a trend from, this many sessions at most: what was long ago hides what changes now.
 SESSIONS_DRAWN = 40
 
+#: What conditions do to errors is learnt from this many of the latest recordings of others.
+OTHERS_READ = 240
+
+#: Pilots are set beside each other by this many of their latest recordings.
+COMPARED = 10
+
+#: Laps are drawn of this many of the latest sessions.
+SESSIONS_SEEN = 12
+
 _HOLD_FIELDS = tuple(HoldFlown.__dataclass_fields__)
-_HOLD_COLUMNS = [
-    schema.recording.c.id.label("recording_id") if name == "recording_id" else schema.recording.c[name]
-    for name in _HOLD_FIELDS
-]
+_OTHER_NAMES = {
+    "recording_id": schema.recording.c.id.label("recording_id"),
+    "entry": func.coalesce(schema.entry.c.expected, schema.entry.c.flown).label("entry"),
+}
+_HOLD_COLUMNS = [_OTHER_NAMES[name] if name in _OTHER_NAMES else schema.recording.c[name] for name in _HOLD_FIELDS]
+_HOLD_ROWS = schema.recording.outerjoin(
+    schema.entry, sa.and_(schema.entry.c.recording_id == schema.recording.c.id, schema.entry.c.visit == 1)
+)
 
 
 def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> PilotHistory:
@@ -53,6 +66,7 @@ def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> 
         (total,) = _totals(connection, chosen, pilot_id)
         flown = _all_flown(connection, pilot_id, chosen)
         sessions = _latest_sessions(connection, flown, chosen)
+        seen = [hold.recording_id for session in sessions[-SESSIONS_SEEN:] for hold in session.holds]
         return PilotHistory(
             total=total,
             sessions=sessions,
@@ -61,6 +75,8 @@ def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> 
             entries=_entries(connection, pilot_id, {hold.recording_id for hold in flown}),
             other_standards=tuple((name, count) for name, count in standards if name != chosen),
             findings=_findings(connection, sessions),
+            others=_others(connection, pilot_id, chosen),
+            seen={key: stored_debrief(connection, key) for key in seen},
         )
 
 
@@ -84,6 +100,7 @@ def class_history(logbook: Logbook, standard: str | None = None, hold: str | Non
             standard=chosen,
             title=totals[0].title,
             pilots=totals,
+            flown=_latest_flown(connection, chosen),
             same_hold=_same_hold(connection, compared[0], chosen) if compared else None,
             other_holds=tuple((name, pilots) for key, name, pilots in shared if not compared or key != compared[0]),
             other_standards=tuple((name, count) for name, count in standards if name != chosen),
@@ -177,7 +194,8 @@ def _all_flown(connection: sa.Connection, pilot_id: int, standard: str) -> tuple
     """All recordings of a pilot, oldest first; of one flight at one hold only one, to ``standard`` if there is."""
     recording = schema.recording.c
     rows = connection.execute(
-        select(*_HOLD_COLUMNS, recording.hold_hash)
+        select(*_HOLD_COLUMNS)
+        .select_from(_HOLD_ROWS)
         .where(recording.pilot_id == pilot_id)
         .order_by(recording.standard != standard, recording.standard)
     ).all()
@@ -211,6 +229,25 @@ def _latest_sessions(connection: sa.Connection, flown: Sequence[HoldFlown], stan
     )
 
 
+def _others(connection: sa.Connection, pilot_id: int, standard: str) -> tuple[tuple[Session, ...], ...]:
+    """The sessions of each other pilot to this standard, of the latest recordings."""
+    recording = schema.recording.c
+    rows = connection.execute(
+        select(*_HOLD_COLUMNS, recording.pilot_id)
+        .select_from(_HOLD_ROWS)
+        .where(recording.standard == standard, recording.pilot_id != pilot_id)
+        .order_by(recording.id.desc())
+        .limit(OTHERS_READ)
+    ).all()
+    flown: dict[int, list[HoldFlown]] = defaultdict(list)
+    for row in rows:
+        flown[row.pilot_id].append(_hold(row))
+    return tuple(
+        _latest_sessions(connection, sorted(own, key=lambda hold: (hold.started_epoch_s, hold.recording_id)), standard)
+        for _, own in sorted(flown.items())
+    )
+
+
 def _laps(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[LapTime]]:
     lap = schema.lap.c
     laps: dict[int, list[LapTime]] = defaultdict(list)
@@ -227,12 +264,15 @@ def _items(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[Item
     item = schema.item_result.c
     rows: dict[int, list[ItemRow]] = defaultdict(list)
     for row in connection.execute(
-        select(item.recording_id, item.item, item.lap, item.visit, item.value, item.limit_value, item.result)
+        select(
+            *(item.recording_id, item.item, item.lap, item.visit),
+            *(item.value, item.value_sd, item.limit_value, item.result),
+        )
         .where(item.recording_id.in_(ids))
         .order_by(item.recording_id, item.position)
     ):
         rows[row.recording_id].append(
-            ItemRow(row.item, "", "", row.visit, row.lap, row.value, None, "", row.limit_value, row.result)
+            ItemRow(row.item, "", "", row.visit, row.lap, row.value, row.value_sd, "", row.limit_value, row.result)
         )
     return defaultdict(
         list,
@@ -245,6 +285,7 @@ def _items(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[Item
                     size=None if each.value is None else size(each),
                     result=each.result,
                     limit=each.limit,
+                    value_sd=each.value_sd,
                 )
                 for rows_of_item in by_lap(own).values()
                 for each in rows_of_item
@@ -280,6 +321,31 @@ def _findings(connection: sa.Connection, sessions: Sequence[Session]) -> tuple[t
     return tuple(
         sorted(((title, advice, len(where)) for title, advice, where in seen.values()), key=lambda row: -row[2])
     )
+
+
+def _latest_flown(connection: sa.Connection, standard: str) -> tuple[tuple[str, HoldFlown], ...]:
+    """The latest recordings of every pilot to one standard, by name and date."""
+    recording = schema.recording
+    newest_first = (recording.c.started_epoch_s.desc(), recording.c.id.desc())
+    ranked = (
+        select(
+            recording.c.id,
+            func.row_number().over(partition_by=recording.c.pilot_id, order_by=newest_first).label("rank"),
+        )
+        .where(recording.c.standard == standard)
+        .subquery()
+    )
+    rows = connection.execute(
+        select(*_HOLD_COLUMNS, schema.pilot.c.name)
+        .select_from(
+            _HOLD_ROWS.join(ranked, ranked.c.id == recording.c.id).join(
+                schema.pilot, schema.pilot.c.id == recording.c.pilot_id
+            )
+        )
+        .where(ranked.c.rank <= COMPARED)
+        .order_by(schema.pilot.c.name, recording.c.started_epoch_s, recording.c.id)
+    ).all()
+    return tuple((str(row.name), _hold(row)) for row in rows)
 
 
 def _shared_holds(connection: sa.Connection, standard: str) -> list[tuple[str, str, int]]:
@@ -331,9 +397,9 @@ def _same_hold(connection: sa.Connection, hold_hash: str, standard: str) -> Same
             schema.entry.c.turned_wrong_way,
         )
         .select_from(
-            recording.join(ranked, ranked.c.id == recording.c.id)
-            .join(schema.pilot)
-            .outerjoin(schema.entry, sa.and_(schema.entry.c.recording_id == recording.c.id, schema.entry.c.visit == 1))
+            _HOLD_ROWS.join(ranked, ranked.c.id == recording.c.id).join(
+                schema.pilot, schema.pilot.c.id == recording.c.pilot_id
+            )
         )
         .where(ranked.c.rank == 1)
     ).all()

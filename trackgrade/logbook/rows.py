@@ -101,6 +101,7 @@ class Digest:
     leg_minutes: float | None
     leg_nm: float | None
     guidance: str | None
+    full_scale: float | None
     flag: str | None
     altitude_ft: float | None
     wind_from_true_deg: float | None

@@ -10,13 +10,15 @@ Times are seconds since 1970, UTC. All of a pilot goes when the pilot's row goes
 
 from __future__ import annotations
 
+import json
+import zlib
 from collections.abc import Callable
 
 import sqlalchemy as sa
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, String, Table, Text
 
 #: The version this program reads and writes.
-VERSION = 2
+VERSION = 3
 
 metadata = sa.MetaData()
 
@@ -55,6 +57,7 @@ recording = Table(
     Column("leg_minutes", Float),
     Column("leg_nm", Float),
     Column("guidance", String(20)),
+    Column("full_scale", Float),
     Column("flag", String(4)),
     Column("altitude_ft", Float),
     Column("wind_from_true_deg", Float),
@@ -72,6 +75,7 @@ recording = Table(
     Column("inbound_error_sd_s", Float),
     Column("laps_to_converge", Integer),
     Column("verdict", Text, nullable=False),
+    Column("report", Text),
     Index("recording_of_pilot", "pilot_id", "standard", "started_epoch_s"),
     Index("recording_at_hold", "hold_hash", "standard", "pilot_id", "started_epoch_s"),
 )
@@ -287,4 +291,17 @@ def _from_1_to_2(connection: sa.Connection) -> None:
         connection.exec_driver_sql(statement)
 
 
-STEPS: dict[int, Callable[[sa.Connection], None]] = {1: _from_1_to_2}
+def _from_2_to_3(connection: sa.Connection) -> None:
+    """Version 3 knows how fine the needle was, and where the report of a flight was written."""
+    float_type = "FLOAT" if connection.dialect.name == "sqlite" else "DOUBLE PRECISION"
+    connection.exec_driver_sql(f"ALTER TABLE recording ADD COLUMN full_scale {float_type}")
+    connection.exec_driver_sql("ALTER TABLE recording ADD COLUMN report TEXT")
+    for row in connection.execute(sa.text("SELECT recording_id, json_zlib FROM debrief")).all():
+        guidance = (json.loads(zlib.decompress(row.json_zlib)).get("hold") or {}).get("guidance") or {}
+        scale = guidance.get("full_scale_deg" if guidance.get("kind") == "vor" else "full_scale_nm")
+        if isinstance(scale, (int, float)):
+            statement = sa.text("UPDATE recording SET full_scale = :scale WHERE id = :id")
+            connection.execute(statement, {"scale": float(scale), "id": row.recording_id})
+
+
+STEPS: dict[int, Callable[[sa.Connection], None]] = {1: _from_1_to_2, 2: _from_2_to_3}

@@ -8,6 +8,7 @@ import unicodedata
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, fields
+from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -110,6 +111,7 @@ class Logbook:
         pilot: str,
         instructor: str | None = None,
         note: str | None = None,
+        report: str | os.PathLike[str] | None = None,
     ) -> Recorded:
         """Record one debrief (schema trackgrade.debrief/1), in one transaction.
 
@@ -117,7 +119,9 @@ class Logbook:
         or a note not given now is kept from what is replaced, when the pilot is the same.
         """
         with errors_for_people(self.name), writing(self.engine) as connection:
-            outcome = _put(connection, debrief, pilot, instructor, note)
+            outcome = _put(
+                connection, debrief, pilot, instructor, note, str(Path(report).absolute()) if report else None
+            )
             summaries.refresh_pilots(connection, outcome.touched)
             _drop_empty_pilots(connection, outcome.touched - {outcome.pilot_id})
             sessions = connection.scalar(
@@ -236,6 +240,13 @@ class Logbook:
         return Imported(recorded=recorded, replaced=replaced, pilots=len(named), place=self.name)
 
 
+def stored_debrief(connection: sa.Connection, recording_id: int) -> dict[str, Any]:
+    """The whole debrief of a recording, as it was recorded."""
+    packed = connection.scalar(select(schema.debrief.c.json_zlib).where(schema.debrief.c.recording_id == recording_id))
+    loaded: dict[str, Any] = json.loads(zlib.decompress(packed)) if packed else {}
+    return loaded
+
+
 def find_pilot(connection: sa.Connection, name: str) -> int:
     """The id of a pilot by name, in whatever case and spacing.
 
@@ -279,6 +290,7 @@ def _put(
     pilot: str,
     instructor: str | None,
     note: str | None,
+    report: str | None = None,
 ) -> _Outcome:
     """Write one debrief's rows; the caller makes the summaries of the pilots touched anew."""
     name, instructor, note = clean_texts(pilot, instructor, note)
@@ -292,6 +304,7 @@ def _put(
             recording.c.pilot_id,
             recording.c.instructor,
             recording.c.note,
+            recording.c.report,
             schema.pilot.c.name,
         )
         .join(schema.pilot)
@@ -302,8 +315,8 @@ def _put(
         connection.execute(recording.delete().where(recording.c.id == old.id))
         touched.add(old.pilot_id)
         if old.pilot_id == pilot_id:
-            instructor, note = instructor or old.instructor, note or old.note
-    _insert(connection, rows, debrief, pilot_id, instructor, note)
+            instructor, note, report = instructor or old.instructor, note or old.note, report or old.report
+    _insert(connection, rows, debrief, pilot_id, instructor, note, report)
     return _Outcome(
         pilot_id=pilot_id,
         pilot=known_as,
@@ -322,9 +335,10 @@ def _insert(
     pilot_id: int,
     instructor: str | None,
     note: str | None,
+    report: str | None,
 ) -> None:
     values = {name: getattr(rows, name) for name in _RECORDING_FIELDS}
-    values |= {"pilot_id": pilot_id, "instructor": instructor, "note": note, "laps": len(rows.laps)}
+    values |= {"pilot_id": pilot_id, "instructor": instructor, "note": note, "report": report, "laps": len(rows.laps)}
     inserted = connection.execute(schema.recording.insert().values(**values)).inserted_primary_key
     assert inserted is not None
     recording_id = int(inserted[0])

@@ -4,15 +4,26 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Sequence
 
 from trackgrade.caution import CAUTION as CAUTION
 from trackgrade.earth.units import decimals
 from trackgrade.hold.courses import heading_name
-from trackgrade.logbook.history import HoldFlown
-from trackgrade.logbook.trends import FEWEST_SESSIONS, Convergence, InboundProgress, ItemProgress, Share, Trend
+from trackgrade.logbook.claims import Change, Verdict
+from trackgrade.logbook.history import HoldFlown, Session
+from trackgrade.logbook.levels import FEWEST_SESSIONS
+from trackgrade.logbook.shares import Share
+from trackgrade.logbook.standing import Standing
+from trackgrade.logbook.timeline import Convergence, InboundLine, ItemLine
 
 #: A sign beside the words, so that no meaning rests on colour.
-CLAIM_SIGNS = {"better": "▲", "worse": "▼", "no clear trend": "=", "too few sessions": "…"}
+CLAIM_SIGNS = {"better": "▲", "worse": "▼"}
+
+UNTESTED = {
+    "a ceiling": "a ceiling, not an error",
+    "as another item": "goes with another item",
+    "nothing to tell": "hardly ever an error",
+}
 
 _SIGNS = {"deg": "°", "deg/s": "°/s"}
 
@@ -27,14 +38,6 @@ def number(value: float, unit: str, *, signed: bool = False, places: int | None 
     if unit in _SIGNS:
         return text + _SIGNS[unit]
     return f"{text} {unit}".rstrip()
-
-
-def _places_that_show(unit: str, *values: float) -> int:
-    """Places at which no value other than zero reads as zero, four at most."""
-    places = decimals(unit, mean=True)
-    while places < 4 and any(value and not round(value, places) for value in values):
-        places += 1
-    return places
 
 
 def brief(value: float, unit: str) -> str:
@@ -69,65 +72,84 @@ def count(n: int, noun: str) -> str:
     return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
-def claim(trend: Trend) -> str:
-    return f"{CLAIM_SIGNS[trend.claim]} {trend.claim}"
+def change_words(change: Change) -> str:
+    """ "−52 % (−67 to −30)", with its 95 % interval: of the errors at the start, from the first to the last session."""
+    low, high = (_signed(each) for each in change.interval)
+    return f"{_signed(change.change)} % ({low} to {high})"
 
 
-def trend_sentence(trend: Trend, unit: str, what: str = "error") -> str:
-    """The slope in words, always with its interval; below five sessions that no trend can be told."""
-    if trend.slope is None:
-        return trend_words(trend, unit)
-    lead = {"better": "Getting better", "worse": "Getting worse"}.get(trend.claim, "No clear trend")
-    return f"{lead}: {what} {trend_words(trend, unit)}"
+def _signed(per_cent: float) -> str:
+    # Beyond twentyfold a per cent has no meaning that anyone could use.
+    if per_cent > 1900:
+        return "over +1900"
+    return number(per_cent, "", signed=True, places=0)
 
 
-def trend_words(trend: Trend, unit: str) -> str:
-    """ "−6 ft a session (95 % interval −10 to −4), over 14 sessions."; what is missing where there is no slope."""
-    if trend.slope is None or trend.low is None or trend.high is None:
-        if not trend.sessions:
-            return "Not measured in these sessions."
-        return f"{count(trend.sessions, 'session')} measured: no trend is claimed below {FEWEST_SESSIONS}."
-    if trend.slope == trend.low == trend.high == 0.0:
-        return f"the same in nearly all of {trend.sessions} sessions."
-    places = _places_that_show(unit, trend.low, trend.high)
-    low, high = (number(each, "", signed=True, places=places) for each in (trend.low, trend.high))
-    slope = number(trend.slope, unit, signed=True, places=places)
-    return f"{slope} a session (95 % interval {low} to {high}), over {trend.sessions} sessions."
+def primary(verdict: Verdict, tested: Sequence[Session], drawn: int) -> str:
+    """What the page may say of change, in one or two sentences."""
+    since = " since a long break, after which the errors were larger" if len(tested) < drawn else ""
+    if verdict.composite is None:
+        return f"{count(len(tested), 'session')}{since}: no change is claimed below {FEWEST_SESSIONS}."
+    span = f"{date(tested[0].started_epoch_s)} to {date(tested[-1].started_epoch_s)}, {len(tested)} sessions{since}"
+    if verdict.moved:
+        what, does = " and ".join(verdict.moved), "these do" if len(verdict.moved) > 1 else "that does"
+        return (
+            f"No change is claimed, {span}: {what} moved along with time, and what {does} cannot be told apart from a"
+            " change of the pilot."
+        )
+    change = verdict.composite
+    low, high = sorted(abs(each) for each in change.interval)
+    if change.claimed:
+        way = "smaller" if change.claimed == "better" else "larger"
+        return (
+            f"Got {change.claimed}: all errors together {abs(change.change):.0f} % {way}"
+            f" (95 % interval {low:.0f} to {high:.0f} %), {span}."
+        )
+    return f"No change can be told apart from chance: all errors together {change_words(change)}, {span}."
 
 
-def item_sentence(item: ItemProgress) -> str:
-    """What one item did over the sessions."""
-    if item.trend_of == "size":
-        return trend_sentence(item.trend, item.unit)
-    return trend_sentence(in_points(item.trend), "points", "share within")
+def claim(line: ItemLine) -> str:
+    """What is claimed of one item, with a sign beside the words."""
+    if line.change is None:
+        return f"{UNTESTED.get(line.untested, '')}" if line.untested else "–"
+    return f"{CLAIM_SIGNS[line.change.claimed]} got {line.change.claimed}" if line.change.claimed else "not claimed"
 
 
-def item_words(item: ItemProgress) -> str:
-    """The same without the claim, for a list under it."""
-    return trend_words(item.trend, item.unit) if item.trend_of == "size" else share_trend_words(item.trend)
+def level(line: ItemLine, value: float | None) -> str:
+    """An item's size of error, or a dash: a ceiling's value is a speed and no error."""
+    return "–" if value is None or line.untested == "a ceiling" else number(value, line.unit)
 
 
-def share_trend_words(trend: Trend) -> str:
-    return trend_words(in_points(trend), "points")
+def level_sentence(line: ItemLine) -> str:
+    """Where one item stands, and what its line may be called."""
+    text = share_words(line.recent, "measurements")
+    if line.lately is not None:
+        text += f"; last five sessions {level(line, line.lately)}"
+        text += f", five before {level(line, line.before)}" if line.before is not None else ""
+    if line.change is not None:
+        text += f". Change {change_words(line.change)}: {claim(line)}"
+    elif line.untested:
+        text += f". Not tested: {UNTESTED[line.untested]}"
+    if len(line.limits) > 1:
+        text += f". The limit was not always the same: {', '.join(number(each, line.unit) for each in line.limits)}"
+    return text + "."
 
 
-def in_points(trend: Trend) -> Trend:
-    """A trend of shares (0 to 1) in percentage points."""
-    slopes = (None if each is None else 100 * each for each in (trend.slope, trend.low, trend.high))
-    return Trend(trend.claim, trend.sessions, *slopes)
+#: What the class's table means by its two columns.
+EQUAL_TERMS = (
+    "On equal terms: the share within at the class's usual hold and wind, by a model of pilot, session, hold and wind"
+    " that draws pilots with few laps toward the class. Lowest third: how likely it is that the pilot belongs to it."
+)
 
 
-def level_sentence(item: ItemProgress) -> str:
-    """Where one item stands now."""
-    words = share_words(item.recent, "measurements")
-    if item.recent_median_size is not None and item.trend_of == "size":
-        words += f"; typical error {number(item.recent_median_size, item.unit)}"
-    if len(item.limits) > 1:
-        words += f". The limit was not always the same: {', '.join(number(each, item.unit) for each in item.limits)}"
-    return words + "."
+def standing(of: Standing | None) -> tuple[str, str]:
+    """ "62 % (48–76 %)" on equal terms, and "35 %" likely in the lowest third."""
+    if of is None:
+        return "–", "–"
+    return f"{percent(of.value)} ({100 * of.low:.0f}–{100 * of.high:.0f} %)", percent(of.lowest_third)
 
 
-def bias_sentence(inbound: InboundProgress) -> str:
+def bias_sentence(inbound: InboundLine) -> str:
     """Long or short on the inbound leg, over the last sessions."""
     if inbound.bias is None or inbound.bias_low is None or inbound.bias_high is None:
         return "No inbound leg was timed."
@@ -135,8 +157,8 @@ def bias_sentence(inbound: InboundProgress) -> str:
     size = number(abs(inbound.bias), "s")
     span = f"{number(inbound.bias_low, 's', signed=True)} to {number(inbound.bias_high, 's', signed=True)}"
     scatter = (
-        f" Scatter from lap to lap {number(inbound.recent_scatter_s, 's')} (standard deviation)."
-        if inbound.recent_scatter_s is not None
+        f" Scatter from lap to lap {number(inbound.scatter_s, 's')} (standard deviation)."
+        if inbound.scatter_s is not None
         else ""
     )
     return f"Typically {size} {way} in the last sessions (session by session {span}).{scatter}"
@@ -144,16 +166,12 @@ def bias_sentence(inbound: InboundProgress) -> str:
 
 def convergence_sentence(result: Convergence) -> str:
     """How many laps it takes until the inbound time stays in the band."""
-    holds = len(result.laps)
-    if not holds:
+    if not result.holds:
         return "No hold with two timed laps yet."
-    reached = f"Reached in {result.reached} of {count(holds, 'hold')}"
+    reached = f"Reached in {result.reached} of {count(result.holds, 'hold')}"
     if result.median is None:
-        return f"{reached}: in half of them or more it was not reached."
-    if result.low is None:
-        return f"{reached}; median lap {result.median:g} (too few holds for an interval)."
-    high = "not reached" if result.high is None else f"lap {result.high:g}"
-    return f"{reached}; median lap {result.median:g} (95 % interval lap {result.low:g} to {high})."
+        return f"{reached}; in half of them it takes more laps than were flown ({result.longest} at most)."
+    return f"{reached}; in half of them by lap {result.median}, holds left sooner counted as not yet."
 
 
 def wind_words(hold: HoldFlown) -> str:
