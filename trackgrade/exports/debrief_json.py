@@ -16,11 +16,11 @@ from trackgrade.exports import debrief_file as rows
 from trackgrade.exports.plain import plain, readable
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Samples
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Lap
+from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack, Floats
 
 #: Paths are for small drawings: this far off is less than a stroke of theirs [NM].
