@@ -44,8 +44,22 @@ WHOLE_HOLD = Scope("whole hold")
 
 
 def not_measurable(item: Item, scope: Scope, why: str, limit: float | None = None) -> ItemResult:
-    """An item that the track cannot carry."""
-    return _result(item, scope, None, None, "not measurable", limit if limit is not None else item.limit, why=why)
+    """An item that the track cannot carry: every result begins as one."""
+    return ItemResult(
+        item=item.name,
+        title=item.title,
+        scope=scope.name,
+        visit=scope.visit,
+        lap=scope.lap,
+        value=None,
+        value_sd=None,
+        unit=item.unit,
+        limit=item.limit if limit is None else limit,
+        result="not measurable",
+        source=str(item.source),
+        choice=item.source.basis != "published",
+        why=why,
+    )
 
 
 def grade_value(
@@ -63,13 +77,11 @@ def grade_value(
     limit = item.limit if item.limit is not None else math.inf
     size = measured.value if item.counts == "not above" else abs(measured.value)
     sd = measured.sd if measured.sd is not None and math.isfinite(measured.sd) else None
-    return _result(
-        item,
-        scope,
-        measured.value,
-        sd,
-        "within" if size <= limit else "outside",
-        item.limit,
+    return replace(
+        not_measurable(item, scope, why=""),
+        value=measured.value,
+        value_sd=sd,
+        result="within" if size <= limit else "outside",
         straddles=_straddles(size, limit, sd),
         at_epoch_s=at_epoch_s,
         reference=reference,
@@ -118,13 +130,11 @@ def grade_over_time(
         return not_measurable(item, scope, f"only {100.0 * recorded / total:.0f} % of it was recorded")
     outside_s = sum(stay.seconds for stay in stays)
     share = min(1.0, outside_s / recorded) if recorded > 0.0 else float(bool(stays))
-    return _result(
-        item,
-        scope,
-        peak,
-        peak_sd,
-        _judge_stays(stays, share, len({s.lap for s in stretches if s.lap is not None}), item, standard),
-        item.limit,
+    return replace(
+        not_measurable(item, scope, why=""),
+        value=peak,
+        value_sd=peak_sd,
+        result=_judge_stays(stays, share, len({s.lap for s in stretches if s.lap is not None}), item, standard),
         straddles=_straddles(abs(peak), limit, peak_sd),
         at_epoch_s=peak_s,
         reference=reference,
@@ -183,46 +193,3 @@ def _recorded_seconds(times: Floats, values: Floats, gap_before: npt.NDArray[np.
         return 0.0
     known = np.isfinite(values[1:]) & np.isfinite(values[:-1]) & ~gap_before[1:]
     return float(np.diff(times)[known].sum())
-
-
-def _result(
-    item: Item,
-    scope: Scope,
-    value: float | None,
-    value_sd: float | None,
-    result: Result,
-    limit: float | None,
-    *,
-    why: str = "",
-    straddles: bool = False,
-    at_epoch_s: float | None = None,
-    reference: str = "",
-    how: str = "",
-    evidence: str = "",
-    excursions: tuple[Excursion, ...] = (),
-    outside_s: float | None = None,
-    outside_share: float | None = None,
-) -> ItemResult:
-    return ItemResult(
-        item=item.name,
-        title=item.title,
-        scope=scope.name,
-        lap=scope.lap,
-        value=value,
-        value_sd=value_sd,
-        unit=item.unit,
-        limit=limit,
-        result=result,
-        source=str(item.source),
-        choice=item.source.basis != "published",
-        straddles=straddles,
-        why=why,
-        evidence=evidence,
-        at_epoch_s=at_epoch_s,
-        visit=scope.visit,
-        excursions=excursions,
-        outside_s=outside_s,
-        outside_share=outside_share,
-        reference=reference,
-        how=how,
-    )
