@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests import arithmetic_hold as arithmetic
 from trackgrade.score.debrief import ItemResult, Measurement
-from trackgrade.score.grading import Scope, grade_laps_together, grade_over_time, grade_value
+from trackgrade.score.grading import Deviation, Scope, grade_laps_together, grade_over_time, grade_value
 from trackgrade.score.judging import judge
 from trackgrade.score.series import MERGE_S, Stretch, stays_outside, steadied
 from trackgrade.score.standard import Item, Standard
@@ -46,7 +46,9 @@ def _altitude(values: list[float], limit: float = 100.0) -> ItemResult:
     deviation[: len(values)] = values
     start = float(flight.samples.epoch_s[0])
     stretch = Stretch(start, start + len(values) - 1.0, 1)
-    return grade_over_time(_item("altitude", limit), LAP, flight.samples, deviation, 5.0, [stretch], STANDARD)
+    return grade_over_time(
+        _item("altitude", limit), LAP, flight.samples, Deviation(deviation, 5.0), [stretch], STANDARD
+    )
 
 
 def _ramp(peak: float, outside_s: int, total_s: int = 300) -> list[float]:
@@ -96,9 +98,8 @@ def test_nothing_recorded_is_not_measurable_with_the_reason() -> None:
     flight = arithmetic.fly()
     nothing = np.full(len(flight.samples), math.nan)
     stretch = [Stretch(arithmetic.START_S, arithmetic.START_S + 100.0, 1)]
-    result = grade_over_time(
-        _item("altitude"), LAP, flight.samples, nothing, 5.0, stretch, STANDARD, why_missing="no altitude here"
-    )
+    off = Deviation(nothing, 5.0, why_missing="no altitude here")
+    result = grade_over_time(_item("altitude"), LAP, flight.samples, off, stretch, STANDARD)
     assert (result.result, result.value, result.why) == ("not measurable", None, "no altitude here")
 
 
@@ -107,9 +108,8 @@ def test_a_stretch_mostly_in_a_hole_is_not_measurable() -> None:
     sparse = np.zeros(len(flight.samples))
     sparse[50:290] = math.nan
     start = float(flight.samples.epoch_s[0])
-    result = grade_over_time(
-        _item("altitude"), LAP, flight.samples, sparse, 5.0, [Stretch(start, start + 300.0, 1)], STANDARD
-    )
+    stretch = [Stretch(start, start + 300.0, 1)]
+    result = grade_over_time(_item("altitude"), LAP, flight.samples, Deviation(sparse, 5.0), stretch, STANDARD)
     assert result.result == "not measurable"
     assert "recorded" in result.why
 

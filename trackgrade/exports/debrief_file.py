@@ -8,7 +8,7 @@ null is not measurable.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar
 
 from trackgrade import __version__
 from trackgrade.caution import CAUTIONS
@@ -242,40 +242,16 @@ class LapRow:
     path_nm: tuple[tuple[float, ...], ...]
 
 
-@dataclass(frozen=True)
-class CorrectionRow:
-    """What the inbound time of a lap asked of the next outbound leg."""
-
-    visit: int
-    lap: int
-    correction: Correction = field(metadata=spread())
+Of = TypeVar("Of")
 
 
 @dataclass(frozen=True)
-class NeedleRow:
-    """The inbound leg of a lap on one needle."""
+class OfLap(Generic[Of]):
+    """What was told of one lap."""
 
     visit: int
     lap: int
-    reading: NeedleReading = field(metadata=spread())
-
-
-@dataclass(frozen=True)
-class ContrastRow:
-    """A lap that some needles pass and others fail."""
-
-    visit: int
-    lap: int
-    contrast: NeedleContrast = field(metadata=spread())
-
-
-@dataclass(frozen=True)
-class WindWorkRow:
-    """Drift and its correction on a lap."""
-
-    visit: int
-    lap: int
-    work: WindWork = field(metadata=spread())
+    told: Of = field(metadata=spread())
 
 
 @dataclass(frozen=True)
@@ -351,11 +327,11 @@ class DebriefFile:
     work_on: tuple[str, ...] = ()
     verdict: str
     watch: WatchRow | None = None
-    corrections: tuple[CorrectionRow, ...] = ()
+    corrections: tuple[OfLap[Correction], ...] = ()
     converged_lap: int | None = None
-    needles: tuple[NeedleRow, ...] = ()
-    needle_contrasts: tuple[ContrastRow, ...] = ()
-    wind_work: tuple[WindWorkRow, ...] = ()
+    needles: tuple[OfLap[NeedleReading], ...] = ()
+    needle_contrasts: tuple[OfLap[NeedleContrast], ...] = ()
+    wind_work: tuple[OfLap[WindWork], ...] = ()
     solved_lap: SolvedLapRow | None = None
     next_lap: NextLap | None = None
     references: References = References()

@@ -66,14 +66,14 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
         verdict=debrief.verdict,
         watch=_watch(debrief),
         corrections=tuple(
-            rows.CorrectionRow(lap.visit, lap.number, lap.correction) for lap in laps if lap.correction is not None
+            rows.OfLap(lap.visit, lap.number, lap.correction) for lap in laps if lap.correction is not None
         ),
         converged_lap=debrief.converged_lap,
-        needles=tuple(rows.NeedleRow(lap.visit, lap.number, each) for lap in laps for each in lap.needles),
+        needles=tuple(rows.OfLap(lap.visit, lap.number, each) for lap in laps for each in lap.needles),
         needle_contrasts=tuple(
-            rows.ContrastRow(lap.visit, lap.number, lap.contrast) for lap in laps if lap.contrast is not None
+            rows.OfLap(lap.visit, lap.number, lap.contrast) for lap in laps if lap.contrast is not None
         ),
-        wind_work=tuple(rows.WindWorkRow(lap.visit, lap.number, lap.wind_work) for lap in laps),
+        wind_work=tuple(rows.OfLap(lap.visit, lap.number, lap.wind_work) for lap in laps),
         solved_lap=_solved(debrief),
         next_lap=debrief.next_lap,
         references=rows.References(

@@ -7,7 +7,7 @@ import types
 from collections.abc import Mapping
 from dataclasses import is_dataclass
 from functools import cache
-from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from trackgrade.exports.debrief_file import BETWEEN, DebriefFile
 from trackgrade.exports.plain import DIRECTIONS, POSITIONS, kept
@@ -64,7 +64,7 @@ def _hints(cls: type) -> Mapping[str, Any]:
     return get_type_hints(cls, localns={"SolvedLap": SolvedLap}, include_extras=True)
 
 
-def _object(cls: type, defs: dict[str, Schema]) -> Schema:
+def _object(cls: Any, defs: dict[str, Schema]) -> Schema:
     properties = _properties(cls, frozenset(), defs)
     about = " ".join((cls.__doc__ or "").split("\n\n")[0].split())
     required = list(properties)
@@ -77,11 +77,14 @@ def _object(cls: type, defs: dict[str, Schema]) -> Schema:
     }
 
 
-def _properties(cls: type, leave_out: frozenset[str], defs: dict[str, Schema]) -> dict[str, Schema]:
+def _properties(cls: Any, leave_out: frozenset[str], defs: dict[str, Schema]) -> dict[str, Schema]:
     """The keys of a dataclass, by the rules of `trackgrade.exports.plain`."""
     out: dict[str, Schema] = {}
-    for each in kept(cls, leave_out):
-        name, hint = each.name, _hints(cls)[each.name]
+    plain_class = get_origin(cls) or cls
+    for each in kept(plain_class, leave_out):
+        name, hint = each.name, _hints(plain_class)[each.name]
+        if isinstance(hint, TypeVar):
+            (hint,) = get_args(cls)
         if "spread" in each.metadata:
             out |= _properties(hint, each.metadata["spread"], defs)
         elif name.endswith("epoch_s"):
@@ -116,11 +119,12 @@ def _of(hint: Any, defs: dict[str, Schema]) -> Schema:
         return many if args[-1] is ... else many | {"minItems": len(args), "maxItems": len(args)}
     if origin in (Union, types.UnionType):
         return _union(args, defs)
-    if is_dataclass(hint) and isinstance(hint, type):
-        if hint.__name__ not in defs:
-            defs[hint.__name__] = {}  # its place, for a dataclass that holds another of its kind
-            defs[hint.__name__] = _object(hint, defs)
-        return {"$ref": f"#/$defs/{hint.__name__}"}
+    if is_dataclass(origin or hint):
+        name = hint.__name__ + "".join(each.__name__ for each in args)  # OfLap[Correction] is OfLapCorrection
+        if name not in defs:
+            defs[name] = {}  # its place, for a dataclass that holds another of its kind
+            defs[name] = _object(hint, defs)
+        return {"$ref": f"#/$defs/{name}"}
     raise TypeError(f"no schema for {hint!r}")
 
 

@@ -43,6 +43,20 @@ class Scope:
 WHOLE_HOLD = Scope("whole hold")
 
 
+@dataclass(frozen=True, eq=False)
+class Deviation:
+    """How far off a quantity was at every sample (n,), NaN where unknown; ``sd`` one number or (n,).
+
+    ``reference`` is what it is measured from, ``how`` how it was obtained, ``why_missing`` said where there is nothing.
+    """
+
+    values: Floats
+    sd: float | Floats
+    reference: str = ""
+    how: str = ""
+    why_missing: str = "nothing recorded there"
+
+
 def not_measurable(item: Item, scope: Scope, why: str, limit: float | None = None) -> ItemResult:
     """An item that the track cannot carry: every result begins as one."""
     return ItemResult(
@@ -91,29 +105,16 @@ def grade_value(
 
 
 def grade_over_time(
-    item: Item,
-    scope: Scope,
-    samples: Samples,
-    deviation: Floats,
-    deviation_sd: float | Floats,
-    stretches: Sequence[Stretch],
-    standard: Standard,
-    *,
-    reference: str = "",
-    how: str = "",
-    why_missing: str = "nothing recorded there",
+    item: Item, scope: Scope, samples: Samples, off: Deviation, stretches: Sequence[Stretch], standard: Standard
 ) -> ItemResult:
-    """A deviation at every sample of some stretches against the item's band.
-
-    ``deviation`` (n,) on all samples, NaN where unknown; ``deviation_sd`` one number or (n,).
-    """
+    """A deviation at every sample of some stretches against the item's band."""
     limit = item.limit if item.limit is not None else math.inf
     stays: list[Excursion] = []
     recorded = total = 0.0
     peak, peak_sd, peak_s = math.nan, math.nan, None
     for stretch in stretches:
         index = inside(samples, stretch.start_s, stretch.end_s)
-        values = deviation[index]
+        values = off.values[index]
         times = samples.epoch_s[index]
         total += stretch.seconds
         recorded += _recorded_seconds(times, values, samples.gap_before[index])
@@ -123,9 +124,9 @@ def grade_over_time(
         at = int(np.nanargmax(np.abs(values)))
         if not abs(peak) >= abs(values[at]):
             peak, peak_s = float(values[at]), float(times[at])
-            peak_sd = float(np.broadcast_to(deviation_sd, deviation.shape)[index][at])
+            peak_sd = float(np.broadcast_to(off.sd, off.values.shape)[index][at])
     if not math.isfinite(peak):
-        return not_measurable(item, scope, why_missing)
+        return not_measurable(item, scope, off.why_missing)
     if recorded < MOSTLY_RECORDED * total and not stays:
         return not_measurable(item, scope, f"only {100.0 * recorded / total:.0f} % of it was recorded")
     outside_s = sum(stay.seconds for stay in stays)
@@ -137,8 +138,8 @@ def grade_over_time(
         result=_judge_stays(stays, share, len({s.lap for s in stretches if s.lap is not None}), item, standard),
         straddles=_straddles(abs(peak), limit, peak_sd),
         at_epoch_s=peak_s,
-        reference=reference,
-        how=how,
+        reference=off.reference,
+        how=off.how,
         excursions=tuple(stays),
         outside_s=outside_s,
         outside_share=share,

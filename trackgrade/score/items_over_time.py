@@ -9,7 +9,7 @@ import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.flight import Flight
-from trackgrade.score.grading import WHOLE_HOLD, Scope, grade_over_time, not_measurable
+from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, grade_over_time, not_measurable
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.needles import deflection, own_needle
@@ -17,12 +17,9 @@ from trackgrade.score.results import ItemResult
 from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
 from trackgrade.score.wind_work import outbound_leg
-from trackgrade.track.track import Floats
 
 #: An estimated airspeed less sure than this is not graded [kt]: a choice. It does not move with the limit graded.
 AIRSPEED_SD_MAX_KT = 4.0
-#: Likewise a heading [deg].
-HEADING_SD_MAX_DEG = 5.0
 
 
 def lap_scope(lap: GradedLap) -> Scope:
@@ -31,34 +28,14 @@ def lap_scope(lap: GradedLap) -> Scope:
 
 
 def _each_lap_and_whole(
-    item: Item,
-    flight: Flight,
-    deviation: Floats,
-    deviation_sd: float | Floats,
-    spans: Sequence[tuple[float, float] | None],
-    *,
-    reference: str,
-    how: str,
-    why_missing: str,
-    why_no_stretch: str = "",
+    item: Item, flight: Flight, off: Deviation, spans: Sequence[tuple[float, float] | None], why_no_span: str = ""
 ) -> list[ItemResult]:
     """A result for each lap over its span of time [s since 1970] (None: it has none), and one over all of them."""
 
     def graded(scope: Scope, stretches: list[Stretch]) -> ItemResult:
         if not stretches:
-            return not_measurable(item, scope, why_no_stretch)
-        return grade_over_time(
-            item,
-            scope,
-            flight.samples,
-            deviation,
-            deviation_sd,
-            stretches,
-            flight.standard,
-            reference=reference,
-            how=how,
-            why_missing=why_missing,
-        )
+            return not_measurable(item, scope, why_no_span)
+        return grade_over_time(item, scope, flight.samples, off, stretches, flight.standard)
 
     # Numbered over all visits, so that laps of two visits are not taken for one.
     stretches = [[] if span is None else [Stretch(*span, lap=number)] for number, span in enumerate(spans)]
@@ -79,16 +56,14 @@ def altitude(item: Item, flight: Flight) -> list[ItemResult]:
     """Altitude less the assigned one, over each lap."""
     if flight.altitude.value is None:
         return nothing_known(item, flight, flight.altitude.note)
-    return _each_lap_and_whole(
-        item,
-        flight,
+    off = Deviation(
         flight.series.alt_ft - flight.altitude.value,
         flight.series.alt_sd_ft,
-        _whole_laps(flight),
         reference=flight.altitude.note,
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
         why_missing="the track carries no altitude in a known unit here",
     )
+    return _each_lap_and_whole(item, flight, off, _whole_laps(flight))
 
 
 def airspeed(item: Item, flight: Flight) -> list[ItemResult]:
@@ -97,16 +72,14 @@ def airspeed(item: Item, flight: Flight) -> list[ItemResult]:
     if why is not None:
         return nothing_known(item, flight, why)
     assert flight.airspeed.value is not None
-    return _each_lap_and_whole(
-        item,
-        flight,
+    off = Deviation(
         flight.series.ias_kt - flight.airspeed.value,
         flight.series.airspeed_sd_kt,
-        _whole_laps(flight),
         reference=flight.airspeed.note,
         how=airspeed_how(flight),
         why_missing="no airspeed known here",
     )
+    return _each_lap_and_whole(item, flight, off, _whole_laps(flight))
 
 
 def airspeed_unknown(flight: Flight) -> str | None:
@@ -141,17 +114,14 @@ def course(item: Item, flight: Flight) -> list[ItemResult]:
         shown_sd[seen.index] = seen.share_sd
         times = flight.samples.epoch_s[seen.index]
         spans.append((float(times[0]), float(times[-1])))
-    return _each_lap_and_whole(
-        item,
-        flight,
+    off = Deviation(
         shown,
         shown_sd,
-        spans,
         reference=needle.label,
         how="needle from the position; right of course positive",
         why_missing="no positions on the inbound leg",
-        why_no_stretch=why,
     )
+    return _each_lap_and_whole(item, flight, off, spans, why)
 
 
 def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
@@ -159,10 +129,8 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
     sd = _heading_sd(flight)
     if sd is None:
         return nothing_known(item, flight, "heading is not known: neither logged nor, without the wind, estimated")
-    if sd > HEADING_SD_MAX_DEG:
-        return nothing_known(item, flight, f"the estimated heading is only known to ±{2.0 * sd:.0f} deg")
     heading = flight.samples.heading_true_deg
-    off = np.full(len(heading), math.nan)
+    wandered = np.full(len(heading), math.nan)
     spans: list[tuple[float, float] | None] = []
     for lap in flight.laps:
         leg, typical = outbound_leg(lap.flown), lap.wind_work.outbound_heading_true_deg.value
@@ -171,19 +139,16 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
             continue
         index = inside(flight.samples, *leg)
         values = turn_from_to(typical, heading[index])
-        off[index] = turn_from_to(np.nanmedian(values) if values.size else 0.0, values)
+        wandered[index] = turn_from_to(np.nanmedian(values) if values.size else 0.0, values)
         spans.append(leg)
-    return _each_lap_and_whole(
-        item,
-        flight,
-        off,
+    off = Deviation(
+        wandered,
         sd,
-        spans,
         reference="the leg's own typical heading (the heading selected is not in a track)",
         how=f"{flight.samples.heading_source} heading, wings level outbound to the turn back",
         why_missing="heading not known here",
-        why_no_stretch="the track does not show a straight outbound leg",
     )
+    return _each_lap_and_whole(item, flight, off, spans, "the track does not show a straight outbound leg")
 
 
 def _heading_sd(flight: Flight) -> float | None:

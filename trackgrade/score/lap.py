@@ -305,3 +305,9 @@ class GradedLap:
         """The result of an item that is clearly not within: beyond the limit by more than its error."""
         result = self.item(name)
         return result if result is not None and result.clearly_out else None
+
+    def sighting(
+        self, at_epoch_s: float | None, size: float, evidence: str, *, since_epoch_s: float | None = None
+    ) -> Sighting:
+        """A mistake seen on this lap."""
+        return Sighting(self.visit, self.number, at_epoch_s, size, evidence, since_epoch_s=since_epoch_s)

@@ -38,9 +38,7 @@ def _rates(flight: Flight, sign: int) -> Iterator[Sighting]:
             continue
         turn, most = max(clear, key=lambda each: each[1])
         rates = " and ".join(f"{each[0].rate_deg_s.value:.1f}" for each in clear)
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             turn.start_epoch_s,
             most / limit,
             f"turns at {rates}°/s where {turn.due_rate_deg_s:.1f}°/s is due",
@@ -57,9 +55,7 @@ def turn_uneven(flight: Flight) -> Iterator[Sighting]:
             continue
         name, turn, spread = max(known, key=lambda each: each[2] or 0.0)
         if (spread or 0.0) >= UNEVEN_DEG_S:
-            yield Sighting(
-                lap.visit,
-                lap.number,
+            yield lap.sighting(
                 turn.start_epoch_s,
                 (spread or 0.0) / UNEVEN_DEG_S,
                 f"the rate scattered by {spread:.1f}°/s within the turn {name}",
@@ -77,12 +73,8 @@ def altitude_lost_in_turns(flight: Flight) -> Iterator[Sighting]:
             continue
         name, turn, most = max(known, key=lambda each: each[2] or 0.0)
         if (most or 0.0) - 2.0 * (turn.altitude_lost_ft.sd or 0.0) > 0.7 * limit and (most or 0.0) > limit:
-            yield Sighting(
-                lap.visit,
-                lap.number,
-                turn.start_epoch_s,
-                (most or 0.0) / limit,
-                f"{amount(most or 0.0, 'ft')} lost in the turn {name}",
+            yield lap.sighting(
+                turn.start_epoch_s, (most or 0.0) / limit, f"{amount(most or 0.0, 'ft')} lost in the turn {name}"
             )
 
 
@@ -106,9 +98,7 @@ def _band_left(flight: Flight, item: str, unit: str, above: str, below: str) -> 
         if result.value is None or result.limit is None:
             continue
         word = above if result.value > 0.0 else below
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             result.at_epoch_s,
             abs(result.value) / result.limit,
             f"up to {amount(abs(result.value), unit)} {word}, outside for {result.outside_s or 0.0:.0f} s, "
@@ -122,9 +112,7 @@ def speed_above_limit(flight: Flight) -> Iterator[Sighting]:
     for lap in flight.laps:
         result = lap.out("holding_speed")
         if result is not None and result.value is not None and result.limit is not None:
-            yield Sighting(
-                lap.visit,
-                lap.number,
+            yield lap.sighting(
                 lap.start_epoch_s,
                 1.0 + (result.value - result.limit) / 10.0,
                 f"{result.value:.0f} KIAS where the limit is {result.limit:.0f} ({result.reference})",
@@ -153,9 +141,7 @@ def heading_wandered(flight: Flight) -> Iterator[Sighting]:
     for lap in flight.laps:
         result = lap.out("outbound_heading")
         if result is not None and result.result == "outside" and result.value is not None and result.limit is not None:
-            yield Sighting(
-                lap.visit,
-                lap.number,
+            yield lap.sighting(
                 result.at_epoch_s,
                 abs(result.value) / result.limit,
                 f"up to {amount(abs(result.value), 'deg')} off the leg's own heading",

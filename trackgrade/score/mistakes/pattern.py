@@ -87,9 +87,7 @@ def course_not_captured(flight: Flight) -> Iterator[Sighting]:
         if radii < FIX_MISSED_RADII:
             continue
         side = "holding side" if end_cross > 0.0 else "non-holding side"
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             lap.end_epoch_s,
             radii / FIX_MISSED_RADII,
             f"the fix was passed {amount(abs(end_cross), 'NM')} off, on the {side}: the course was not captured",
@@ -101,4 +99,4 @@ def orbit_inserted(flight: Flight) -> Iterator[Sighting]:
     for lap in flight.laps:
         for remark in lap.flown.remarks:
             if "orbit" in remark:
-                yield Sighting(lap.visit, lap.number, lap.start_epoch_s, 1.0, remark)
+                yield lap.sighting(lap.start_epoch_s, 1.0, remark)

@@ -147,9 +147,7 @@ def _unasked(flight: Flight, sign: int) -> Iterator[Sighting]:
             clearly = excess > 1.5 * tolerance and error * sign > HALF_BAND * flight.standard.asking_band_s
             if excess <= tolerance or not (clearly or lap.out("inbound_time")):
                 continue
-            yield Sighting(
-                lap.visit,
-                lap.number,
+            yield lap.sighting(
                 lap.measures.outbound_start_epoch_s or lap.start_epoch_s,
                 excess / tolerance,
                 f"{flown:.0f} s outbound where nothing asked for {'more' if sign > 0 else 'less'} than "
@@ -187,7 +185,7 @@ def turned_back_early(flight: Flight) -> Iterator[Sighting]:
             if lap.inbound_error_s is not None:
                 evidence += f"; inbound then {_off(lap.inbound_error_s)}"
             size = 1.0 + early_s / flight.standard.asking_band_s
-            yield Sighting(lap.visit, lap.number, back.epoch_s, size, evidence)
+            yield lap.sighting(back.epoch_s, size, evidence)
 
 
 def inbound_times_off(flight: Flight) -> Iterator[Sighting]:
@@ -201,9 +199,7 @@ def inbound_times_off(flight: Flight) -> Iterator[Sighting]:
         if result is None or result.value is None or result.limit is None:
             continue
         target = lap.target_inbound_s or 0.0
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             lap.end_epoch_s,
             abs(result.value) / result.limit,
             f"inbound {_off(result.value)}; the inbound times were {shown} s where {target:.0f} s is asked for",
@@ -215,12 +211,8 @@ def late_at_fix(flight: Flight) -> Iterator[Sighting]:
     for lap in flight.laps:
         result = lap.out("fix_recognition")
         if result is not None and result.value is not None and result.limit is not None:
-            yield Sighting(
-                lap.visit,
-                lap.number,
-                lap.start_epoch_s,
-                result.value / result.limit,
-                f"the turn began {result.value:.0f} s after the fix",
+            yield lap.sighting(
+                lap.start_epoch_s, result.value / result.limit, f"the turn began {result.value:.0f} s after the fix"
             )
 
 

@@ -86,7 +86,7 @@ def _reversed(lap: GradedLap, needed: float, flown: float) -> bool:
 def _correction_sighting(lap: GradedLap, needed: float, flown: float) -> Sighting:
     when = lap.flown.outbound_turn_end or lap.flown.start
     evidence = f"{degrees_words(flown)} laid off outbound where the wind asks for {degrees_words(needed)}"
-    return Sighting(lap.visit, lap.number, when.epoch_s, abs(needed - flown) / CORRECTION_WORTH_DEG, evidence)
+    return lap.sighting(when.epoch_s, abs(needed - flown) / CORRECTION_WORTH_DEG, evidence)
 
 
 def course_overshot(flight: Flight) -> Iterator[Sighting]:
@@ -101,9 +101,7 @@ def course_overshot(flight: Flight) -> Iterator[Sighting]:
         if not beyond.size or beyond.max() < OVERSHOT_RADII * radius:
             continue
         at = int(np.argmax(beyond))
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             float(flight.samples.epoch_s[index[at]]),
             float(beyond[at]) / (OVERSHOT_RADII * radius),
             f"{amount(float(beyond[at]), 'NM')} through the course in the turn back{_laid_off(lap)}",
@@ -117,9 +115,7 @@ def course_undershot(flight: Flight) -> Iterator[Sighting]:
         cross, end = lap.measures.rollout_cross_nm.value, lap.flown.inbound_turn_end
         if cross is None or radius is None or end is None or cross < UNDERSHOT_RADII * radius:
             continue
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             end.epoch_s,
             cross / (UNDERSHOT_RADII * radius),
             f"wings level {amount(cross, 'NM')} short of the course{_laid_off(lap)}",
@@ -145,9 +141,7 @@ def needle_chased(flight: Flight) -> Iterator[Sighting]:
         off = turn_from_to(course, flight.samples.ground_track_true_deg[index])
         swings, widest = swings_through(off, SWING_DEG)
         if swings >= SWINGS:
-            yield Sighting(
-                lap.visit,
-                lap.number,
+            yield lap.sighting(
                 level.epoch_s,
                 swings / SWINGS,
                 f"the track swung through the course {swings} times inbound, up to {amount(widest, 'deg')} off it",
@@ -178,9 +172,7 @@ def non_holding_side(flight: Flight) -> Iterator[Sighting]:
         if outbound.max() < limit * radius and beyond.max() < FAR_LIMITS * limit * radius:
             continue
         at = int(np.argmax(beyond))
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             float(flight.samples.epoch_s[index[at]]),
             float(beyond[at]) / (limit * radius),
             f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side{_laid_off(lap)}",
@@ -197,9 +189,7 @@ def course_left(flight: Flight) -> Iterator[Sighting]:
             continue
         side = "right" if result.value > 0.0 else "left"
         longest = max((stay.seconds for stay in result.excursions), default=0.0)
-        yield Sighting(
-            lap.visit,
-            lap.number,
+        yield lap.sighting(
             result.at_epoch_s,
             abs(result.value) / result.limit,
             f"{abs(result.value):.2f} of full scale {side} of the course, longest {longest:.0f} s ({result.reference})",
