@@ -90,6 +90,8 @@ def slow_down(brief: Brief) -> str:
 
 
 def turn(degrees: float) -> str:
+    if abs(degrees) < 0.5:
+        return "straight"
     return f"{'right' if degrees >= 0 else 'left'} {abs(degrees):.0f}°"
 
 
@@ -97,7 +99,7 @@ def entry(brief: Brief, told: EntryBrief) -> str:
     """One entry in a sentence."""
     calm, windy = heading(brief, told.heading_true_deg), heading(brief, told.heading_in_wind_true_deg)
     fly = calm if calm == windy else f"{calm} ({windy} in this wind)"
-    first = f"{turn(told.first_turn_deg)} to {fly}"
+    first = f"{turn(told.first_turn_deg)} {'on' if abs(told.first_turn_deg) < 0.5 else 'to'} {fly}"
     back = "right" if told.second_turn_right else "left"
     inbound = course_name(brief.inbound_shown_deg)
     lasting = clock(told.outbound_s or 0.0)

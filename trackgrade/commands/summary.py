@@ -112,22 +112,38 @@ def _seconds(value: float | None) -> str:
 
 
 def _entry(entry: Json | None) -> str:
-    if not entry:
+    """What was flown beside what the arrival heading asked for."""
+    if not entry or entry["flown"] == "none":
         return "No entry seen."
-    expected = " or ".join(entry["expected"]) or "unknown"
-    return f"Entry {entry['flown']} (right: {expected})."
+    expected = " or ".join(entry["expected"])
+    if entry["flown"] == "unclear" or not expected:
+        return f"Entry {entry['flown']}." if not expected else f"Entry unclear; the heading asked for {expected}."
+    if entry["flown"] in entry["expected"]:
+        return f"Entry {entry['flown']}, as the heading asked."
+    return f"Entry {entry['flown']}; the heading asked for {expected}."
 
 
 def _wind(debrief: Json) -> str:
+    """The wind of the stay, and where it changed, of the first and the last lap."""
     wind = debrief.get("wind")
     if not wind:
         return "Wind not measurable."
     airspeed = debrief.get("true_airspeed_kt")
-    return (
-        f"Wind {heading_name(wind['from_true_deg'])} true at {wind['speed_kt']:.0f} kt"
-        + (f", true airspeed {airspeed:.0f} kt" if airspeed is not None else "")
-        + f" (from the {wind['source']})."
-    )
+    told = _wind_words(wind["from_true_deg"], wind["speed_kt"])
+    laps = [lap for lap in debrief["laps"] if lap.get("wind_changed")]
+    if laps:
+        told += "; " + ", ".join(
+            f"{_wind_words(lap['wind_from_true_deg'], lap['wind_kt'])} on lap {lap['number']}"
+            for lap in (laps[0], laps[-1])[: len(laps)]
+        )
+    speed = f"; true airspeed {airspeed:.0f} kt" if airspeed is not None else ""
+    return f"Wind {told}{speed} (from the {wind['source']})."
+
+
+def _wind_words(from_true_deg: float, speed_kt: float) -> str:
+    if speed_kt < 0.5:
+        return "calm"
+    return f"{heading_name(from_true_deg)} true at {speed_kt:.0f} kt"
 
 
 def _work_on(debrief: Json) -> Sequence[Json]:

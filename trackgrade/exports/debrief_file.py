@@ -227,6 +227,7 @@ class LapRow:
     """A completed lap. ``path_nm``: its path as [along, cross] in the hold's frame, in few points."""
 
     events: LapEvents = field(metadata=spread())
+    wind_changed: bool
     outbound_s: float | None
     outbound_sd_s: float | None
     outbound_why: str | None

@@ -189,6 +189,7 @@ def _lap(lap: GradedLap, samples: Samples) -> rows.LapRow:
     own = (samples.epoch_s >= lap.start_epoch_s) & (samples.epoch_s <= lap.end_epoch_s)
     return rows.LapRow(
         events=_events(lap.visit, lap.flown),
+        wind_changed=lap.wind_changed,
         outbound_s=lap.outbound_s,
         outbound_sd_s=measures.outbound_s.sd,
         outbound_why=measures.outbound_s.why or None,

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from trackgrade.report.numbers import Number, figure, graded, item_number, moment_words, sentence, traced
+from trackgrade.hold.courses import heading_name
+from trackgrade.report.numbers import NOTHING, Number, figure, graded, item_number, moment_words, sentence, traced
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
-from trackgrade.score.lap import GradedLap, NeedleReading, TurnMeasures
+from trackgrade.score.lap import GradedLap, Judged, NeedleReading, TurnMeasures
+from trackgrade.score.mistakes.mistake import ITEM_ABOUT
+from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import Measurement
 
 REFERENCES = {
@@ -17,6 +20,18 @@ REFERENCES = {
     "abeam_or_heading": "from abeam or heading",
     "wings_level": "from wings level",
     "mark": "from the mark",
+}
+#: How the next outbound time answered what was asked.
+JUDGED_WORDS: dict[Judged, str] = {
+    "right": "as asked",
+    "not needed": "no change asked",
+    "none": "left as it was",
+    "too small": "toward it, too little",
+    "too large": "toward it, too much",
+    "wrong way": "away from it",
+    "no lap": "no lap meets the leg",
+    "last lap": "",
+    "not measurable": "",
 }
 STARTED_BY = {"course": "crossed the course", "rollout": "rolled out", None: ""}
 
@@ -48,13 +63,20 @@ class LapColumn:
             self.title(words), measured, places=places, signed=signed, under=under, story=story,
             stretch=self.stretch.key, at_s=at_s,
         )  # fmt: skip
-        return graded(number, self.lap.item(item) if item else None)
+        return self._unticked(graded(number, self.lap.item(item) if item else None), item)
 
     def of_item(self, words: str, item: str, *, places: int = 0, signed: bool = True) -> Number:
         """An item's own value."""
-        return item_number(
+        number = item_number(
             self.lap.item(item), self.title(words), places=places, stretch=self.stretch.key, signed=signed
         )
+        return self._unticked(number, item)
+
+    def _unticked(self, number: Number, item: str) -> Number:
+        """The number without its sign where it says "within" of what a finding is about on this lap."""
+        if number.result != "within" or not any(BY_NAME[name].about == ITEM_ABOUT[item] for name in self.lap.seen):
+            return number
+        return replace(number, result="", result_class="", sign="", gauge=NOTHING)
 
 
 #: A row in the making: its head, its unit, and how the cell of one lap is made.
@@ -64,9 +86,10 @@ Recipe = tuple[str, str, Callable[[LapColumn], Number]]
 def groups(debrief: Debrief) -> tuple[tuple[str, tuple[Recipe, ...]], ...]:
     """The rows under their headings."""
     timing = TIMING if debrief.hold.leg.nm is None else (LEG_LENGTH, *TIMING[:2])
+    changing = any(lap.wind_changed for lap in debrief.laps)
     return (
         ("Timing", (*timing, FIX_TO_TURN)),
-        ("Course and drift", COURSE),
+        ("Course and drift", (*COURSE, WIND) if changing else COURSE),
         ("Height and speed", HEIGHT_AND_SPEED),
         ("Turns", TURNS),
     )
@@ -140,17 +163,21 @@ def _inbound_error(column: LapColumn) -> Number:
 
 def _asked(column: LapColumn) -> Number:
     words, each = "Next outbound asked for", column.lap.correction
-    if each is None or each.asked_equal_seconds_s is None:
-        return column.cell(words, _unknown("no outbound and inbound time of this lap to go by"))
-    story = [
-        "Equal seconds (common practice): this outbound plus what the inbound was short, or less what it was long."
-    ]
-    if each.asked_ratio_s is not None:
-        story.append(f"Scaled by the ground speeds: {each.asked_ratio_s:.0f} s.")
-    if each.asked_solved_s is not None:
-        story.append(f"The lap solved for the wind: {each.asked_solved_s:.0f} s.")
-    under = "" if each.asked_solved_s is None else f"solved lap {each.asked_solved_s:.0f}"
-    return column.cell(words, Measurement(each.asked_equal_seconds_s, None, "s"), under=under, story=story)
+    if each is None or each.asked_s is None:
+        unmet = each is not None and each.judged == "no lap"
+        why = "no lap meets the leg in this wind" if unmet else "no outbound and inbound time of this lap to go by"
+        return column.cell(words, _unknown(why))
+    if each.asked_by == "card":
+        story = ["The outbound time of the lap that works in this lap's wind, on the heading that belongs to it."]
+    else:
+        story = [
+            "Equal seconds (common practice), on the same heading: this outbound time plus what the inbound was short, "
+            "or less what it was long."
+        ]
+        if each.asked_solved_s is not None:
+            story.append(f"With another heading, the lap that works in this wind has {each.asked_solved_s:.0f} s.")
+    under = "equal seconds" if each.asked_by == "equal seconds" else ""
+    return column.cell(words, Measurement(each.asked_s, None, "s"), under=under, story=story)
 
 
 def _flown_next(column: LapColumn) -> Number:
@@ -158,9 +185,9 @@ def _flown_next(column: LapColumn) -> Number:
     if each is None or each.flown_next_s is None:
         last = each is not None and each.judged == "last lap"
         return column.cell(words, _unknown("this is the last lap" if last else "no next outbound time"))
-    change = () if each.change_s is None else (f"Changed by {figure(each.change_s, 0, signed=True)} s.",)
-    measured = Measurement(each.flown_next_s, None, "s", how=f"judged: {each.judged}")
-    return column.cell(words, measured, under=each.judged, story=change)
+    change = round(each.change_s or 0.0)
+    told = f"{abs(change)} s {'longer' if change > 0 else 'shorter'} than before." if change else "As before."
+    return column.cell(words, Measurement(each.flown_next_s, None, "s"), under=JUDGED_WORDS[each.judged], story=(told,))
 
 
 def _leg_length(column: LapColumn) -> Number:
@@ -238,7 +265,7 @@ def _rollout(column: LapColumn) -> Number:
         measured,
         places=2,
         signed=True,
-        under="" if measured.value is None else "inside" if measured.value >= 0 else "outside",
+        under="" if measured.value is None else "short of it" if measured.value >= 0 else "through it",
         story=("Plus is the holding side of the course, minus is beyond it.",),
         at_s=level.epoch_s if level else None,
     )
@@ -274,11 +301,23 @@ def _outbound_wca(column: LapColumn) -> Number:
     return column.cell(
         "Correction laid off outbound",
         work.outbound_correction_deg,
-        item="outbound_heading",
         signed=True,
         under=f"asked {asked}" if asked else "",
         story=story,
     )
+
+
+def _steadiness(column: LapColumn) -> Number:
+    return column.of_item("Outbound heading, furthest off its own mean", "outbound_heading")
+
+
+def _wind(column: LapColumn) -> Number:
+    wind, words = column.lap.wind, column.title("Wind")
+    if wind is None:
+        return column.cell("Wind", _unknown("no wind could be told"))
+    error = f"± {wind.from_sd_deg:.0f}°, ± {wind.speed_sd_kt:.1f} kt (one standard error), at the middle of the lap."
+    text = f"{heading_name(wind.from_true_deg)}/{wind.speed_kt:.0f}"
+    return Number(text, words, (f"From {text} kt, true, {error}",), stretch=column.stretch.key)
 
 
 COURSE: tuple[Recipe, ...] = (
@@ -289,7 +328,9 @@ COURSE: tuple[Recipe, ...] = (
     ("Beyond the course, non-holding side", "NM", _non_holding),
     ("Correction held inbound", "°", _inbound_wca),
     ("Correction laid off outbound", "°", _outbound_wca),
+    ("Outbound heading, furthest off", "°", _steadiness),
 )
+WIND: Recipe = ("Wind", "true", _wind)
 
 
 def _band_item(words: str, item: str, unit: str, low: str, high: str) -> Callable[[LapColumn], Number]:

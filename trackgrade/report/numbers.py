@@ -139,14 +139,14 @@ def sentence(text: str) -> str:
 
 
 def graded(number: Number, item: ItemResult | None) -> Number:
-    """The number with the result of its item: sign, word, gauge, limit and source."""
+    """The number with its item: sign (with a "?" where its error leaves it in doubt), word, gauge, limit, source."""
     if item is None:
         return number
     return replace(
         number,
         result=item.result,
         result_class=RESULT_CLASSES[item.result],
-        sign=RESULT_SIGNS[item.result],
+        sign=RESULT_SIGNS[item.result] + ("?" if item.straddles else ""),
         gauge=gauge(item),
         story=(*number.story, *item_story(item)),
         at_s=number.at_s if item.at_epoch_s is None else item.at_epoch_s,

@@ -206,6 +206,7 @@ def _laps(
                 own_needle=readings[own],
                 other_needle=readings[other],
                 contrast=needle_contrast(tuple(readings.values()), standard.limit("course", THREE_QUARTERS)),
+                wind_changed=winds[index] is not measured.wind,
                 solved=card,
                 wind_work=work,
                 correction=correction(numbers, following, card, kept, standard),

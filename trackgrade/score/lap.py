@@ -228,6 +228,7 @@ class GradedLap:
     outbound_times : its outbound time from each place a watch may be started
     needles, own_needle, other_needle : its inbound leg on each needle, on the hold's own, and on one of the other kind
     contrast : where one needle passes and another fails
+    wind_changed : its wind is another than that of the whole stay, by more than its error
     solved : the lap that works in its wind; None where no lap could be solved
     wind_work : drift and its correction; ``correction`` what its inbound time asked of the next outbound leg (None for
         a leg in NM)
@@ -245,6 +246,7 @@ class GradedLap:
     own_needle: NeedleReading
     other_needle: NeedleReading
     contrast: NeedleContrast | None
+    wind_changed: bool
     solved: SolvedLap | None
     wind_work: WindWork
     correction: Correction | None

@@ -43,7 +43,7 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
     if brief:
         told.append(f"Brief excursions: {listed(brief)}")
     if within:
-        told.append(f"Within: {listed(within)}")
+        told.append(f"Within: {within[0] if len(within) == 1 else f'the other {len(within)}'}")
     return f"{head}. {'. '.join(told)}."
 
 
