@@ -260,10 +260,10 @@ def circuits(rng: Rng) -> Track:
     pieces, heights, now = [straight(90.0)], [(0.0, 0.0), (30.0, 0.0), (90.0, 700.0)], 90.0
     for _ in range(int(rng.integers(3, 7))):
         cross, downwind = float(rng.uniform(8, 30)), float(rng.uniform(70, 120))
-        quarter = 30.0 + 4.0
+        quarter = 31.5
         if half:
             part = [turn(side * 180.0), straight(downwind), turn(side * 180.0), straight(downwind)]
-            there, back = 64.0 + downwind, 64.0 + downwind
+            there, back = 61.5 + downwind, 61.5 + downwind
         else:
             part = [
                 turn(side * 90.0), straight(cross), turn(side * 90.0), straight(downwind),

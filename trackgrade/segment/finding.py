@@ -138,7 +138,9 @@ def _chosen(readings: list[Reading]) -> list[tuple[Reading, Reading | None, bool
         if not best.like_a_hold:
             # What it is instead, a circuit or a survey, has another end too; but so has a hold, and it looks like one.
             best = next((each for each in together if each.like_a_hold and each.is_other_end_of(best)), best)
-            if not best.like_a_hold or len(best.laps) < len(together[0].laps) - 1 or len(best.laps) < 2:
+            entered = best.visits[0].entry.kind in ("teardrop", "parallel")
+            few = len(best.laps) < len(together[0].laps) - 1 or (len(best.laps) < 2 and not entered)
+            if not best.like_a_hold or few:
                 continue
         other = next((each for each in together if each.like_a_hold and each.is_other_end_of(best)), None)
         if other is None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trackgrade.earth.angles import wrap180
 from trackgrade.motion.samples import Turn
 from trackgrade.segment.events import overlaps
 from trackgrade.segment.flown import Entry, Lap
@@ -19,8 +20,8 @@ from trackgrade.segment.placing import Placed
 from trackgrade.track.track import Floats
 
 #: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
-#: down to 25 degrees of bank at 450 kt; thermals and cars turn faster, arcs slower.
-SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 160.0
+#: down to 20 degrees of bank at 500 kt; thermals and cars turn faster, arcs slower.
+SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 240.0
 #: Of a half circle so much is turning; a square circuit has a leg in it.
 LEAST_TURNING_SHARE = 0.6
 #: Straight flight on the two legs of a lap together [s]; least and most of an only lap.
@@ -30,14 +31,14 @@ MOST_CORRECTED_DEG, MOST_CORRECTED_ONCE_DEG = 45.0, 20.0
 #: Abeam the fix the outbound leg of an only lap lies this many turn diameters to the side.
 ABEAM_DIAMETERS = (0.35, 2.0)
 #: A lap that goes down by more than this and comes up again is a circuit of an aerodrome [ft].
-CIRCUIT_FT = 450.0
-#: The fix of an only lap is met this closely in the end [NM]; the arrival was straight for so long [s].
-MISSED_ONCE_NM, STRAIGHT_ARRIVAL_S = 0.25, 20.0
+CIRCUIT_FT = 350.0
+#: The fix of an only lap is met this closely in the end [NM, or turn diameters]; the arrival was straight so long [s].
+MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS, STRAIGHT_ARRIVAL_S = 0.25, 0.12, 9.0
 #: Passages of one hold scatter by less than this [NM]; moving across by more a lap, in step, they are survey lines.
-MOST_SCATTER_NM, MOVES_ON_NM = 0.5, 0.08
+MOST_SCATTER_NM, MOVES_ON_NM = 0.6, 0.12
 #: A turn about before the arrival or after leaving: the other way through this much, no further away than so many legs,
-#: is between two lines of a survey.
-TURN_ABOUT_DEG, TURN_ABOUT_LEGS = 150.0, 1.6
+#: is between two lines of a survey, where the lap began on its own course.
+TURN_ABOUT_DEG, TURN_ABOUT_LEGS, ON_COURSE_DEG = 150.0, 1.6, 30.0
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ class _Shape:
     turning_share: float
     legs_s: float
     corrected_deg: float
+    diameter_nm: float
     abeam_diameters: float
     down_and_up_ft: float
 
@@ -78,19 +80,22 @@ def _shape(path: FlightPath, lap: Lap, alt_ft: Floats) -> _Shape | None:
     back = (lap.outbound_end.epoch_s, lap.inbound_turn_end.epoch_s)
     turning = sum(overlaps(turn, *span) for turn in path.turns for span in (out, back))
     height = alt_ft[path.index(lap.start.epoch_s) : path.index(lap.end.epoch_s) + 1]
-    ends = height[0], height[-1]
+    tenth = max(len(height) // 10, 1)  # outliers are left out: single altitudes of logs are off by miles
+    ends = float(np.median(height[:tenth])), float(np.median(height[-tenth:]))
+    low, high = np.quantile(height, [0.05, 0.95])
     rate = float(np.median([turn.rate_deg_s for turn in path.turns if overlaps(turn, *back) > 2.0] or [3.0]))
     # Arriving from across, the fix itself may be abeam: the outbound leg then tells.
     k = path.index((lap.abeam or lap.outbound_turn_end).epoch_s)
-    diameter_nm = 2.0 * float(path.airspeed_kt[k]) / 3600.0 / np.radians(max(rate, 0.8))
+    diameter_nm = 2.0 * float(path.airspeed_kt[k] / 3600.0 / np.radians(max(rate, 0.8)))
     return _Shape(
         half_circle_s=(out[1] - out[0] + back[1] - back[0]) / 2.0,
         longest_half_s=max(out[1] - out[0], back[1] - back[0]),
         turning_share=turning / max(out[1] - out[0] + back[1] - back[0], 1.0),
         legs_s=back[0] - out[1] + lap.end.epoch_s - back[1],
         corrected_deg=sum(abs(turn.change_deg) for turn in _between(path, out[1] - 1.0, back[0] + 1.0)),
+        diameter_nm=diameter_nm,
         abeam_diameters=float(path.cross_nm[k]) / diameter_nm,
-        down_and_up_ft=float(min(ends) - np.min(height) + np.max(height) - max(ends)),
+        down_and_up_ft=float(high - low) - abs(ends[1] - ends[0]),
     )
 
 
@@ -115,7 +120,7 @@ def _moves_on(laps: list[Lap]) -> bool:
 
 
 def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> bool:
-    if entry.kind == "unclear" or abs(lap.end_cross_nm or 0.0) > MISSED_ONCE_NM:
+    if abs(lap.end_cross_nm or 0.0) > max(MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS * shape.diameter_nm):
         return False
     if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.corrected_deg > MOST_CORRECTED_ONCE_DEG:
         return False
@@ -127,10 +132,16 @@ def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> boo
     if entry.kind != "direct":
         return True  # who enters so means to hold
     about_s = TURN_ABOUT_LEGS * shape.legs_s / 2.0 + 15.0
-    if straight < STRAIGHT_ARRIVAL_S and before:
-        return False
-    if before and straight < about_s and before[-1].change_deg < -TURN_ABOUT_DEG:
-        return False
+    on_course = abs(float(wrap180(path.value(path.track_deg, arrival)))) < ON_COURSE_DEG
+    if before and on_course and straight < about_s and before[-1].change_deg < -TURN_ABOUT_DEG:
+        return _passed_before(path, before[-1], about_s, shape)
     left = lap.end.epoch_s if lap.end else arrival
     after = [turn for turn in path.turns if turn.start_epoch_s > left and abs(turn.change_deg) > 30.0]
     return not (after and after[0].change_deg < -TURN_ABOUT_DEG and after[0].start_epoch_s - left < about_s)
+
+
+def _passed_before(path: FlightPath, about: Turn, about_s: float, shape: _Shape) -> bool:
+    """Whether the fix was passed before a turn about, as in a parallel entry; a line of a survey lies beside it."""
+    leg = slice(path.index(about.start_epoch_s - about_s), path.index(about.start_epoch_s) + 1)
+    nearest = float(np.min(np.hypot(path.along_nm[leg], path.cross_nm[leg])))
+    return nearest < max(MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS * shape.diameter_nm)
