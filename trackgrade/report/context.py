@@ -9,6 +9,7 @@ from typing import Any
 from markupsafe import Markup
 
 from trackgrade.report import evidence, summary
+from trackgrade.report.compare import Comparison, compare, flight_laps
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
 from trackgrade.report.front import Sheet, ShortLap, short_laps, short_units
@@ -51,6 +52,7 @@ class Page:
     corridor_share, corridor_words : half width of the shaded corridor, and what it is
     needles : (kind, label, own) of the two instruments
     signs : (drawing, words) of the plan view's marks
+    comparison : the laps over each other, or None
     entries, wind_facts, item_rows, methods : the evidence in words and numbers
     columns : (quantity, column, unit, note) of the track file; ``dropped``, ``holes``, ``estimated``,
         ``marks`` in the log, ``notes``
@@ -89,6 +91,7 @@ class Page:
     corridor_words: str
     needles: tuple[tuple[str, str, bool], ...]
     signs: tuple[tuple[Markup, str], ...]
+    comparison: Comparison | None
     entries: tuple[EntryStory, ...]
     wind_facts: tuple[Fact, ...]
     item_rows: tuple[ItemRow, ...]
@@ -143,6 +146,7 @@ def page_of(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> Page:
         corridor_words=share_words(corridor_share(debrief)),
         needles=tuple((each.kind, each.label, each.own) for each in needles),
         signs=tuple((sign(shape), words) for shape, words in EVENT_SIGNS),
+        comparison=compare((flight_laps(debrief, timeline),)),
         entries=entries,
         wind_facts=tuple(evidence.wind_facts(debrief)),
         item_rows=item_rows,

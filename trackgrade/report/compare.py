@@ -1,0 +1,250 @@
+"""Laps over each other: of one flight, or of several at one hold. From above, and in time since the fix.
+
+Every lap is drawn once; which of them are seen is the choice of the reader's boxes, by style alone, without a script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from markupsafe import Markup
+
+from trackgrade.drawing import frame, furniture, palette
+from trackgrade.drawing.lengths import round_step, round_ticks
+from trackgrade.drawing.svg import element, short, simplified_polyline
+from trackgrade.drawing.view import PER_NM, fit
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.report.front import short_laps
+from trackgrade.report.limits import magnetic_course
+from trackgrade.report.numbers import figure
+from trackgrade.report.plan_marks import wind_words
+from trackgrade.report.plan_view import COURSE_NM, TOLERANCE, corridor_edges, flown_between
+from trackgrade.report.timeline import Timeline, lay_out
+from trackgrade.score.debrief import Debrief
+from trackgrade.track.track import Floats
+
+#: Laps that can be chosen from: ``page.css`` has a rule for each.
+MOST_CHOSEN = 24
+#: Frame of the picture from above, and its margins; height of a strip [px].
+SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 52.0, 34.0, 34.0), 120
+#: A strip is drawn in units of its own, y down; lines are simplified to so much of them.
+WIDE, TALL, STRIP_TOLERANCE = 10_000.0, 1000.0, 3.0
+#: Most words along the time axis, and no lap is shown for longer [s].
+MOST_TICKS, LONGEST_S = 8, 1200.0
+#: What is drawn against time: quantity, heading, least height of the strip.
+QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), ("cross", "Off the course, NM", 0.6))
+
+
+@dataclass(frozen=True, eq=False)
+class LapLine:
+    """One lap as drawn: east and north (n,) [NM], and each quantity (m,) against the time since the fix (m,) [s]."""
+
+    flight: str
+    tag: str
+    outbound: str
+    inbound: str
+    sign: str
+    because: str
+    east_nm: Floats
+    north_nm: Floats
+    since_s: Floats
+    values: dict[str, Floats]
+
+    @property
+    def name(self) -> str:
+        return f"{self.flight}, lap {self.tag}" if self.flight else f"lap {self.tag}"
+
+
+@dataclass(frozen=True, eq=False)
+class FlightLaps:
+    """The laps of one flight at a hold, with what they lie over: small enough to come back from a worker.
+
+    ``hold`` names the hold so that only flights at the same one are laid over each other. ``solved`` is the lap that
+    works in that flight's wind, (n, 2) east and north [NM]; ``corridor`` an outline (m, 2).
+    """
+
+    flight: str
+    hold: tuple[str, float, float, float, str]
+    course: str
+    wind: str
+    verdict: str
+    laps: tuple[LapLine, ...]
+    solved: Floats
+    corridor: Floats
+    line: Floats
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One box to tick: its lap in words, how its line looks, whether it is ticked at first."""
+
+    number: int
+    name: str
+    style: str
+    outbound: str
+    inbound: str
+    sign: str
+    because: str
+    ticked: bool
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Boxes, the picture from above and the strips; ``titles`` are those of the strips."""
+
+    choices: tuple[Choice, ...]
+    plan: Markup
+    strips: tuple[tuple[str, Markup, Markup], ...]
+    times: Markup
+
+
+def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLaps:
+    """What a comparison needs of one debrief."""
+    timeline = timeline or lay_out(debrief)
+    samples, hold, frame_of_hold = debrief.samples, debrief.hold, HoldFrame(debrief.hold)
+    laps = []
+    for each in short_laps(debrief, timeline):
+        start, end = each.stretch.start_epoch_s, min(each.stretch.end_epoch_s, each.stretch.start_epoch_s + LONGEST_S)
+        inside = (samples.epoch_s >= start) & (samples.epoch_s <= end)
+        values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}
+        kept = {key: np.where(samples.gap_before, np.nan, value)[inside] for key, value in values.items()}
+        east, north = flown_between(debrief, start, end)
+        laps.append(
+            LapLine("", each.stretch.tag, each.outbound, each.inbound, each.sign, each.because,
+                    east, north, samples.epoch_s[inside] - start, kept)
+        )  # fmt: skip
+    solved = np.empty((0, 2))
+    if debrief.solved is not None:
+        along, cross = np.asarray(debrief.solved.path_along_nm), np.asarray(debrief.solved.path_cross_nm)
+        solved = np.column_stack(frame_of_hold.east_north(along, cross))
+    along = np.linspace(-COURSE_NM, 0.0, 9)
+    low, high = corridor_edges(debrief, frame_of_hold, along)
+    edges = frame_of_hold.east_north(np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1])))
+    place = round(hold.fix_lat_deg, 4), round(hold.fix_lon_deg, 4)
+    return FlightLaps(
+        flight=debrief.track.track.source,
+        hold=(hold.name, *place, hold.inbound_course_true_deg, hold.turns),
+        course=f"inbound {magnetic_course(hold)}° mag, {hold.turns} turns",
+        wind=wind_words(debrief),
+        verdict=debrief.verdict,
+        laps=tuple(laps),
+        solved=solved,
+        corridor=np.column_stack(edges),
+        line=np.column_stack(frame_of_hold.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2))),
+    )
+
+
+def compare(flights: Sequence[FlightLaps]) -> Comparison | None:
+    """The laps of one flight, or of several at one hold, over each other; None for fewer than two laps.
+
+    At first the first and the last lap of a flight are shown; of several flights the last of each.
+    """
+    named = len(flights) > 1
+    laps = [replace(lap, flight=flight.flight if named else "") for flight in flights for lap in flight.laps]
+    laps = laps[:MOST_CHOSEN]
+    if len(laps) < 2:
+        return None
+    last = {id(flight.laps[-1]) for flight in flights if flight.laps}
+    originals = [lap for flight in flights for lap in flight.laps][:MOST_CHOSEN]
+    ticked = [id(lap) in last or (not named and k == 0) for k, lap in enumerate(originals)]
+    return Comparison(
+        choices=tuple(
+            Choice(k, lap.name, palette.lap_class(k), lap.outbound, lap.inbound, lap.sign, lap.because, ticked[k])
+            for k, lap in enumerate(laps)
+        ),
+        plan=_plan(flights, laps),
+        strips=tuple((title, *_strip(laps, key, least)) for key, title, least in QUANTITIES),
+        times=_times(laps),
+    )
+
+
+def render(flights: Sequence[FlightLaps], caution: str) -> str:
+    """One HTML document that lays chosen laps of several flights at one hold over each other."""
+    context = {"comparison": compare(flights), "flights": tuple(flights), "caution": caution}
+    return frame.render("report", "compare.html", context, styles=("page.css",))
+
+
+def _over(k: int) -> str:
+    return f"over k{k} {palette.lap_class(k)}"
+
+
+def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine]) -> Markup:
+    """From above, the inbound course up the page: the first flight's hold, corridor and lap that works."""
+    under = flights[0]
+    east = np.concatenate([lap.east_nm for lap in laps] + [under.solved[:, 0], [0.0]])
+    north = np.concatenate([lap.north_nm for lap in laps] + [under.solved[:, 1], [0.0]])
+    known = np.isfinite(east) & np.isfinite(north)
+    view = fit("compare", -under.hold[3], east[known], north[known], SIZE, MARGINS)
+
+    def line(points: Floats, style: str, tolerance: float = TOLERANCE, close: str = "") -> Markup:
+        d = simplified_polyline(points[:, 0] * PER_NM, -points[:, 1] * PER_NM, tolerance)
+        return element("path", d=d + close, class_=style)
+
+    x, y = view.place(0.0, 0.0)
+    bar, _ = furniture.scale_bar(view.px_per_nm, 100.0)
+    return element(
+        "svg",
+        element(
+            "g",
+            line(under.corridor, "corridor", 0.0, "Z"),
+            line(under.solved, "solved") if len(under.solved) else "",
+            line(under.line, "course", 0.0),
+            *(line(np.column_stack((lap.east_nm, lap.north_nm)), f"flown {_over(k)}") for k, lap in enumerate(laps)),
+            transform=view.transform,
+        ),
+        element("g", furniture.fix_mark(), transform=f"translate({short(x)} {short(y)})"),
+        element("g", furniture.north_arrow(), transform=f"translate(30 44) rotate({short(view.turn_deg, 1)})"),
+        element("g", bar, transform=f"translate(14 {short(SIZE[1] - 14)})", class_="furniture"),
+        class_="plan",
+        viewBox=f"0 0 {short(SIZE[0])} {short(SIZE[1])}",
+        role="img",
+        aria_label=f"The laps chosen, from above, {under.course}",
+    )
+
+
+def _strip(laps: Sequence[LapLine], key: str, least: float) -> tuple[Markup, Markup]:
+    """The scale of a quantity, and the laps' lines of it against the time since the fix."""
+    known = np.concatenate([lap.values[key][np.isfinite(lap.values[key])] for lap in laps])
+    if len(known) == 0:
+        return Markup(""), Markup("")
+    low, high = (float(each) for each in np.percentile(known, [0.2, 99.8]))
+    middle, span = (low + high) / 2, 1.12 * max(high - low, least)
+    low, high, longest = middle - span / 2, middle + span / 2, _longest(laps)
+    ticks = round_ticks(low, high, 4)
+
+    def y(value: Floats | float) -> Floats:
+        return (high - np.asarray(value)) / span * TALL
+
+    scale = [
+        element("text", figure(tick) if round_step(span, 4) >= 1 else f"{tick + 0.0:.6g}", x=48, text_anchor="end",
+                y=min(max(float(y(tick)) / TALL * STRIP_PX + 4.0, 10.0), STRIP_PX - 2.0))
+        for tick in ticks
+    ]  # fmt: skip
+    lines = [element("path", d=f"M0 {short(float(y(tick)))}H{short(WIDE)}", class_="grid") for tick in ticks]
+    for k, lap in enumerate(laps):
+        d = simplified_polyline(lap.since_s / longest * WIDE, y(lap.values[key]), STRIP_TOLERANCE)
+        if d:
+            lines.append(element("path", d=d, class_=f"flown {_over(k)}"))
+    return (
+        element("svg", *scale, width=52, height=STRIP_PX, class_="scale", aria_hidden="true"),
+        element("svg", element("svg", *lines, viewBox=f"0 0 {short(WIDE)} {short(TALL)}", preserveAspectRatio="none",
+                               width="100%", height="100%"),
+                width="100%", height=STRIP_PX, class_="plot", role="img", aria_label="The laps chosen, against time"),
+    )  # fmt: skip
+
+
+def _longest(laps: Sequence[LapLine]) -> float:
+    return max(float(lap.since_s[-1]) if len(lap.since_s) else 0.0 for lap in laps) or 1.0
+
+
+def _times(laps: Sequence[LapLine]) -> Markup:
+    """Minutes since the fix, under the strips."""
+    longest = _longest(laps)
+    step = next(s for s in (15, 30, 60, 120, 300, 600) if longest / s <= MOST_TICKS)
+    words = [
+        element("text", f"{at // 60}:{at % 60:02d}", x=f"{short(100.0 * at / longest, 2)}%", y=14, text_anchor="middle")
+        for at in range(step, int(0.97 * longest), step)
+    ]
+    return element("svg", *words, width="100%", height=18, class_="time-words", aria_hidden="true")
