@@ -290,7 +290,7 @@ def test_the_template_gets_what_is_documented_and_nothing_else() -> None:
     source = environment("report").loader.get_source(environment("report"), "page.html")[0]  # type: ignore[union-attr]
     used = jinja2.meta.find_undeclared_variables(environment("report").parse(source))
     fields = {each.name for each in dataclasses.fields(Page)}
-    assert used - set(re.findall(r"macro (\w+)\(", source)) == fields
+    assert used - set(re.findall(r"(?:macro|import) (\w+)", source)) == fields
     assert Page.__doc__ is not None
     documented = set(re.findall(r"\w+", Page.__doc__))
     assert fields <= documented

@@ -11,6 +11,8 @@ from pypdf import PdfReader
 
 from tests.browser.conftest import Opened
 from tests.ten_flights import FLIGHTS, debrief_of
+from trackgrade.report.compare import flight_laps
+from trackgrade.report.compare import render as render_comparison
 from trackgrade.report.page import render
 
 pytestmark = pytest.mark.browser
@@ -132,3 +134,25 @@ def test_the_first_sheet_of_paper_stands_alone(
     page.pdf(path=tmp_path / "sheet.pdf", format="A4")
     (only,) = PdfReader(tmp_path / "sheet.pdf").pages
     assert "Date and signature" in " ".join(only.extract_text().split())
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_laps_of_several_flights_are_laid_over_each_other(
+    open_page: Open, tmp_path: Path, axe_source: str, scripts: bool
+) -> None:
+    """A box ticked shows its lap in every picture, with and without scripts; nothing is cut on four screens."""
+    file = tmp_path / "comparison.html"
+    file.write_text(render_comparison([flight_laps(debrief_of(name)) for name in ("no wind", "40 kt", "nine laps")]))
+    for screen, (width, _) in SCREENS.items():
+        opened = open_page(file, width, scripts=scripts)
+        page = opened.page
+        assert opened.said == []
+        if scripts:
+            assert page.evaluate(MEASURE, {"paper": False, "phone": screen == "phone"}) == []
+        assert page.locator(".over.k2").first.is_visible()
+        assert not page.locator(".over.k0").first.is_visible()
+        page.get_by_label("no wind.gpx, lap 1").check()
+        assert all(page.locator(".over.k0").nth(k).is_visible() for k in range(page.locator(".over.k0").count()))
+    if scripts:
+        page.evaluate(axe_source)
+        assert [each["id"] for each in page.evaluate("axe.run()")["violations"]] == []

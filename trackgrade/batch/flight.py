@@ -73,14 +73,20 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
     html = None
     # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
     if settings.report and (flown or debrief.reversed_laps):
+        from trackgrade.report.front import Sheet
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
 
-        html = render(debrief)
+        html = render(debrief, Sheet(*settings.sheet))
     figure = None
     if settings.figure:
         from trackgrade.report.figure import picture  # so is matplotlib
 
         figure = picture(debrief, settings.figure)
+    lines = None
+    if settings.compare and flown:
+        from trackgrade.report.compare import flight_laps
+
+        lines = flight_laps(debrief)
     return Graded(
         hold=name,
         flown=flown,
@@ -90,6 +96,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         figure=figure,
         maps={kind: map_files.to_text(debrief, kind) for kind in settings.maps},
         hold_toml="" if chosen is None else chosen.toml,
+        lines=lines,
     )
 
 

@@ -10,13 +10,13 @@ import json
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trackgrade import __version__
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import Debriefs, Index, Laps, Names, write_report
+from trackgrade.batch.outputs import Debriefs, Index, Laps, Names, write_comparisons, write_report
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
@@ -25,6 +25,9 @@ from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.hold.holdset import file_or_name, folder_of, read_set
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
+
+if TYPE_CHECKING:
+    from trackgrade.report.compare import FlightLaps
 
 Json = dict[str, Any]
 
@@ -78,6 +81,13 @@ class IndexWritten:
     path: Path
 
 
+@dataclass(frozen=True)
+class CompareWritten:
+    """The laps of several flights at one hold lie over each other on this page."""
+
+    path: Path
+
+
 def plan_batch(
     tracks: Sequence[str],
     holds: Sequence[str],
@@ -89,6 +99,8 @@ def plan_batch(
     figure: str = "",
     maps: Sequence[str] = (),
     hold_set: str | None = None,
+    compare: bool = False,
+    sheet: tuple[str, str, str] = ("", "", ""),
 ) -> tuple[list[Flight], Settings]:
     """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
 
@@ -119,6 +131,8 @@ def plan_batch(
         columns_data=_bytes_of(columns),
         figure=figure,
         maps=tuple(maps),
+        compare=compare,
+        sheet=sheet,
         hold_set=() if hold_files else tuple(HoldFile(name, plan) for name, plan in read_set(folder_of(hold_set))[0]),
     )
     return flights, settings
@@ -133,7 +147,7 @@ def grade_flights(
     resume: bool = False,
     scheduler: str | None = None,
     advance: Advance = lambda: None,
-) -> Generator[FlightDone | IndexWritten]:
+) -> Generator[FlightDone | CompareWritten | IndexWritten]:
     """Grade the flights and write what is wanted: an event for each flight, in the order given, and one for the index.
 
     A flight that cannot be graded is an event with ``outcome.error``; it stops no other. Close the generator to stop
@@ -162,6 +176,7 @@ def grade_flights(
     if wanted.json_path is not None and wanted.json_path.is_dir():
         places.append((wanted.json_path, ".json"))
     names = Names(places, [*reads, *wanted.results])
+    compared: list[FlightLaps] = []
     with contextlib.ExitStack() as stack:
         debriefs = stack.enter_context(Debriefs(wanted.json_path, single=single)) if wanted.json_path else None
         laps = stack.enter_context(Laps(wanted.csv_path)) if wanted.csv_path else None
@@ -172,7 +187,7 @@ def grade_flights(
             settings,
             jobs=jobs or cores(),
             scheduler=scheduler,
-            done=done if resume else None,
+            done=done if resume and not settings.compare else None,  # the record of an earlier run has no lines
             advance=advance,
         )
         for flight, outcome in stack.enter_context(contextlib.closing(outcomes)):
@@ -192,7 +207,10 @@ def grade_flights(
                 done.keep(flight, settings, outcome, reports)
             if outcome.error and index is not None:
                 index.add_wrong(Path(flight.path).name, outcome.error)
+            compared += [graded.lines for graded in outcome.graded if graded.lines is not None]
             yield event
+        if settings.compare:
+            yield from map(CompareWritten, write_comparisons(wanted.out, compared))
         if index is not None:
             yield IndexWritten(index.write())
 

@@ -16,7 +16,12 @@ from trackgrade.exports.plain import readable
 from trackgrade.files import part_beside, safe_name, sha256_hex, write_whole
 
 if TYPE_CHECKING:
+    from trackgrade.report.compare import FlightLaps
     from trackgrade.report.index import FlightRow
+
+
+#: The page of laps over each other; at further holds with a number.
+COMPARISON = "comparison.html"
 
 
 class Names:
@@ -29,7 +34,7 @@ class Names:
         """``places``: the folders that files of these names go to, each with their ending there."""
         self._places = tuple(places)
         self._spare = {os.path.realpath(path).lower() for path in spare}
-        self._taken = {Path(Index.NAME).stem}
+        self._taken = {Path(Index.NAME).stem, Path(COMPARISON).stem}
 
     def take(self, flight_name: str, hold_name: str, *, several: bool) -> str:
         """The name of a flight's results at a hold; the hold is in it only where there are ``several``."""
@@ -50,6 +55,18 @@ def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:
     """Write one report; returns its name and SHA-256. Raises OutputError."""
     write_whole(folder / name, html)
     return name, sha256_hex(html.encode())
+
+
+def write_comparisons(folder: Path, flights: Iterable[FlightLaps]) -> Iterator[Path]:
+    """Write a page for each hold that was flown in these flights, their laps over each other. Raises OutputError."""
+    from trackgrade.report.compare import render
+
+    by_hold: dict[tuple[object, ...], list[FlightLaps]] = {}
+    for each in flights:
+        by_hold.setdefault(each.hold, []).append(each)
+    for number, together in enumerate(by_hold.values(), start=1):
+        name = COMPARISON if number == 1 else f"{Path(COMPARISON).stem}-{number}.html"
+        yield write_whole(folder / name, render(together))
 
 
 @contextlib.contextmanager

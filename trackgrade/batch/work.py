@@ -7,10 +7,14 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from trackgrade.files import safe_name
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.score.standard import Standard
+
+if TYPE_CHECKING:
+    from trackgrade.report.compare import FlightLaps
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,8 @@ class Settings:
     ``holds``: what each is graded at; without any, each flight at a hold of the ``hold_set`` whose laps it flew, else
     at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of
     the program that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of
-    map file to make too (gpx, kml, geojson).
+    map file to make too (gpx, kml, geojson). ``compare``: bring the laps' lines home too, to lay them over each other.
+    ``sheet``: pilot, instructor and note for the report's first sheet.
     """
 
     holds: tuple[HoldFile, ...]
@@ -49,13 +54,15 @@ class Settings:
     figure: str = ""
     maps: tuple[str, ...] = ()
     hold_set: tuple[HoldFile, ...] = ()
+    compare: bool = False
+    sheet: tuple[str, str, str] = ("", "", "")
 
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
 
         A figure and map files are made of a single flight only, which no record of earlier runs knows.
         """
-        parts = (self.holds, self.hold_set, self.standard, self.version, self.report, self.columns_data)
+        parts = (self.holds, self.hold_set, self.standard, self.version, self.report, self.columns_data, self.sheet)
         return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
@@ -64,6 +71,7 @@ class Graded:
     """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure.
 
     ``maps``: the text of each kind of map file asked for. ``hold_toml``: the hold file, where nobody named the hold.
+    ``lines``: its laps as drawn, where they are to be compared.
     """
 
     hold: str
@@ -74,6 +82,7 @@ class Graded:
     figure: bytes | None = None
     maps: Mapping[str, str] = field(default_factory=dict)
     hold_toml: str = ""
+    lines: FlightLaps | None = None
 
 
 @dataclass(frozen=True)

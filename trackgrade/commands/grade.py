@@ -34,13 +34,14 @@ if TYPE_CHECKING:
 @click.option("--kml", "kml_path", metavar="FILE", help="The same as KML.")
 @click.option("--geojson", "geojson_path", metavar="FILE", help="The same as GeoJSON.")
 @click.option("--write-hold", "hold_path", metavar="FILE", help="Keep the hold that was found, as a hold file.")
+@click.option("--compare", is_flag=True, help="Lay the laps of all flights at one hold over each other, on a page.")
 @click.option("--no-html", is_flag=True, help="Write no report.")
 @click.option("--standard", metavar="NAME|FILE", help="Grade against this one (see: trackgrade standards).")
 @click.option("--timing-band", type=float, metavar="S", help="Your own band on the leg time, in seconds.")
 @click.option("--columns", metavar="MAP.toml", help="Columns map of a CSV (see: trackgrade columns).")
 @click.option("--pilot", metavar="NAME", help="Record the debrief in the logbook under this name.")
-@click.option("--instructor", metavar="NAME", help="Instructor, for the logbook.")
-@click.option("--note", metavar="TEXT", help="A note, for the logbook.")
+@click.option("--instructor", metavar="NAME", help="Instructor, for the first sheet and the logbook.")
+@click.option("--note", metavar="TEXT", help="Instructor's comment, for the first sheet and the logbook.")
 @click.option("--logbook", metavar="PATH|URL", help="Another logbook than the one in your data folder.")
 @click.option("--jobs", type=click.IntRange(1), metavar="N", help="Flights at a time; default: one a core.")
 @click.option("--resume", is_flag=True, help="Skip the flights of an earlier run that are unchanged.")
@@ -57,6 +58,7 @@ def command(
     kml_path: str | None,
     geojson_path: str | None,
     hold_path: str | None,
+    compare: bool,
     no_html: bool,
     standard: str | None,
     timing_band: float | None,
@@ -75,8 +77,8 @@ def command(
     the lap table and writes one report a flight. Without --hold each flight is graded at the hold of your set whose
     laps it flew, else at the one found in it; which it was is said.
     """
-    if pilot is None and (instructor or note or logbook):
-        raise UsageError("--instructor, --note and --logbook need --pilot NAME: whose session is it?")
+    if pilot is None and logbook:
+        raise UsageError("--logbook needs --pilot NAME: whose session is it?")
     figure = _figure_kind(figure_path) if figure_path is not None else ""
     from trackgrade.batch.grading import Wanted, plan_batch
 
@@ -92,6 +94,8 @@ def command(
         figure=figure,
         maps=tuple(maps),
         hold_set=hold_set,
+        compare=compare,
+        sheet=(pilot or "", instructor or "", note or ""),
     )
     if hold_path is not None and (settings.holds or len(flights) > 1):
         raise UsageError("--write-hold keeps the hold found in one flight: give one TRACK, and no --hold")
@@ -122,7 +126,7 @@ def grade(
     Raises NoHoldFlown where not one flight held, InputError where one could not be graded: after everything
     else is written.
     """
-    from trackgrade.batch.grading import IndexWritten, grade_flights
+    from trackgrade.batch.grading import CompareWritten, IndexWritten, grade_flights
 
     several = len(flights) > 1
     told = _Told(several=several)
@@ -135,6 +139,8 @@ def grade(
                 for event in events:
                     if isinstance(event, IndexWritten):
                         told.index = event.path
+                    elif isinstance(event, CompareWritten):
+                        told.compared.append(event.path)
                     else:
                         told.add(event)
     except KeyboardInterrupt:
@@ -152,6 +158,7 @@ class _Told:
     def __init__(self, *, several: bool) -> None:
         self.flights = 0
         self.index: Path | None = None
+        self.compared: list[Path] = []
         self._several = several
         self._rows: list[tuple[str, ...]] = []
         self._counts = Counter[str]()
@@ -214,6 +221,8 @@ class _Told:
                 )
         if self._recorded:
             console.say(f"Recorded in the logbook: {self._recorded} sessions.")
+        for path in self.compared:
+            console.say(f"Laps over each other: {path}")
         if self.index is not None:
             console.say(f"Reports: {self.index}")
         if flown:

@@ -6,7 +6,7 @@ Every lap is drawn once; which of them are seen is the choice of the reader's bo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -41,7 +41,6 @@ QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), (
 class LapLine:
     """One lap as drawn: east and north (n,) [NM], and each quantity (m,) against the time since the fix (m,) [s]."""
 
-    flight: str
     tag: str
     outbound: str
     inbound: str
@@ -51,10 +50,6 @@ class LapLine:
     north_nm: Floats
     since_s: Floats
     values: dict[str, Floats]
-
-    @property
-    def name(self) -> str:
-        return f"{self.flight}, lap {self.tag}" if self.flight else f"lap {self.tag}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +65,7 @@ class FlightLaps:
     course: str
     wind: str
     verdict: str
+    cautions: tuple[str, ...]
     laps: tuple[LapLine, ...]
     solved: Floats
     corridor: Floats
@@ -92,9 +88,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Boxes, the picture from above and the strips; ``titles`` are those of the strips."""
+    """Boxes, the picture from above, the strips (title, scale, plot); ``left_out``: laps too many to choose from."""
 
     choices: tuple[Choice, ...]
+    left_out: int
     plan: Markup
     strips: tuple[tuple[str, Markup, Markup], ...]
     times: Markup
@@ -112,7 +109,7 @@ def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLap
         kept = {key: np.where(samples.gap_before, np.nan, value)[inside] for key, value in values.items()}
         east, north = flown_between(debrief, start, end)
         laps.append(
-            LapLine("", each.stretch.tag, each.outbound, each.inbound, each.sign, each.because,
+            LapLine(each.stretch.tag, each.outbound, each.inbound, each.sign, each.because,
                     east, north, samples.epoch_s[inside] - start, kept)
         )  # fmt: skip
     solved = np.empty((0, 2))
@@ -129,6 +126,7 @@ def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLap
         course=f"inbound {magnetic_course(hold)}° mag, {hold.turns} turns",
         wind=wind_words(debrief),
         verdict=debrief.verdict,
+        cautions=debrief.cautions,
         laps=tuple(laps),
         solved=solved,
         corridor=np.column_stack(edges),
@@ -139,38 +137,41 @@ def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLap
 def compare(flights: Sequence[FlightLaps]) -> Comparison | None:
     """The laps of one flight, or of several at one hold, over each other; None for fewer than two laps.
 
-    At first the first and the last lap of a flight are shown; of several flights the last of each.
+    At first the first and the last lap of a flight are shown; of several flights the last of each. Of one flight
+    colour and dash tell the lap, as everywhere; of several the colour tells the flight and the dash the lap.
     """
     named = len(flights) > 1
-    laps = [replace(lap, flight=flight.flight if named else "") for flight in flights for lap in flight.laps]
-    laps = laps[:MOST_CHOSEN]
+    each = max(1, MOST_CHOSEN // len(flights))
+    laps: list[LapLine] = []
+    choices: list[Choice] = []
+    for n, flight in enumerate(flights[:MOST_CHOSEN]):
+        chosen = flight.laps[-each:]
+        for m, lap in enumerate(chosen):
+            colour, dash = (n, m) if named else (m, m)
+            look = f"c{colour % len(palette.LAPS)} d{dash % len(palette.DASHES)}"
+            name = f"{flight.flight}, lap {lap.tag}" if named else f"lap {lap.tag}"
+            ticked = lap is flight.laps[-1] or (not named and m == 0)
+            choices.append(Choice(len(laps), name, look, lap.outbound, lap.inbound, lap.sign, lap.because, ticked))
+            laps.append(lap)
     if len(laps) < 2:
         return None
-    last = {id(flight.laps[-1]) for flight in flights if flight.laps}
-    originals = [lap for flight in flights for lap in flight.laps][:MOST_CHOSEN]
-    ticked = [id(lap) in last or (not named and k == 0) for k, lap in enumerate(originals)]
+    looks = [f"flown over k{choice.number} {choice.style}" for choice in choices]
     return Comparison(
-        choices=tuple(
-            Choice(k, lap.name, palette.lap_class(k), lap.outbound, lap.inbound, lap.sign, lap.because, ticked[k])
-            for k, lap in enumerate(laps)
-        ),
-        plan=_plan(flights, laps),
-        strips=tuple((title, *_strip(laps, key, least)) for key, title, least in QUANTITIES),
+        choices=tuple(choices),
+        left_out=sum(len(flight.laps) for flight in flights) - len(laps),
+        plan=_plan(flights, laps, looks),
+        strips=tuple((title, *_strip(laps, looks, key, least)) for key, title, least in QUANTITIES),
         times=_times(laps),
     )
 
 
-def render(flights: Sequence[FlightLaps], caution: str) -> str:
+def render(flights: Sequence[FlightLaps]) -> str:
     """One HTML document that lays chosen laps of several flights at one hold over each other."""
-    context = {"comparison": compare(flights), "flights": tuple(flights), "caution": caution}
+    context = {"comparison": compare(flights), "flights": tuple(flights), "cautions": flights[0].cautions}
     return frame.render("report", "compare.html", context, styles=("page.css",))
 
 
-def _over(k: int) -> str:
-    return f"over k{k} {palette.lap_class(k)}"
-
-
-def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine]) -> Markup:
+def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine], looks: Sequence[str]) -> Markup:
     """From above, the inbound course up the page: the first flight's hold, corridor and lap that works."""
     under = flights[0]
     east = np.concatenate([lap.east_nm for lap in laps] + [under.solved[:, 0], [0.0]])
@@ -191,7 +192,7 @@ def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine]) -> Markup:
             line(under.corridor, "corridor", 0.0, "Z"),
             line(under.solved, "solved") if len(under.solved) else "",
             line(under.line, "course", 0.0),
-            *(line(np.column_stack((lap.east_nm, lap.north_nm)), f"flown {_over(k)}") for k, lap in enumerate(laps)),
+            *(line(np.column_stack((lap.east_nm, lap.north_nm)), look) for lap, look in zip(laps, looks)),
             transform=view.transform,
         ),
         element("g", furniture.fix_mark(), transform=f"translate({short(x)} {short(y)})"),
@@ -204,7 +205,7 @@ def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine]) -> Markup:
     )
 
 
-def _strip(laps: Sequence[LapLine], key: str, least: float) -> tuple[Markup, Markup]:
+def _strip(laps: Sequence[LapLine], looks: Sequence[str], key: str, least: float) -> tuple[Markup, Markup]:
     """The scale of a quantity, and the laps' lines of it against the time since the fix."""
     known = np.concatenate([lap.values[key][np.isfinite(lap.values[key])] for lap in laps])
     if len(known) == 0:
@@ -223,10 +224,10 @@ def _strip(laps: Sequence[LapLine], key: str, least: float) -> tuple[Markup, Mar
         for tick in ticks
     ]  # fmt: skip
     lines = [element("path", d=f"M0 {short(float(y(tick)))}H{short(WIDE)}", class_="grid") for tick in ticks]
-    for k, lap in enumerate(laps):
+    for lap, look in zip(laps, looks):
         d = simplified_polyline(lap.since_s / longest * WIDE, y(lap.values[key]), STRIP_TOLERANCE)
         if d:
-            lines.append(element("path", d=d, class_=f"flown {_over(k)}"))
+            lines.append(element("path", d=d, class_=look))
     return (
         element("svg", *scale, width=52, height=STRIP_PX, class_="scale", aria_hidden="true"),
         element("svg", element("svg", *lines, viewBox=f"0 0 {short(WIDE)} {short(TALL)}", preserveAspectRatio="none",

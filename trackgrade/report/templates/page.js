@@ -76,7 +76,7 @@
   // -- what is shown -------------------------------------------------------------------------------------------
   const state = { time: pieces[0][0], from: pieces[0][0], to: pieces[pieces.length - 1][1], view: "hold", playing: false };
   const plan = byId("plan"), slider = byId("when"), clock = byId("clock"), play = byId("play");
-  const aircraft = byId("plan-aircraft"), plots = all(".plot");
+  const aircraft = byId("plan-aircraft"), plots = all("#evidence .plot");
   const now = {};
   for (const each of all("[data-now]")) now[each.dataset.now] = each;
   const SVG = "http://www.w3.org/2000/svg";
