@@ -69,6 +69,8 @@ def made_debrief(
                 }
                 | {"value_sd": 1.0, "unit": "s", "limit": 10.0, "result": result}
             )
+    in_band = [seconds is not None and abs(seconds - 60.0) <= 10.0 for seconds in inbound_s[: len(laps)]]
+    out = max((n for n, within in enumerate(in_band, start=1) if not within), default=0)
     items.append(
         {"item": "altitude", "title": "Altitude", "scope": "whole hold", "lap": None, "unit": "ft"}
         | {"value": max(altitude_ft), "limit": altitude_limit_ft, "result": "brief excursion"}
@@ -106,6 +108,7 @@ def made_debrief(
             "flown": flown,
         },
         "laps": laps,
+        "converged_lap": out + 1 if out < len(laps) and (leg is None or "minutes" in leg) else None,
         "incomplete_laps": [],
         "items": items,
         "findings": [

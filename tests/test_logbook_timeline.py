@@ -11,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.logbook_flights import made_debrief
+from trackgrade.logbook.digest import digest
 from trackgrade.logbook.history import (
     EntryFlown,
     HoldFlown,
@@ -22,7 +24,6 @@ from trackgrade.logbook.history import (
     Session,
     Tally,
 )
-from trackgrade.logbook.rows import laps_to_converge
 from trackgrade.logbook.shares import design_effect, share, tally, wilson
 from trackgrade.logbook.timeline import DAY_S, Convergence, entry_record, long_breaks, timeline, wind_met
 
@@ -138,23 +139,9 @@ def test_nothing_judged_is_no_share() -> None:
 # --- median and convergence ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("errors", "lap"),
-    [
-        ([30.0, 12.0, 8.0, 3.0], 3),
-        ([5.0, 5.0], 1),
-        ([5.0, 20.0, 5.0], 3),
-        ([5.0, 20.0], None),
-        ([], None),
-        ([None, None], None),
-        ([None, 5.0], 2),
-        ([20.0, 5.0, None, 5.0], 2),
-        ([-10.0, 10.0], 1),
-        ([-10.1, 10.0], 2),
-    ],
-)
-def test_laps_to_converge(errors: list[float | None], lap: int | None) -> None:
-    assert laps_to_converge(errors, 10.0) == lap
+@pytest.mark.parametrize("lap", [1, 3, None])
+def test_where_a_flight_converged_is_what_its_debrief_says(lap: int | None) -> None:
+    assert digest(made_debrief(inbound_s=(61.0, 75.0, 60.0)) | {"converged_lap": lap}).laps_to_converge == lap
 
 
 def converged(*laps: tuple[int | None, int]) -> Convergence:

@@ -18,17 +18,10 @@ from typing import Any
 
 from trackgrade.errors import LogbookError
 from trackgrade.files import plain_text
-from trackgrade.logbook.rows import Digest, EntryRow, ItemRow, LapRow, laps_to_converge, summarise_items
+from trackgrade.logbook.rows import Digest, EntryRow, ItemRow, LapRow, summarise_items
+from trackgrade.score.standard import ASKS_FROM_S
 
 SCHEMA = "trackgrade.debrief/1"
-
-#: Used where the standard has no limit for the time of the inbound leg. No test standard has one
-#: (FAA-S-ACS-8C asks for accurate timing and gives no number): a choice of this project.
-DEFAULT_INBOUND_TOLERANCE_S = 10.0
-
-#: AIM 5-3-8: one minute inbound at or below 14,000 ft MSL, one and a half above.
-LONG_LEG_ABOVE_FT = 14_000.0
-
 
 RESULTS = frozenset({"within", "brief excursion", "outside", "not measurable"})
 
@@ -66,7 +59,8 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
     standard, standard_title = _standard(debrief)
     rows = debrief.get("items") or [row for lap in debrief.get("laps") or () for row in lap.get("items") or ()]
     items = tuple(_item(each) for each in rows)
-    target_s = _target_s(debrief, hold)
+    minutes = _number((hold.get("leg") or {}).get("minutes"))
+    target_s = None if minutes is None else 60.0 * minutes
     laps = tuple(_lap(each, items, target_s) for each in debrief.get("laps") or ())
     if len({(lap.visit, lap.number) for lap in laps}) < len(laps):
         raise ValueError("a lap stands twice")
@@ -75,9 +69,8 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
     if not laps and not incomplete and not any(e.flown not in (None, "none") for e in entries):
         raise LogbookError("no hold was flown in this debrief; nothing to record.")
 
-    tolerance_s = inbound_tolerance_s(items)
+    converged = debrief.get("converged_lap")
     timed = [lap.inbound_error_s for lap in laps if lap.inbound_error_s is not None]
-    first_visit = [lap.inbound_error_s for lap in laps if lap.visit == laps[0].visit]
     head_kt, cross_kt, from_deg, wind_kt = _wind(debrief.get("wind"), hold)
     leg, guidance = hold.get("leg") or {}, hold.get("guidance") or {}
     flight_hash = _flight_hash(track, debrief)
@@ -109,10 +102,10 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         laps_judged=sum(lap.judged > 0 for lap in laps),
         laps_within=sum(lap.judged > 0 and lap.outside == 0 for lap in laps),
         timed_laps=len(timed),
-        inbound_tolerance_s=tolerance_s,
+        inbound_tolerance_s=inbound_tolerance_s(items),
         inbound_error_median_s=statistics.median(timed) if timed else None,
         inbound_error_sd_s=statistics.stdev(timed) if len(timed) > 1 else None,
-        laps_to_converge=laps_to_converge(first_visit, tolerance_s),
+        laps_to_converge=None if converged is None else _count(converged),
         verdict=_words(debrief.get("verdict"), 1000),
         entries=entries,
         laps=laps,
@@ -123,11 +116,11 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
 
 
 def inbound_tolerance_s(items: Sequence[ItemRow]) -> float:
-    """The standard's own limit for the time of the inbound leg, else `DEFAULT_INBOUND_TOLERANCE_S`."""
+    """The standard's own limit for the time of the inbound leg, else `ASKS_FROM_S`."""
     for row in items:
         if row.item == "inbound_time" and row.limit:
             return row.limit
-    return DEFAULT_INBOUND_TOLERANCE_S
+    return ASKS_FROM_S
 
 
 def epoch_s(iso_utc: str) -> float:
@@ -219,16 +212,6 @@ def _standard(debrief: Mapping[str, Any]) -> tuple[str, str]:
     standard = debrief.get("standard") or {}
     name = _words(standard.get("name")) or "unnamed"
     return name, _words(standard.get("title")) or name
-
-
-def _target_s(debrief: Mapping[str, Any], hold: Mapping[str, Any]) -> float | None:
-    leg = hold.get("leg") or {}
-    if (minutes := _number(leg.get("minutes"))) is not None:
-        return minutes * 60.0
-    if _number(leg.get("nm")) is not None:
-        return None
-    altitude_ft = _number(hold.get("altitude_ft"))
-    return 90.0 if altitude_ft is not None and altitude_ft > LONG_LEG_ABOVE_FT else 60.0
 
 
 def _wind(

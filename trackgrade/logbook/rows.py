@@ -83,8 +83,8 @@ class Digest:
     ``wind_head_kt`` is the headwind on the inbound leg (tailwind negative); ``wind_cross_kt`` is the
     crosswind there, positive when it blows from the holding side.
     ``inbound_error_sd_s`` is the sample standard deviation over the laps, None below two.
-    ``laps_to_converge`` is the first lap of the first visit from which on every inbound time is within
-    ``inbound_tolerance_s``; None when its last lap is not, or nothing could be timed.
+    ``laps_to_converge`` is what the debrief says: the first lap of the last visit from which on every inbound time
+    was in the band; None when the last was not.
     """
 
     content_hash: str
@@ -123,23 +123,6 @@ class Digest:
     items: tuple[ItemRow, ...]
     item_summaries: tuple[ItemSummary, ...]
     findings: tuple[tuple[str, str, int | None, str], ...]
-
-
-def laps_to_converge(errors_s: Sequence[float | None], tolerance_s: float) -> int | None:
-    """Number (from 1) of the first lap from which on every timed lap is within the tolerance.
-
-    None when the last timed lap is outside it, or no lap could be timed. A lap that could not be timed
-    neither helps nor harms.
-    """
-    converged: int | None = None
-    for number, error in enumerate(errors_s, start=1):
-        if error is None:
-            continue
-        if abs(error) > tolerance_s:
-            converged = None
-        elif converged is None:
-            converged = number
-    return converged
 
 
 def summarise_items(items: Sequence[ItemRow]) -> tuple[ItemSummary, ...]:
