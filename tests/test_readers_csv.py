@@ -302,7 +302,7 @@ def test_an_altitude_that_cannot_be_is_left_out(tmp_path: Path, altitude: str) -
         ("time,lat,lon\n" + "".join(f"46145.{i}1,44,-93\n" for i in range(9)), ["spreadsheets", "excel_days"]),
         ("date,time,lat,lon\n" + "2026-05-03,20:05.0,44,-93\n" * 9, ['"time" such as "20:05.0"']),
         ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,-93.1,44.2\n" * 3, ["is beyond 90", "swapped"]),
-        ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,441234567,-931234567\n" * 3, ["ten million", '"e7"']),
+        ("time_utc,easting,northing\n" + "2026-05-03T15:20:00Z,500000,4873000\n" * 3, ["on a grid", "in degrees"]),
         ("time,lat,lon\n" + "noon,44,-93\n" * 9, ['"noon" is read as no time']),
         ("time_utc,lat,lon\n" + "2026-05-03T15:20:00Z,44,5,-93,5\n" * 3, ["3 headers", "5 cells"]),
         ("time_utc,lat,lon\n" + "1900-05-03T15:20:00Z,44,-93\n" * 3, ["fewer than two usable", "before 1980"]),

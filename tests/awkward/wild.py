@@ -449,3 +449,43 @@ def an_electronic_flight_bag() -> str:
         lambda r: f"{r.epoch_s:.3f},{r.lat},{r.lon},{r.alt_ft},{r.course_deg},{r.speed_kt},20,2,3,4,1",
         before="Pilot,Tail Number,Origin,Start Latitude,Start Longitude,Battery State\nA,none,,44.0,-93.0,50\n",
     )
+
+
+@shape(altitude=False, say=("no line names the columns",))
+def no_headers_at_all() -> str:
+    return "\n".join(f"1,{stamp(r, '%Y-%m-%d %H:%M:%S')},{r.lon:.7f},{r.lat:.7f}" for r in FLIGHT)
+
+
+@shape(altitude=False, say=("column 1 was taken for latitude",))
+def no_headers_below_a_title() -> str:
+    rows = [
+        f"{r.lat:.7f},{r.lon:.7f},0,492,{r.epoch_s / 86400 + 25569:.10f},{r.time:%Y-%m-%d},{r.time:%H:%M:%S}"
+        for r in FLIGHT
+    ]
+    return "\n".join(["A track", "WGS 84", "Reserved 3", "0,2,255,My track,0,0,2,8421376", "0", *rows])
+
+
+@shape(altitude=False)
+def a_date_as_a_browser_writes_it() -> str:
+    return table("t,lat,lon", lambda r: f"{stamp(r, '%a %b %d %Y %H:%M:%S')} GMT+0000 (UTC),{r.lat},{r.lon}")
+
+
+@shape(altitude=False, say=("no zone and no offset stated",))
+def the_name_of_a_zone() -> str:
+    return table("time,lat,lon", lambda r: f"{stamp(r, '%Y-%m-%d %H:%M:%S')} WET,{r.lat},{r.lon}")
+
+
+@shape(altitude=False)
+def a_date_with_colons() -> str:
+    return table("DateTime,Lat,Lon", lambda r: f"{stamp(r, '%Y:%m:%d %H:%M:%S')},{r.lat},{r.lon}")
+
+
+@shape(altitude=False, say=("degrees times ten million", OPEN))
+def a_flight_controller() -> str:
+    return table(
+        "timestamp,time_utc_usec,lat,lon,alt",
+        lambda r: (
+            f"{(r.epoch_s - FLIGHT[0].epoch_s) * 1e6:.0f},{r.epoch_s * 1e6:.0f},{r.lat * 1e7:.0f},{r.lon * 1e7:.0f},"
+            f"{r.alt_ft * 304.8:.0f}"
+        ),
+    )

@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import Literal
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
+from trackgrade.track.languages import OTHER_LANGUAGES
 from trackgrade.track.track import AltitudeDatum
 
 Kind = Literal[
@@ -149,8 +150,9 @@ OWN_COLUMNS = (
     "mark",
 )
 
-#: Spellings and words run together, in the plain words the rules below are written in.
+#: Spellings, other languages, and words run together, in the plain words the rules below are written in.
 SPELLINGS: dict[str, str] = {
+    **{word: plain for plain, words in OTHER_LANGUAGES.items() for word in words.split()},
     "latitude": "lat",
     "longitude": "lon",
     "long": "lon",
@@ -245,25 +247,6 @@ SPELLINGS: dict[str, str] = {
     "yyyymmdd": "iso",
     "hhmmss": "hms",
 }
-
-#: Words of languages whose speakers write the day before the month.
-DAY_FIRST_WORDS: set[str] = set()
-# The same in the larger European languages, without accents: German, French, Spanish, Italian, Portuguese, Dutch,
-# Polish, Swedish, Danish and Norwegian, Russian.
-for _word, _spellings in {
-    "lat": "breite breitengrad geobreite latitud latitudine breedtegraad szerokosc breddegrad breddgrad широта",
-    "lon": "laenge lange langengrad laengengrad geolaenge longitud longitudine lengtegraad dlugosc lengdegrad "
-    "laengdegrad langdgrad долгота",
-    "alt": "hoehe hohe altitud altitudine altura quota hoogte wysokosc hojd hojde hoyde высота",
-    "time": "zeit uhrzeit zeitpunkt heure hora ora orario tijd tijdstip czas tid tidspunkt время",
-    "date time": "zeitstempel datumzeit horodatage fechahora dataora datahora",
-    "date": "datum fecha data дата",
-    "speed": "geschwindigkeit vitesse velocidad velocita velocidade snelheid predkosc hastighet hastighed скорость",
-    "course": "kurs rumbo rotta koers rumo курс",
-    "heading": "steuerkurs cap prua",
-}.items():
-    SPELLINGS.update(dict.fromkeys(_spellings.split(), _word))
-    DAY_FIRST_WORDS.update(_spellings.split())
 
 #: Words that say where a value comes from and change nothing.
 NOISE = frozenset(
@@ -402,6 +385,7 @@ _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _WORD = re.compile(r"e7|e6|[a-zа-я]+|[0-9]+")
 _BARE_LETTERS = str.maketrans({"ø": "o", "ł": "l", "ß": "ss", "æ": "ae"})
 _LONGEST_HEADER = 80
+_DAY_FIRST = frozenset(word for words in OTHER_LANGUAGES.values() for word in words.split())
 
 
 @lru_cache(maxsize=4096)
@@ -431,7 +415,7 @@ def _without_accents(text: str) -> str:
 def day_comes_first(headers: Iterable[str]) -> bool:
     """Whether a header is in a language whose speakers write the day before the month."""
     words = (word for header in headers for word in _WORD.findall(_without_accents(header.lower())))
-    return not DAY_FIRST_WORDS.isdisjoint(words)
+    return not _DAY_FIRST.isdisjoint(words)
 
 
 def unit_of(words: tuple[str, ...], kind: Kind) -> Unit | None:

@@ -12,7 +12,7 @@ import pandas as pd
 from trackgrade.track.columns_map import offset_minutes
 from trackgrade.track.track import Floats
 
-_YMD = r"(?P<year>[0-9]{4})[-/.](?P<month>[0-9]{1,2})[-/.](?P<day>[0-9]{1,2})"
+_YMD = r"(?P<year>[0-9]{4})[-/.:](?P<month>[0-9]{1,2})[-/.:](?P<day>[0-9]{1,2})"
 _YMD8 = r"(?P<year>[0-9]{4})(?P<month>[0-9]{2})(?P<day>[0-9]{2})"
 _ABY = r"(?P<a>[0-9]{1,2})(?P<mark>[-/.])(?P<b>[0-9]{1,2})[-/.](?P<year>[0-9]{4}|[0-9]{2})"
 _WEEKDAY = r"(?:(?:[Mm]on|[Tt]ue|[Ww]ed|[Tt]hu|[Ff]ri|[Ss]at|[Ss]un)[a-z]{0,6},?\s+)?"
@@ -23,7 +23,9 @@ _CLOCK = (
     r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
 )
 _CLOCK6 = r"(?P<hour>[0-9]{1,2})(?P<minute>[0-9]{2})(?P<second>[0-9]{2}(?:[.,][0-9]{1,12})?)"
-_ZONE = r"\s*(?P<zone>Z|z|UTC|GMT|[+\-−][0-9]{2}:?[0-9]{2}|[+\-−][0-9]{2})?"
+# "GMT+0200 (CEST)", "+02", "EST": a name alone is no offset, for one name stands for several.
+_OFFSET = r"(?:(?:UTC|GMT)(?=[+\-−]))?(?P<zone>Z|z|UTC|GMT|[+\-−][0-9]{2}:?[0-9]{2}|[+\-−][0-9]{2})"
+_ZONE = rf"\s*(?:{_OFFSET}(?:\s*\([A-Za-z .]{{1,40}}\))?|(?P<zone_name>[A-Z]{{3,5}}))?"
 _BETWEEN = r"(?:T|\s*[,_ ]\s*|\s+)"
 
 #: Forms of a cell. "moment" has a date and a time, "day" a date, "clock" a time of day.

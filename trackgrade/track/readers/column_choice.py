@@ -18,13 +18,16 @@ from trackgrade.track.columns import (
     unit_of,
 )
 from trackgrade.track.columns_map import ColumnsMap
-from trackgrade.track.readers.clock_text import FORM_PATTERNS
+from trackgrade.track.readers.clock_text import BARE_CLOCK, BARE_DAY, BARE_DAY6, FORM_PATTERNS
+from trackgrade.track.readers.made_columns import bare_places
 from trackgrade.track.readers.table_shape import TableShape
 from trackgrade.track.track import AltitudeDatum
 
 _TIME_QUANTITIES = ("time_utc", "date", "time_of_day")
 _BLANK_COST = 100  # and one whose first cells are all blank after everything
 _SIDES = {"lat_side": ("lat", "NORTH", "SOUTH"), "lon_side": ("lon", "EAST", "WEST")}
+#: The forms of times that are no bare numbers.
+_WRITTEN_TIMES = [each for i, each in enumerate(FORM_PATTERNS) if i not in (BARE_CLOCK, BARE_DAY, BARE_DAY6)]
 _HALVES = frozenset(["AM", "PM", "A.M.", "P.M."])
 
 
@@ -113,6 +116,8 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
         result.unread.extend(choice.shown for _, choice in ranked[1:])
     _degrees_with_letters(result, shape)
     _places_by_one_word(result, shape)
+    if not shape.header_line and not columns.entries:
+        _places_without_headers(result, shape)
     _times_by_cells(result, shape)
     _sides_by_cells(result, shape, columns)
     _half_day_by_cells(result, shape, columns)
@@ -150,6 +155,14 @@ def _places_by_one_word(result: Choices, shape: TableShape) -> None:
         result.notes.append(f'"{choice.shown}" was taken for {QUANTITIES[axis].title}: no other column says so')
 
 
+def _places_without_headers(result: Choices, shape: TableShape) -> None:
+    """Where no line names the columns, and the cells leave no choice."""
+    for axis, index in zip(("lat", "lon"), bare_places(shape.sample) or ()):
+        result.chosen[axis] = Choice(axis, index, shape.headers[index], None, "")
+        result.unread[:] = [shown for shown in result.unread if shown != shape.headers[index]]
+        result.notes.append(f"no line names the columns: column {index + 1} was taken for {QUANTITIES[axis].title}")
+
+
 def _times_by_cells(result: Choices, shape: TableShape) -> None:
     """A column of dates with times is the time, whatever its header says; or one of dates and one of clocks."""
     if any(choice.quantity != "date" for choice in result.times):
@@ -160,7 +173,7 @@ def _times_by_cells(result: Choices, shape: TableShape) -> None:
         cells = [row[index] for row in shape.sample if index < len(row) and row[index]]
         if index in taken or not cells or all(map(str.isdecimal, cells)):
             continue
-        kinds = [kind for kind, pattern in FORM_PATTERNS if all(pattern.fullmatch(cell) for cell in cells)]
+        kinds = [kind for kind, pattern in _WRITTEN_TIMES if all(pattern.fullmatch(cell) for cell in cells)]
         if kinds:
             found[kinds[0]].append(index)
     dated = any(choice.quantity == "date" for choice in result.times)

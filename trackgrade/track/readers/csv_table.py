@@ -20,9 +20,10 @@ from trackgrade.track.readers import settle
 from trackgrade.track.readers.altitude_unit import Column, read_altitude
 from trackgrade.track.readers.column_choice import Choice, Choices, choose
 from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.table_places import doubt_degrees, read_position
 from trackgrade.track.readers.table_shape import TableShape, find_shape, missing_columns, text_lines, whole_records
 from trackgrade.track.readers.table_times import read_times
-from trackgrade.track.readers.table_values import Numbers, apply_side, degrees, is_blank, numbers
+from trackgrade.track.readers.table_values import Numbers, numbers
 from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
 
 #: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
@@ -30,7 +31,6 @@ MOST_ROWS = 400_000
 _MOST_MARKS = 2_000
 _LONGEST_CELL = 200
 _CLOCK_AT_END = r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?$"
-_UNSIGNED_SIDE = {"lat": ("s", "n", "south"), "lon": ("w", "e", "west")}
 _NOT_MARKED = frozenset(["", "0", "0.0", "false", "no", "none", "off", "-"])
 _MARKED = frozenset(["1", "1.0", "true", "yes", "on", "x", "*"])
 
@@ -113,14 +113,14 @@ def _read(
     cells = {index: column[keep].reset_index(drop=True) for index, column in cells.items()}
     lines = lines[keep]
 
-    lat_deg, lat_from = _position("lat", choices, cells, lines, shape, source, told)
-    lon_deg, lon_from = _position("lon", choices, cells, lines, shape, source, told)
+    lat_deg, lat_from = read_position("lat", choices, cells, lines, shape, source, told)
+    lon_deg, lon_from = read_position("lon", choices, cells, lines, shape, source, told)
     half = choices.chosen.get("half_day")
     if half is not None:
         for each in choices.times:
             bare = cells[each.index].str.contains(_CLOCK_AT_END, regex=True)
             cells[each.index] = cells[each.index].mask(bare, cells[each.index] + " " + cells[half.index])
-    _doubt_degrees(lat_deg, lon_deg, choices, told)
+    doubt_degrees(lat_deg, lon_deg, choices, told)
     times = read_times(
         choices.times,
         choices.chosen.get("utc_offset"),
@@ -286,100 +286,6 @@ def _moved_header(cells: dict[int, Any], lat: Choice, lon: Choice, used: list[Ch
         column = cells[choice.index]
         moved |= again & np.asarray((column != choice.header.strip().strip('"').strip()) & (column != ""))
     return int(np.argmax(moved)) if moved.any() else None
-
-
-def _position(
-    axis: str,
-    choices: Choices,
-    cells: dict[int, Any],
-    lines: npt.NDArray[np.int64],
-    shape: TableShape,
-    source: str,
-    told: list[str],
-) -> tuple[Floats, list[Provenance]]:
-    """Latitude or longitude (n,) [deg], NaN where unreadable."""
-    choice = choices.chosen[axis]
-    side = choices.chosen.get(f"{axis}_side")
-    column = cells[choice.index]
-    unit = choice.unit.name if choice.unit is not None and choice.unit.name in ("deg", "dms", "ddmm") else ""
-    read, form = degrees(column, axis, unit, shape.decimal)
-    values = read.values
-    if choice.unit is not None and choice.unit.name not in ("deg", "dms", "ddmm"):
-        values = values * choice.unit.factor
-        form = choice.unit.name
-    wrong = read.unreadable | _beyond(values, axis)
-    most = np.count_nonzero(~is_blank(column)) / 2
-    if np.count_nonzero(wrong) > most and side is not None and not unit:
-        # 4412.345 beside a column of N and S: the form of receivers' sentences (NMEA 0183).
-        parted, _ = degrees(column, axis, "ddmm", shape.decimal)
-        if not (parted.unreadable | _beyond(parted.values, axis)).any():
-            read, form, values, wrong = parted, "ddmm", parted.values, parted.unreadable
-            told.append(f'"{choice.shown}" was read as degrees and minutes run together')
-    if np.count_nonzero(wrong) > most:
-        row = int(np.argmax(wrong))
-        with np.errstate(invalid="ignore"):
-            like_lon = np.count_nonzero((np.abs(values) > 90.0) & (np.abs(values) <= 180.0))
-        if axis == "lat" and like_lon > most:
-            raise TrackFileError(
-                f'{source} line {lines[row]}: lat "{plain_text(column.iloc[row], 40)}" is beyond 90. If latitude and '
-                "longitude are swapped, name their columns in a columns file (--columns)"
-            )
-        many = np.count_nonzero(np.abs(values) > 1e5) > most
-        what, form = ("degrees times ten million", "e7") if many else ("degrees and minutes run together", "ddmm")
-        or_else = f' ({axis} = "semicircles" where 2^31 is half a circle)' if many else ""
-        raise TrackFileError(
-            f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. '
-            f'If it is {what}, add  {axis} = "{form}"{or_else}  to a columns file (--columns)'
-        )
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        told.append(
-            f"{axis}: cells that cannot be read as degrees: {np.count_nonzero(wrong)} "
-            f'(first: line {lines[row]}, "{plain_text(column.iloc[row], 30)}")'
-        )
-    provenance = [Provenance(QUANTITIES[axis].title, choice.shown, form, choice.note)]
-    if side is not None:
-        given, values = values, apply_side(values, cells[side.index])
-        if (given < 0).any() and (given * values < 0).any():
-            told.append(
-                f'"{choice.shown}" has values below zero beside N or E in "{side.shown}": the letter was believed'
-            )
-        provenance.append(Provenance(f"{axis}_side", side.shown, "text", QUANTITIES[f"{axis}_side"].title))
-    elif _UNSIGNED_SIDE[axis][0] in choice.words and _UNSIGNED_SIDE[axis][1] not in choice.words:
-        if (values < 0).any():
-            told.append(f'"{choice.shown}" has values below zero: they were read as they are')
-        else:
-            values = -values
-            told.append(f'"{choice.shown}" was read as positive to the {_UNSIGNED_SIDE[axis][2]}')
-    return np.where(read.unreadable, np.nan, values), provenance
-
-
-def _doubt_degrees(lat_deg: Floats, lon_deg: Floats, choices: Choices, told: list[str]) -> None:
-    """Radians are all within a few degrees of 0, 0, where there is only sea; some simulators write them unsaid.
-
-    Whole degrees are half of a position whose minutes stand in another column.
-    """
-    if any(choices.chosen[axis].stated == "own name" for axis in ("lat", "lon")):
-        return
-    unsaid = all(choices.chosen[axis].unit is None for axis in ("lat", "lon"))
-    lat_deg, lon_deg = lat_deg[np.isfinite(lat_deg)], lon_deg[np.isfinite(lon_deg)]
-    if not len(lat_deg) or not len(lon_deg):
-        return
-    if unsaid and np.abs(lat_deg).max() <= np.pi / 2 and np.abs(lon_deg).max() <= np.pi:
-        told.append(
-            "all positions lie within 3° of 0, 0 and no header states degrees: if they are radians, "
-            'add  lat = "rad"  and  lon = "rad"  to a columns file (--columns)'
-        )
-    elif not (lat_deg % 1.0).any() and not (lon_deg % 1.0).any():
-        told.append(
-            "all positions are whole degrees: where the minutes stand in other columns, write both into one, "
-            "such as 44 12.345, before anything is graded"
-        )
-
-
-def _beyond(values: Floats, axis: str) -> npt.NDArray[np.bool_]:
-    with np.errstate(invalid="ignore"):
-        return np.abs(values) > (90.0 if axis == "lat" else 360.0)
 
 
 def _marks(

@@ -17,6 +17,8 @@ _ONE = r"[+\-−]?[0-9]{1,3}\.[0-9]+°?\s*"
 _BOTH = re.compile(
     rf"(POINT)?\s*Z?\s*[(\[]?\s*({_ONE}[NSEW]?)\s*[,;/ ]\s*({_ONE}[NSEW]?)\s*(?:[,; ]\s*[0-9.\-]+)?[)\]]?"
 )
+#: A number that is written as positions are.
+_DECIMALS = re.compile(r"[+\-]?[0-9]{1,3}\.[0-9]{3,}")
 _MOSTLY = 0.7  # share of the filled cells that must look so
 #: The columns of a moment, by the words of their headers; the first four must be there.
 _PARTS = (
@@ -62,6 +64,23 @@ def places(headers: Sequence[str], sample: Sequence[Sequence[str]]) -> tuple[Mad
             return (Made("latitude", (index,), 3), Made("longitude", (index,), 2))
         return (Made("latitude", (index,), 2), Made("longitude", (index,), 3))
     return ()
+
+
+def bare_places(sample: Sequence[Sequence[str]]) -> tuple[int, int] | None:
+    """The columns of latitude and longitude where no header names any, or None where the cells leave it open.
+
+    They are the only two of decimal numbers of a position's size, and the one that goes beyond 90 is the longitude.
+    """
+    width = min((len(row) for row in sample), default=0)
+    found = []
+    for index in range(width):
+        cells = [row[index] for row in sample]
+        if all(_DECIMALS.fullmatch(cell) for cell in cells) and all(abs(float(cell)) <= 180.0 for cell in cells):
+            found.append((index, max(abs(float(cell)) for cell in cells)))
+    if len(found) != 2 or (found[0][1] > 90.0) == (found[1][1] > 90.0):
+        return None
+    (one, first), (two, _) = found
+    return (two, one) if first > 90.0 else (one, two)
 
 
 def moment(headers: Sequence[str]) -> tuple[Made, ...]:

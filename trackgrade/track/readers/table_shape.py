@@ -14,7 +14,7 @@ from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
 from trackgrade.track.columns_map import ColumnsMap
-from trackgrade.track.readers.made_columns import Made, cells_of_made, moment, places
+from trackgrade.track.readers.made_columns import Made, bare_places, cells_of_made, moment, places
 
 _HEAD_LINES = 100  # a preamble longer than this needs header_line in a columns map
 _SAMPLE_LINES = 60
@@ -36,6 +36,7 @@ _OVER_LINES = re.compile(r'(?:^|(?<=[,;\t|]))\s*"(?:[^"]|"")*\n(?:[^"]|"")*"\s*(
 _MOST_LINES_OF_A_CELL = 20
 _LONGEST_RECORD = 20_000
 _LARGEST_JOINED_BYTES = 16 * 1024 * 1024
+_GRID = re.compile(r"(?i)\b(?:easting|northing|utm_?[xyen])\b")
 _TIMES = frozenset(["time_utc", "time_of_day"])
 _TIME_PICTURE = re.compile(r"[ymdhsfz:/.\- ]+", re.IGNORECASE)  # "yyyy-mm-dd", "hh:mm:ss"
 #: Words of a units row beside the units themselves; of instruments whose columns are never read too.
@@ -142,6 +143,7 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
     sample = tuple(tuple(c.strip() for c in split(line, delimiter)) for line in head[first:] if line.strip())
     sample = sample[:_SAMPLE_LINES]
     if header_at is None:
+        sample = tuple(_plain_rows(head, delimiter)) or sample
         headers = tuple(f"column {i + 1}" for i in range(max((len(row) for row in sample), default=0)))
         unit_cells = ("",) * len(headers)
     else:
@@ -272,12 +274,28 @@ def _header(head: list[str], source: str, columns: ColumnsMap) -> tuple[str, int
     if best[0] or (columns.header_line is not None and where[1] is not None):
         return where
     # What the headers leave out may be found in the cells, or be missing: that is told where the columns are chosen.
-    if where[1] is not None and ((len(nearest) >= 2 and nearest & {"lat", "lon"}) or _has_place(head, where)):
+    if (
+        where[1] is not None
+        and not numbered
+        and ((len(nearest) >= 2 and nearest & {"lat", "lon"}) or _has_place(head, where))
+    ):
         return where
     if {"lat", "lon"} <= set(numbered.values()):
         widths = {d: sorted(len(split(line, d)) for line in head if line.strip()) for d in delimiters}
         return max(delimiters, key=lambda d: widths[d][len(widths[d]) // 2] if widths[d] else 0), None
+    if not nearest & {"lat", "lon", *_TIMES} and not columns.entries:
+        for delimiter in delimiters:
+            if bare_places(_plain_rows(head, delimiter)) is not None:
+                return delimiter, None
     raise NoHeaderError(_no_header(head, source, nearest, where))
+
+
+def _plain_rows(head: list[str], delimiter: str) -> list[tuple[str, ...]]:
+    """The rows of a text without headers: those of the usual width, past the first lines of another one."""
+    rows = [tuple(cell.strip() for cell in split(line, delimiter)) for line in head if line.strip()]
+    widths = sorted(len(row) for row in rows)
+    usual = widths[len(widths) // 2] if widths else 0
+    return [row for row in rows if len(row) == usual and usual > 2][:_SAMPLE_LINES]
 
 
 def _quantities(cells: tuple[str, ...], named: dict[str, str], numbered: dict[int, str]) -> set[str]:
@@ -321,6 +339,11 @@ def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str
             if not there
         ]
         return missing_columns(source, where[1] + 1, missing)
+    if any(_GRID.search(line) for line in head[:_HEAD_LINES]):
+        return (
+            f"{source} gives places on a grid (easting, northing), which are not read. Export it with latitude and "
+            "longitude in degrees"
+        )
     first = next((plain_text(line, 60) for line in head if line.strip()), "")
     return (
         f"{source} is of no format that is read, and no line of it names latitude, longitude and time columns "
