@@ -27,7 +27,7 @@ ROLL_S = 3.5
 SHORT_OF_COURSE_NM = 0.05
 
 #: Beyond this the outbound "leg" goes across the course, not away from the fix. Our own choice.
-LARGEST_OUTBOUND_WCA_DEG = 75.0
+LARGEST_OUTBOUND_WCA_DEG = 85.0
 
 #: No hold in more wind than this share of the airspeed, with one leg this many times the other, or with a lap this
 #: long [s]: our own choices; at the first the aircraft stands still over the ground but for a fifth of its speed.

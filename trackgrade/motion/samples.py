@@ -10,6 +10,9 @@ import numpy.typing as npt
 
 from trackgrade.track.track import Floats
 
+#: A smaller change of the wind moves no heading by much more than a degree [kt]: a choice.
+WORTH_KT = 2.0
+
 Source = Literal["logged", "estimated", "none"]
 
 
@@ -37,10 +40,12 @@ class Wind:
         return self.speed_kt * np.array([np.sin(toward), np.cos(toward)])
 
     def differs_from(self, other: Wind) -> bool:
-        """Whether it is another wind by more than twice the standard error of one of them along the difference."""
+        """Whether it is another wind by more than twice the standard error along the difference, and worth a number."""
         apart = self.towards_kt - other.towards_kt
         size = float(np.hypot(*apart))
-        return size > 2.0 * float(np.sqrt(apart @ np.array(self.covariance_kt2) @ apart)) / max(size, 1e-9)
+        return size >= WORTH_KT and size > 2.0 * float(np.sqrt(apart @ np.array(self.covariance_kt2) @ apart)) / max(
+            size, 1e-9
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -35,12 +36,22 @@ def _each_lap_and_whole(
     def graded(scope: Scope, stretches: list[Stretch]) -> ItemResult:
         if not stretches:
             return not_measurable(item, scope, why_no_span)
-        return grade_over_time(item, scope, flight.samples, off, stretches, flight.standard)
+        return _on_laps(flight, grade_over_time(item, scope, flight.samples, off, stretches, flight.standard))
 
     # Numbered over all visits, so that laps of two visits are not taken for one.
     stretches = [[] if span is None else [Stretch(*span, lap=number)] for number, span in enumerate(spans)]
     results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches, strict=True)]
     return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if results else []
+
+
+def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
+    """The excursions of a result by the numbers of their laps, and the lap of the farthest."""
+    if not result.excursions:
+        return result
+    where = [flight.laps[stay.lap or 0] for stay in result.excursions]
+    farthest = max(zip(result.excursions, where, strict=True), key=lambda each: abs(each[0].peak))[1]
+    stays = tuple(replace(stay, lap=lap.number) for stay, lap in zip(result.excursions, where, strict=True))
+    return replace(result, excursions=stays, worst_scope=farthest.scope)
 
 
 def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = None) -> list[ItemResult]:

@@ -34,6 +34,10 @@ def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
     results = []
     for lap in flight.laps:
         first, other = lap.measures.inbound_s, lap.measures.inbound_other_s
+        if lap.solved is not None and not lap.leg_can_be_met:
+            why = f"no lap meets the leg in this wind: the nearest is {lap.solved.inbound_s:.0f} s inbound"
+            results.append(not_measurable(item, lap_scope(lap), why))
+            continue
         result = graded(lap, first)
         if other is not None and graded(lap, other).result != result.result:
             why = (

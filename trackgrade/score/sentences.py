@@ -74,7 +74,7 @@ def entry_sentence(entry: GradedEntry) -> str:
     if flown.kind in ("none", "unclear"):
         return f"The entry is {'not seen' if flown.kind == 'none' else 'unclear'} in this track."
     expected = listed(list(flown.expected), "or") or "not known"
-    margin = f", {flown.margin_deg:.0f} deg from the nearest sector boundary" if flown.margin_deg is not None else ""
+    margin = f", {flown.margin_deg:.0f}° from the nearest sector boundary" if flown.margin_deg is not None else ""
     text = f"Flown {flown.kind}; the arrival heading asks for {expected}{margin}."
     if entry.measures.suits is False:
         text += (
@@ -92,7 +92,7 @@ def _entry_details(kind: EntryKind, entry: EntryMeasures) -> str:
         if entry.outbound_s.value is not None:
             parts.append(f"{entry.outbound_s.value:.0f} s outbound")
         if kind == "teardrop" and entry.offset_deg.value is not None:
-            parts.append(f"on a track {entry.offset_deg.value:.0f} deg into the holding side of the outbound course")
+            parts.append(f"on a track {entry.offset_deg.value:.0f}° into the holding side of the outbound course")
         if kind == "parallel" and entry.max_offset_nm.value is not None:
             parts.append(f"up to {abs(entry.max_offset_nm.value):.2f} NM from the course")
         if entry.end_cross_nm.value is not None:
@@ -109,15 +109,13 @@ def wind_work_sentence(work: WindWork) -> str:
     if inbound is None or outbound is None:
         return "The headings of this lap are not known."
     text = f"{degrees_words(inbound)} inbound, {degrees_words(outbound)} outbound"
-    if work.multiple is not None and abs(work.multiple) >= 0.05:
+    if work.multiple is not None and work.multiple >= 0.05:
         text += f" ({work.multiple:.1f} times the drift)"
     if work.solved_correction_deg is not None:
         text += f"; the solved lap lays off {degrees_words(work.solved_correction_deg)}"
     cross = work.rollout_cross_nm.value
     if cross is not None and abs(cross) >= 0.02:
-        text += (
-            f"; rolled out {abs(cross):.2f} NM {'inside (short of)' if cross > 0.0 else 'outside (beyond)'} the course"
-        )
+        text += f"; rolled out {abs(cross):.2f} NM {'short of' if cross > 0.0 else 'through'} the course"
     return text + "."
 
 

@@ -231,10 +231,12 @@ def _watch_sentence(
     if likely is None:
         return "The outbound times fit more than one starting point: where the watch was started cannot be told."
     best = next(each for each in scatters if each.reference == likely)
-    at = "at " if likely == "mark" else ""
-    text = f"The watch was probably started {at}{best.title} ({100 * (probability or 0.0):.0f} %)"
+    share = f"{100 * (probability or 0.0):.0f} %"
+    text = f"The watch was probably started {best.title} ({share})"
+    if likely == "mark":
+        text = f"The outbound times fit the marks in the log best ({share})"
     if from_watch_s is None or best.unexplained_s < HUMAN_SCATTER_S:
-        return f"{text}, as steadily as a hand and an eye can."
+        return f"{text}: counted from there they are as steady as a hand and an eye make them."
     return (
         f"{text}: counted from there the outbound times still differ by about {best.unexplained_s:.0f} s for no reason "
         f"that the laps show, and the inbound times by about {from_watch_s:.0f} s with them."

@@ -9,10 +9,14 @@ from collections.abc import Sequence
 
 from trackgrade.score.debrief import Finding
 from trackgrade.score.mistakes.mistake import ITEM_ABOUT
+from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import ItemResult
-from trackgrade.score.sentences import amount, count_of, listed, sentence_of
+from trackgrade.score.sentences import amount, count_of, listed, sentence_of, side_words
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Flown
+
+#: Items whose values have one side only.
+UNSIGNED = ("holding_speed", "non_holding_side", "fix_recognition")
 
 
 def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findings: Sequence[Finding]) -> str:
@@ -37,21 +41,20 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
     within = [_title(item) for item in whole if item.result == "within"]
     if not out and not brief:
         return f"{head}: within in all {len(measured)} items that the track can show."
-    told = []
-    if out:
-        told.append(f"Outside: {'; '.join(out)}")
+    told = [sentence_of("; ".join(out))] if out else []
     if brief:
-        told.append(f"Brief excursions: {listed(brief)}")
+        told.append(f"Brief excursions: {listed(brief)}.")
     if within:
-        told.append(f"Within: {within[0] if len(within) == 1 else f'the other {len(within)}'}")
-    return f"{head}. {'. '.join(told)}."
+        told.append(f"Within: {within[0] if len(within) == 1 else f'the other {len(within)}'}.")
+    return f"{head}. {' '.join(told)}"
 
 
 def _danger(finding: Finding) -> str:
     """ "Far on the non-holding side: on lap 2, 1.37 NM beyond the course." """
+    own = finding.name in BY_NAME and BY_NAME[finding.name].danger
     for effect in finding.led_to:
-        if effect.danger:
-            return f"{effect.title}: {effect.evidence}, after this: {finding.title.lower()}."
+        if effect.danger and not own:
+            return f"{effect.title}: {effect.evidence}. The cause: {finding.title.lower()}."
     evidence = finding.evidence.split(". ")[0].rstrip(".")
     return f"{finding.title}: {evidence[0].lower()}{evidence[1:].replace(': ', ', ', 1)}."
 
@@ -75,21 +78,22 @@ def _title(item: ItemResult) -> str:
 
 def how_far(item: ItemResult) -> str:
     """How an item is out: laps counted with the worst value, or how long and how far."""
-    far = (
-        ""
-        if item.value is None
-        else amount(item.value, item.unit, signed=item.value < 0.0 or item.unit in ("s", "ft", "kt"))
-    )
     doubt = ", no more than its error" if item.straddles else ""
-    if item.laps_out is not None and item.laps_known is not None:
-        if item.laps_known == 1:
-            return f"{far}{doubt}"
-        return f"{item.laps_out} of {item.laps_known} laps out, worst {far} on {item.worst_scope}{doubt}"
-    if item.outside_s is not None and item.excursions:
-        farthest = max(item.excursions, key=lambda stay: abs(stay.peak))
-        where = "" if farthest.lap is None else f" on lap {farthest.lap}"
-        return f"{item.outside_s:.0f} s in all, farthest {amount(farthest.peak, item.unit, signed=True)}{where}"
-    return f"{far}{doubt}"
+    if item.excursions:
+        farthest = max((stay.peak for stay in item.excursions), key=abs)
+        on = f" on {item.worst_scope}" if item.lap is None and item.worst_scope else ""
+        return f"out for {item.outside_s or 0.0:.0f} s in all, farthest {_far(item, farthest)}{on}{doubt}"
+    far = "" if item.value is None else _far(item, item.value)
+    if item.laps_out is None or item.laps_known is None or item.laps_known == 1:
+        return f"{far}{doubt}"
+    return f"{item.laps_out} of {item.laps_known} laps out, worst {far} on {item.worst_scope}{doubt}"
+
+
+def _far(item: ItemResult, value: float) -> str:
+    """A value of an item, with its side or its sign where it has one."""
+    if item.item == "course":
+        return f"{amount(abs(value), item.unit)} {side_words(value)}"
+    return amount(value, item.unit, signed=item.item not in UNSIGNED)
 
 
 def _entries_words(flown: Flown) -> str:
@@ -109,10 +113,9 @@ def item_evidence(item: ItemResult) -> str:
     if not item.excursions:
         return item.evidence
     longest = max(item.excursions, key=lambda stay: stay.seconds)
-    farthest = max(item.excursions, key=lambda stay: abs(stay.peak))
+    farthest = max((stay.peak for stay in item.excursions), key=abs)
     times = count_of(len(item.excursions), "time")
-    peak = amount(farthest.peak, item.unit, signed=True)
-    text = f"left the band {times}, longest {longest.seconds:.0f} s, farthest {peak}"
+    text = f"left the band {times}, longest {longest.seconds:.0f} s, farthest {_far(item, farthest)}"
     if item.outside_share is not None:
         text += f", {100.0 * item.outside_share:.0f} % of the time"
     return text

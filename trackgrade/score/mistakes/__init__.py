@@ -167,7 +167,10 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
     on = _lap_numbers(sightings)
     share = len(on) / laps if laps and on else 1.0
     first = min((each for each in sightings), key=lambda each: (each.visit or 0, each.lap or 0))
-    led_to = tuple(sorted(led_to, key=lambda each: not each.danger))
+    began = _first_epoch_s(sightings)
+    # Earlier sightings may have been found to follow from yet another mistake, and what they led to with them.
+    after = [each for each in led_to if began is None or each.at_epoch_s is None or each.at_epoch_s >= began]
+    led_to = tuple(sorted(after, key=lambda each: not each.danger))
     consequences = tuple(each.title for each in led_to)
     danger = mistake.danger or any(each.danger for each in led_to)
     weight = mistake.weight * min(2.0, 0.5 + 0.25 * min(worst.size, 4.0)) * (0.7 + 0.3 * share)
@@ -176,7 +179,7 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
         title=mistake.title,
         lap=on[0] if on else None,
         at_epoch_s=worst.at_epoch_s if worst.at_epoch_s is not None else first.at_epoch_s,
-        evidence=_evidence(on, len(sightings), worst.evidence, consequences),
+        evidence=_evidence(on, len({each.evidence for each in sightings}), worst.evidence, consequences),
         advice=mistake.advice,
         weight=weight + DANGER_WEIGHT * danger,
         visit=worst.visit,
@@ -184,15 +187,15 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
         consequences=consequences,
         about=mistake.about,
         danger=danger,
-        first_epoch_s=_first_epoch_s(sightings),
+        first_epoch_s=began,
         led_to=led_to,
     )
 
 
-def _evidence(laps: Sequence[int], clauses: int, worst_clause: str, led_to: Sequence[str]) -> str:
+def _evidence(laps: Sequence[int], kinds: int, worst_clause: str, led_to: Sequence[str]) -> str:
     """Where a mistake was seen and its worst case, with what it led to."""
     where = f"On {lap_words(laps)}" if laps else ""
-    if where and clauses > 1:
+    if where and kinds > 1:
         where += ", at worst"
     text = sentence_of(f"{where}: {worst_clause}" if where else worst_clause)
     if led_to:

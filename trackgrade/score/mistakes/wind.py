@@ -175,7 +175,7 @@ def non_holding_side(flight: Flight) -> Iterator[Sighting]:
         yield lap.sighting(
             float(flight.samples.epoch_s[index[at]]),
             float(beyond[at]) / (limit * radius),
-            f"{amount(float(beyond[at]), 'NM')} beyond the course on the non-holding side{_laid_off(lap)}",
+            f"{amount(float(beyond[at]), 'NM')} beyond the course{_laid_off(lap)}",
         )
 
 
@@ -192,5 +192,6 @@ def course_left(flight: Flight) -> Iterator[Sighting]:
         yield lap.sighting(
             result.at_epoch_s,
             abs(result.value) / result.limit,
-            f"{abs(result.value):.2f} of full scale {side} of the course, longest {longest:.0f} s ({result.reference})",
+            f"{abs(result.value):.2f} of full scale {side} of the course, outside for {longest:.0f} s at a time "
+            f"({result.reference})",
         )
