@@ -138,3 +138,11 @@ def test_the_readers_of_imports_see_an_import_in_a_function(tmp_path: Path) -> N
         assert list(imports_of("trackgrade.earth.hidden", whole=False)) == []
     finally:
         del MODULES["trackgrade.earth.hidden"]
+
+
+def test_north_is_360_wherever_a_direction_is_read() -> None:
+    """Three figures are written by `hold.courses` alone: a bare format would write 000."""
+    written = [
+        path for path in (*PACKAGE.rglob("*.py"), *PACKAGE.rglob("*.html")) if "03.0f" in path.read_text("utf-8")
+    ]
+    assert not written

@@ -10,6 +10,7 @@ import numpy as np
 from trackgrade.analysis import flight_date, measure
 from trackgrade.earth.geodesy import near_east_north_m
 from trackgrade.earth.units import METRES_PER_NM
+from trackgrade.hold.courses import heading_name
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.plan import HoldPlan
@@ -75,6 +76,7 @@ def _nearest_nm(track: Track, hold: Hold) -> float:
 def _told(found: HoldProposal) -> str:
     hold = found.hold
     return (
-        f"fix {hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}, inbound {hold.inbound_course_true_deg:03.0f}° true,"
-        f" {hold.turns} turns, {hold.leg.minutes:g} min, {found.laps} lap{'s' if found.laps > 1 else ''}"
+        f"fix {hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}, "
+        f"inbound {heading_name(hold.inbound_course_true_deg)}° true, "
+        f"{hold.turns} turns, {hold.leg.minutes:g} min, {found.laps} lap{'s' if found.laps > 1 else ''}"
     )

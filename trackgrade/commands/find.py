@@ -11,6 +11,7 @@ import click
 
 from trackgrade.commands import console
 from trackgrade.errors import NoHoldFlown, UsageError
+from trackgrade.hold.courses import course_name
 
 if TYPE_CHECKING:
     from trackgrade.segment.proposal import HoldProposal
@@ -83,7 +84,7 @@ def rows(proposals: list[HoldProposal]) -> list[tuple[str, ...]]:
 
 def _row(name: str, found: HoldProposal) -> tuple[str, ...]:
     hold = found.hold
-    course = f"{found.plan().inbound_course_deg:05.1f} ({hold.inbound_course_true_deg:05.1f})"
+    course = f"{course_name(found.plan().inbound_course_deg)} ({course_name(hold.inbound_course_true_deg)})"
     return (
         name,
         f"{_clock(found.start_epoch_s)}-{_clock(found.end_epoch_s)}",

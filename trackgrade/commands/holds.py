@@ -11,6 +11,7 @@ import click
 
 from trackgrade.commands import console
 from trackgrade.errors import HoldFileError, NoHoldFlown, UsageError
+from trackgrade.hold.courses import course_name, heading_name
 
 if TYPE_CHECKING:
     from trackgrade.hold.plan import HoldPlan
@@ -39,7 +40,7 @@ def list_(given: str | None) -> None:
     folder = folder_of(given)
     plans, wrong = read_set(folder)
     if plans:
-        rows = [(name, f"{plan.inbound_course_deg:05.1f} {plan.north}", plan.turns, _leg(plan), plan.name)
+        rows = [(name, f"{course_name(plan.inbound_course_deg)} {plan.north}", plan.turns, _leg(plan), plan.name)
                 for name, plan in plans]  # fmt: skip
         console.say(console.table(("name", "inbound course", "turns", "leg", "hold"), rows, words=(1, 4)))
     else:
@@ -68,8 +69,8 @@ def show(name: str, html: str | None, given: str | None) -> None:
     hold = resolve(plan, dt.datetime.now(dt.UTC).date())
     console.say(console.emphasise(console.plain(hold.name)))
     console.say(f"  fix {hold.fix_lat_deg:.5f} {hold.fix_lon_deg:.5f}")
-    magnetic = (hold.inbound_course_true_deg - hold.variation_deg) % 360.0 or 360.0
-    console.say(f"  inbound course {magnetic:03.0f}° magnetic, {hold.inbound_course_true_deg:03.0f}° true")
+    magnetic, true = (heading_name(hold.inbound_course_true_deg - off) for off in (hold.variation_deg, 0.0))
+    console.say(f"  inbound course {magnetic}° magnetic, {true}° true")
     console.say(f"  {hold.turns} turns, {_leg(plan)}" + (f", {plan.altitude_ft:,.0f} ft" if plan.altitude_ft else ""))
     console.say()
     for line in racetrack.in_characters(hold):

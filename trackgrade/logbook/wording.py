@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from trackgrade.caution import CAUTION as CAUTION
 from trackgrade.earth.units import decimals
-from trackgrade.hold.courses import heading_name
+from trackgrade.hold.courses import heading_name as heading_name
 from trackgrade.logbook.claims import Change, Verdict
 from trackgrade.logbook.history import HoldFlown, Session
 from trackgrade.logbook.levels import FEWEST_SESSIONS

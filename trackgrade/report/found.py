@@ -16,6 +16,7 @@ from trackgrade.drawing.racetrack import racetrack
 from trackgrade.drawing.svg import element, simplified_polyline
 from trackgrade.drawing.view import PER_NM, View, fit
 from trackgrade.earth.geodesy import LocalPlane
+from trackgrade.hold.courses import heading_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Leg
 from trackgrade.segment.proposal import HoldProposal
@@ -153,11 +154,12 @@ def _racetrack(flight: _Flight, found: HoldProposal) -> tuple[Floats, Floats]:
 
 def _facts(found: HoldProposal) -> list[tuple[str, str]]:
     hold, plan = found.hold, found.plan()
+    magnetic, true = heading_name(plan.inbound_course_deg), heading_name(hold.inbound_course_true_deg)
     moments = (found.start_epoch_s, found.end_epoch_s)
     times = [dt.datetime.fromtimestamp(each, dt.UTC).strftime("%H:%M:%S") for each in moments]
     facts = [
         ("fix", f"{hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}"),
-        ("inbound course", f"{plan.inbound_course_deg:03.0f}° magnetic, {hold.inbound_course_true_deg:03.0f}° true"),
+        ("inbound course", f"{magnetic}° magnetic, {true}° true"),
         ("turns", hold.turns),
         ("leg", f"{hold.leg.minutes:g} min"),
         ("laps", str(found.laps)),
