@@ -32,6 +32,10 @@ MAP_START, MAP_END = "<!-- map -->\n", "<!-- end of map -->"
 #: Examples that stand beside each command's options; every one is parsed by the program in a test.
 EXAMPLES = {
     "brief": ["trackgrade brief tarne.toml --tas 104 --wind 280/18 --arriving 250"],
+    "serve": [
+        "trackgrade serve",
+        "trackgrade serve --holds /srv/school/holds --logbook postgresql+psycopg://instructor@server/logbook",
+    ],
     "grade": [
         "trackgrade grade flight.gpx",
         "trackgrade grade flight.gpx --hold tarne.toml",

@@ -11,6 +11,7 @@ import pytest
 from trackgrade.commands import COMMANDS
 
 HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "sqlalchemy", "jinja2", "pyproj", "lxml", "gpxpy")
+HEAVY += ("flask", "waitress")
 
 RUN = """
 import sys

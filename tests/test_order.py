@@ -28,6 +28,7 @@ ORDER = [
     ["verbs"],
     ["logbook"],
     ["batch"],
+    ["page"],
     ["commands"],
 ]
 RANK = {room: rank for rank, line in enumerate(ORDER) for room in line}
@@ -46,6 +47,9 @@ ONLY_IMPORTED_BY = {
     "jinja2": ("drawing/",),
     "sqlalchemy": ("logbook/",),
     "distributed": ("batch/",),
+    "flask": ("page/",),
+    "werkzeug": ("page/",),
+    "waitress": ("page/serving.py",),
 }
 
 

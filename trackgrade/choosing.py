@@ -34,6 +34,36 @@ class Chosen:
     toml: str
 
 
+@dataclass(frozen=True)
+class FlownOfSet:
+    """A hold of the set where laps were flown, by its name there."""
+
+    name: str
+    plan: HoldPlan
+    hold: Hold
+    laps: int
+
+
+def flown_of_set(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list[FlownOfSet]:
+    """The holds of a set where laps were flown: most laps first, and of as many those that ended nearer to the fix.
+
+    Raises
+    ------
+    TrackFileError, HoldFileError
+        Too few usable points; a hold of the set whose radials make no fix.
+    """
+    ranked = []
+    for name, plan in hold_set:
+        hold = resolve(plan, flight_date(track))
+        if _nearest_nm(track, hold) > NEAR_NM:
+            continue
+        laps = [lap for visit in measure(track, hold).flown.visits if not visit.wrong_side for lap in visit.laps]
+        missed = float(np.median([abs(lap.end_cross_nm or 0.0) for lap in laps])) if laps else np.inf
+        if missed < MISSED_NM:
+            ranked.append((-len(laps), missed, FlownOfSet(name, plan, hold, len(laps))))
+    return [flown for _, _, flown in sorted(ranked, key=lambda each: each[:2])]
+
+
 def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | None:
     """The hold to grade a flight at, or None where no hold was flown.
 
@@ -42,21 +72,12 @@ def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | N
     TrackFileError, HoldFileError
         Too few usable points; a hold of the set whose radials make no fix.
     """
-    best: tuple[tuple[int, float], str, HoldPlan, Hold] | None = None
-    for name, plan in hold_set:
-        hold = resolve(plan, flight_date(track))
-        if _nearest_nm(track, hold) > NEAR_NM:
-            continue
-        laps = [lap for visit in measure(track, hold).flown.visits if not visit.wrong_side for lap in visit.laps]
-        missed = float(np.median([abs(lap.end_cross_nm or 0.0) for lap in laps])) if laps else np.inf
-        rank = len(laps), -missed
-        if missed < MISSED_NM and (best is None or rank > best[0]):
-            best = rank, name, plan, hold
-    if best is not None:
-        (count, _), name, plan, hold = best
-        laps_were = "1 lap was" if count == 1 else f"{count} laps were"
-        words = f"No hold was named: {laps_were} flown at {name} of the hold set; {MAY_BE_ANOTHER}."
-        return Chosen(replace(hold, origin="set"), words, write_hold_file(plan))
+    of_set = flown_of_set(track, hold_set)
+    if of_set:
+        best = of_set[0]
+        laps_were = "1 lap was" if best.laps == 1 else f"{best.laps} laps were"
+        words = f"No hold was named: {laps_were} flown at {best.name} of the hold set; {MAY_BE_ANOTHER}."
+        return Chosen(replace(best.hold, origin="set"), words, write_hold_file(best.plan))
     found = find_holds(track)
     if not found:
         return None

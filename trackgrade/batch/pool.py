@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.context import BaseContext
 from multiprocessing.synchronize import Event
 
 from trackgrade.batch.alone import Advance, Work, grade
@@ -71,16 +72,21 @@ def _run_alone(flight: Flight, settings: Settings, work: Work) -> Outcome:
 
 def _pool(workers: int, settings: Settings) -> tuple[ProcessPoolExecutor, Event]:
     """Workers, and the event that tells them to begin no more flights."""
+    ways = context(["trackgrade.batch.flight", *(["trackgrade.report.page"] * settings.report)])
+    stop = ways.Event()
+    return ProcessPoolExecutor(workers, mp_context=ways, initializer=_start_worker, initargs=(stop,)), stop
+
+
+def context(preload: list[str]) -> BaseContext:
+    """How processes are started here, with these modules loaded in them."""
     # A fork server loads numpy, scipy and the rest once, and every worker starts as its copy. It is also safe
     # where the parent has threads. Windows has no fork: each worker loads them itself.
-    if "forkserver" in multiprocessing.get_all_start_methods():
-        context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(["trackgrade.batch.flight", *(["trackgrade.report.page"] * settings.report)])
-        _start_fork_server()
-    else:
-        context = multiprocessing.get_context("spawn")  # type: ignore[assignment]
-    stop = context.Event()
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_start_worker, initargs=(stop,)), stop
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    ways = multiprocessing.get_context("forkserver")
+    ways.set_forkserver_preload(preload)
+    _start_fork_server()
+    return ways
 
 
 def _start_fork_server() -> None:
@@ -119,6 +125,11 @@ _stop: Event | None = None  # of a worker: set when the parent wants no more
 def _start_worker(stop: Event) -> None:
     global _stop
     _stop = stop
+    prepare_worker()
+
+
+def prepare_worker() -> None:
+    """In a new process: deaf to Ctrl-C, one thread for numbers, and it ends with its parent."""
     # Ctrl-C reaches the whole group of processes; here for Windows, where each worker starts by itself.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):

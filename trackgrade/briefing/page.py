@@ -72,9 +72,9 @@ class Page:
     version: str
 
 
-def render(brief: Brief) -> str:
-    """The whole page as HTML."""
-    return frame.render("briefing", "brief.html", {"page": contents(brief)}, styles=("brief.css",))
+def render(brief: Brief, ribbon: Markup = frame.NO_RIBBON) -> str:
+    """The whole page as HTML; ``ribbon`` as in `frame.render`."""
+    return frame.render("briefing", "brief.html", {"page": contents(brief)}, styles=("brief.css",), ribbon=ribbon)
 
 
 def contents(brief: Brief) -> Page:

@@ -29,6 +29,7 @@ from trackgrade.errors import TrackgradeError, UsageError
 
 #: Every command with its one line of help, in the order a pilot meets them.
 COMMANDS = {
+    "serve": "The whole job in your browser: drop tracks, grade, read, brief.",
     "brief": "Before the flight: entry, headings and times in this wind.",
     "grade": "After the flight: measure and grade the laps of a track.",
     "find": "Find the holds in a track that came with no hold file.",

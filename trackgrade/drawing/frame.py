@@ -19,6 +19,7 @@ from trackgrade.drawing import palette
 
 #: In every page, in this order, after the palette.
 SHARED_STYLES = ("frame.css", "picture.css")
+NO_RIBBON = Markup()
 
 
 def render(
@@ -29,6 +30,7 @@ def render(
     styles: Sequence[str] = (),
     script: str = "",
     allow: str = "",
+    ribbon: Markup = NO_RIBBON,
 ) -> str:
     """One HTML document of a room's template, with its style and script written in.
 
@@ -38,6 +40,7 @@ def render(
     styles : style sheets of the room, after the shared ones
     script : file of the room's script, or none
     allow : more of the content policy ("connect-src 'self'"): by default a page runs its own script, and loads nothing
+    ribbon : what stands above the header: the way around, where a page is one of several
     """
     style = "\n".join((palette.css(), *(source(room, name) for name in (*SHARED_STYLES, *styles))))
     code = source(room, script) if script else ""
@@ -51,7 +54,7 @@ def render(
     return (
         environment(room)
         .get_template(template)
-        .render(**context, policy="; ".join(policy), style=Markup(style), script=Markup(code))
+        .render(**context, policy="; ".join(policy), style=Markup(style), script=Markup(code), ribbon=ribbon)
     )
 
 

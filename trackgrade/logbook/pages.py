@@ -161,14 +161,14 @@ def change_json(change: Change) -> dict[str, Any]:
     }
 
 
-def render_pilot(page: PilotPage) -> str:
-    """The pilot's page as one HTML file that needs nothing else."""
-    return _render("pilot.html", page)
+def render_pilot(page: PilotPage, ribbon: Markup = frame.NO_RIBBON) -> str:
+    """The pilot's page as one HTML file that needs nothing else; ``ribbon`` as in `frame.render`."""
+    return _render("pilot.html", page, ribbon)
 
 
-def render_class(view: ClassView, links: Mapping[str, str] | None = None) -> str:
+def render_class(view: ClassView, links: Mapping[str, str] | None = None, ribbon: Markup = frame.NO_RIBBON) -> str:
     """The instructor's page as one HTML file that needs nothing else."""
-    return _render("class.html", ClassPage(view, links or {}))
+    return _render("class.html", ClassPage(view, links or {}), ribbon)
 
 
 def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
@@ -181,6 +181,6 @@ def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
     return name
 
 
-def _render(template: str, page: PilotPage | ClassPage) -> str:
+def _render(template: str, page: PilotPage | ClassPage, ribbon: Markup) -> str:
     context = {"page": page, "words": wording, "draw": drawings}
-    return frame.render("logbook", template, context, styles=("style.css",))
+    return frame.render("logbook", template, context, styles=("style.css",), ribbon=ribbon)

@@ -1,0 +1,166 @@
+"""A dropped track from above with the holds proposed for it: which line is the course, which end is the fix."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from trackgrade.drawing import furniture
+from trackgrade.drawing.labels import Box, Placer, around, text_width
+from trackgrade.drawing.palette import lap_class
+from trackgrade.drawing.racetrack import racetrack
+from trackgrade.drawing.svg import element, short, simplified_polyline, simplify
+from trackgrade.drawing.view import View, fit
+from trackgrade.earth.geodesy import LocalPlane
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Hold
+from trackgrade.track.track import Floats, Track
+
+#: The frame [px at full width]; its foot belongs to north and scale.
+WIDTH, HEIGHT = 460.0, 340.0
+MARGINS, FOOT = (24.0, 24.0, 24.0, 58.0), 46.0
+#: Around the fixes so much is drawn [NM]; without a hold the whole flight is.
+AROUND_NM = 5.0
+#: The course is drawn over so much before the fix [NM].
+COURSE_NM = 2.5
+#: What is kept of a track to draw it again [NM]: 7 m.
+KEPT_NM = 0.004
+#: Lines are simplified to this [px], and parted where the log has a hole of more than this [s].
+TOLERANCE_PX, HOLE_S = 0.6, 120.0
+LETTERS_PX = 13.0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A hold on the drawing, and from when to when it was flown [s since 1970 UTC], where that is known."""
+
+    hold: Hold
+    flown_epoch_s: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Line:
+    """Where a track went: arrays (n,) of times [s since 1970 UTC] and positions [deg], in order of time."""
+
+    epoch_s: Floats
+    lat_deg: Floats
+    lon_deg: Floats
+
+    @staticmethod
+    def of(track: Track) -> Line:
+        """The line of a track, with as few points as keep it within `KEPT_NM` of itself."""
+        order = np.argsort(track.epoch_s, kind="stable")
+        known = order[np.isfinite(track.lat_deg[order]) & np.isfinite(track.lon_deg[order])]
+        epoch_s, lat, lon = track.epoch_s[known], track.lat_deg[known], track.lon_deg[known]
+        middle = len(known) // 2
+        east, north = LocalPlane(float(lat[middle]), float(lon[middle])).to_plane(lat, lon)
+        kept = simplify(east, north, KEPT_NM)
+        holes = np.flatnonzero(np.diff(epoch_s) > HOLE_S)
+        kept = np.union1d(kept, np.concatenate([holes, holes + 1]))
+        return Line(epoch_s[kept], lat[kept], lon[kept])
+
+    def during(self, start: float, end: float) -> Line:
+        """The part from one moment to another."""
+        inside = (self.epoch_s >= start) & (self.epoch_s <= end)
+        return Line(self.epoch_s[inside], self.lat_deg[inside], self.lon_deg[inside])
+
+
+NOTHING = Line(np.empty(0), np.empty(0), np.empty(0))
+
+
+def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
+    """One ``<svg>`` element of a track, of holds, or of both; several holds are numbered from 1 in the order given."""
+    line = line or NOTHING
+    if holds:
+        plane = LocalPlane(holds[0].hold.fix_lat_deg, holds[0].hold.fix_lon_deg)
+    else:
+        plane = LocalPlane(float(np.median(line.lat_deg)), float(np.median(line.lon_deg)))
+    flown = plane.to_plane(line.lat_deg, line.lon_deg)
+    tracks = [_racetrack(each.hold, plane) for each in holds]
+    fixes = [tuple(float(v) for v in plane.to_plane(each.hold.fix_lat_deg, each.hold.fix_lon_deg)) for each in holds]
+    near = [np.hypot(flown[0] - east, flown[1] - north) < AROUND_NM for east, north in fixes]
+    shown = np.any(near, axis=0) if near else np.ones(len(flown[0]), dtype=bool)
+    east = np.concatenate([flown[0][shown], *(each[0] for each in tracks)])
+    north = np.concatenate([flown[1][shown], *(each[1] for each in tracks)])
+    view = fit("track", 0.0, east, north, (WIDTH, HEIGHT), MARGINS)
+    free = Placer(Box(4.0, 4.0, WIDTH - 4.0, HEIGHT - FOOT), step=4.0)
+    parts = [element("path", d=_path(view, *each), class_="solved") for each in tracks]
+    parts.append(element("path", d=_path(view, *flown, line.epoch_s), class_="elsewhere"))
+    free.keep_off_line(*view.places(*flown))
+    for number, each in enumerate(holds):
+        if each.flown_epoch_s is not None:
+            part = line.during(*each.flown_epoch_s)
+            d = _path(view, *plane.to_plane(part.lat_deg, part.lon_deg), part.epoch_s)
+            parts.append(element("path", d=d, class_=f"flown {lap_class(number)}"))
+    for each, (fix_east, fix_north) in zip(holds, fixes):
+        parts += _course(each.hold, view, fix_east, fix_north, free)
+    for number, (fix_east, fix_north) in enumerate(fixes, 1):
+        words = f"hold {number}" if len(fixes) > 1 else "fix"
+        width = text_width(words, LETTERS_PX)
+        place = view.place(fix_east, fix_north)
+        spot = free.put(list(around(place, (1.0, -1.0), width, 18.0, (12.0, 26.0, 44.0))), width, 18.0)
+        assert spot is not None, "it must"
+        parts.append(element("text", words, x=spot[0], y=spot[1] + 4.5, text_anchor="middle", class_="label"))
+    what = " with ".join(
+        [*["the track"] * bool(len(line.epoch_s)), *[f"{len(holds)} hold{'s' if len(holds) > 1 else ''}"] * bool(holds)]
+    )
+    return element(
+        "svg",
+        *parts,
+        _foot(view),
+        class_="plan",
+        viewBox=f"0 0 {WIDTH:g} {HEIGHT:g}",
+        role="img",
+        aria_label=f"{what}, from above, true north up",
+    )
+
+
+def _racetrack(hold: Hold, plane: LocalPlane) -> tuple[Floats, Floats]:
+    """The hold in still air, closed, in a plane [NM]."""
+    along, cross = racetrack(hold)
+    east, north = plane.to_plane(*HoldFrame(hold).to_geographic(along, cross))
+    return np.append(east, east[0]), np.append(north, north[0])
+
+
+def _path(view: View, east: Floats, north: Floats, epoch_s: Floats | None = None) -> str:
+    x, y = view.places(east, north)
+    if epoch_s is not None:
+        x, y = _parted(epoch_s, x), _parted(epoch_s, y)
+    return simplified_polyline(x, y, TOLERANCE_PX)
+
+
+def _course(hold: Hold, view: View, fix_east: float, fix_north: float, free: Placer) -> list[Markup]:
+    """The inbound course with its head at the fix, and the fix."""
+    east, north = HoldFrame(hold).east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2))
+    x, y = view.places(east + fix_east, north + fix_north)
+    free.keep_off_line(x, y)
+    angle = float(np.arctan2(y[1] - y[0], x[1] - x[0]))
+    head = [
+        (float(x[1] - 11.0 * np.cos(angle + side)), float(y[1] - 11.0 * np.sin(angle + side))) for side in (0.4, -0.4)
+    ]
+    tip = f"{short(float(x[1]))} {short(float(y[1]))}"
+    return [
+        element("path", d=f"M{short(float(x[0]))} {short(float(y[0]))}L{tip}", class_="course"),
+        element("path", d=f"M{tip}{''.join(f'L{short(a)} {short(b)}' for a, b in head)}Z", class_="north-arrow"),
+        element("g", furniture.fix_mark(), transform=f"translate({tip})"),
+    ]
+
+
+def _foot(view: View) -> Markup:
+    base = HEIGHT - 18.0
+    bar, width = furniture.scale_bar(view.px_per_nm, 0.25 * WIDTH)
+    return element(
+        "g",
+        element("g", furniture.north_arrow(), transform=f"translate(22 {short(base)})"),
+        element("g", bar, transform=f"translate({short(WIDTH - 14.0 - width)} {short(base + 4.0)})", class_="scale"),
+        class_="furniture",
+    )
+
+
+def _parted(epoch_s: Floats, values: Floats) -> Floats:
+    """Values along the track (n,), with NaN in each hole of the log, so that no line is drawn across it."""
+    holes = np.flatnonzero(np.diff(epoch_s) > HOLE_S) + 1
+    return np.insert(np.asarray(values, dtype=float), holes, np.nan)

@@ -1,0 +1,65 @@
+"""A running page: the address it binds, the server, and how it ends."""
+
+from __future__ import annotations
+
+import errno
+import os
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+from waitress import create_server
+
+from trackgrade.errors import OutputError, UsageError
+from trackgrade.page.app import MOST_REQUEST_BYTES, make_app
+from trackgrade.page.desk import Desk
+from trackgrade.page.gate import Gate
+from trackgrade.page.house import House
+
+#: This machine alone.
+HOST = "127.0.0.1"
+THREADS = 8
+
+
+def serve(data: Path, holds: Path, logbook: str, port: int, ready: Callable[[str], None]) -> None:
+    """Serve until it is interrupted; ``ready`` is given the address, with the key, once it answers.
+
+    Raises
+    ------
+    UsageError
+        The port is taken.
+    OutputError
+        The data folder cannot be written.
+    """
+    desk = Desk(data)
+    with _bound(port) as bound:
+        gate = Gate(bound.getsockname()[1])
+        house = House(desk, holds, logbook)
+        try:
+            server = create_server(
+                make_app(house, gate),
+                sockets=[bound],
+                threads=THREADS,
+                ident="",
+                max_request_body_size=MOST_REQUEST_BYTES,
+                clear_untrusted_proxy_headers=True,
+            )
+            ready(gate.address)
+            server.run()  # returns at Ctrl-C and SIGTERM, which the command line makes the same
+        finally:
+            house.close()
+
+
+def _bound(port: int) -> socket.socket:
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # on Windows it would let two servers share a port
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((HOST, port))
+    except (OSError, OverflowError) as problem:
+        listening.close()
+        taken = isinstance(problem, OSError) and problem.errno in (errno.EADDRINUSE, errno.EACCES)
+        raise (UsageError if taken else OutputError)(
+            f"port {port} is taken, or not yours to use: give another --port, or leave it out for a free one"
+        ) from None
+    return listening
