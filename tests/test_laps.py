@@ -391,3 +391,47 @@ def test_missed_by_a_mile_a_lap_is_a_lap_all_the_same() -> None:
         found = find_visits(replace(path, cross_nm=path.cross_nm + off_nm), HOLD)
         assert len(found.laps) == 2
         assert found.laps[0].end_cross_nm == pytest.approx(off_nm, abs=1e-3)
+
+
+# --- Circles, eights, tight racetracks ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("begun_s", [-20.0, -5.0, 0.0, 15.0, 25.0])
+@pytest.mark.parametrize("interval_s", [1.0, 5.0])
+def test_one_circle_however_it_lies_to_the_fix_is_no_lap(begun_s: float, interval_s: float) -> None:
+    flight = fly([straight(FIX_S), turn(360.0), straight(120.0)], fix_at_s=FIX_S - begun_s)
+    assert measure(record(flight, interval_s=interval_s, noise_m=3.0), HOLD).flown.laps == ()
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_figure_of_eight_is_no_lap(count: int) -> None:
+    eight = [turn(360.0), straight(4.0), turn(-360.0), straight(4.0)]
+    flight = fly([straight(FIX_S), *eight * count, straight(120.0)], fix_at_s=FIX_S)
+    assert measure(record(flight, noise_m=2.0), HOLD).flown.laps == ()
+
+
+def test_a_walk_is_told_by_its_speed() -> None:
+    flight = fly([straight(FIX_S), *laps(2), straight(60.0)], fix_at_s=FIX_S, tas_kt=8.0)
+    found = measure(record(flight, noise_m=2.0), HOLD).flown
+    assert found.visits == ()
+    assert found.seen_instead == ("not flown: median 8 kt over the ground",)
+
+
+@pytest.mark.parametrize("interval_s", [10.0, 12.0])
+def test_tight_racetracks_at_a_position_in_ten_seconds_are_laps(interval_s: float) -> None:
+    """Legs of 0 to 20 s over the same ground: those with legs of a few seconds are laps, those with none circles."""
+    legs_s = (12.0, 18.0, 8.0, 20.0, 15.0, 6.0, 12.0, 17.0)
+    racetrack = [piece for leg in legs_s for piece in (turn(180.0), straight(leg), turn(180.0), straight(leg))]
+    flight = fly([straight(FIX_S), *racetrack, straight(60.0)], fix_at_s=FIX_S - 4.0)
+    found = measure(record(flight, interval_s=interval_s, noise_m=5.0), HOLD).flown
+    assert len(found.visits) == 1
+    assert len(legs_s) - 1 <= len(found.laps) <= len(legs_s)
+    ends = [lap.inbound_start.sd_s for lap in found.laps if lap.inbound_start is not None]
+    assert min(ends) > 0.5, "what ten seconds hide is not told to a tenth"
+
+
+def test_a_lap_interrupted_by_minutes_elsewhere_is_no_lap() -> None:
+    away = [straight(200.0), turn(-60.0), straight(60.0), turn(60.0), straight(100.0)]
+    pieces = [straight(FIX_S), *laps(2), turn(180.0), *away, turn(180.0), straight(400.0)]
+    flight = fly(pieces, fix_at_s=FIX_S)
+    assert len(measure(record(flight, noise_m=2.0), HOLD).flown.laps) == 2

@@ -7,6 +7,7 @@ lines of a survey; the tests that tell them apart stand here, each with its reas
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,8 +20,13 @@ from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.procedures import read_entry
 
-#: A lap lasts at most this many times the leg, plus its turns at standard rate [s].
-LAP_LEGS, LAP_TURNS_S = 4.5, 420.0
+#: A lap lasts at most this many times the leg, plus its turns at standard rate [s], and leads no further from the fix
+#: than so many legs and seconds of flight, and so far more [NM]: of 2,200 simulated laps in winds to a third of the
+#: airspeed all but one. What takes longer or leads further was interrupted.
+LAP_LEGS, LAP_TURNS_S = 4.5, 240.0
+LAP_REACH_LEGS, LAP_REACH_S, LAP_ASIDE_NM = 2.4, 75.0, 1.0
+#: No lap is shorter: two half circles at one and a half times standard rate, and hardly a leg [s].
+SHORTEST_LAP_S = 90.0
 #: An inbound leg this far off the course, lap after lap (or in an only lap), is another hold [deg].
 OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 35.0, 45.0
 #: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
@@ -42,6 +48,8 @@ LONGEST_INBOUND_LEGS = 2.8
 ENTRY_REACH_LEGS, ENTRY_REACH_S, ENTRY_ASIDE_NM = 1.2, 100.0, 0.3
 #: Neither inbound nor outbound, over the fix [deg].
 ACROSS_FROM_DEG = 30.0
+#: Who turns this much in the time of a lap still circles [deg]; so many circles an entry and a lap left may add.
+STILL_CIRCLING_DEG, ENTRY_AND_LEFT_CIRCLES = 200.0, 1.0
 #: On the course outbound: this near, tracking it this closely, for longer than that [NM, deg, s].
 ON_COURSE_NM, ON_COURSE_DEG, ON_COURSE_S = 0.15, 12.0, 40.0
 #: A passage this close is over the fix, however late the turn comes [NM].
@@ -70,7 +78,7 @@ def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored
     longest_s = LAP_LEGS * leg_s + LAP_TURNS_S * turns_last(seen)
     found = []
     for a in (*passages.inbound, *_crosswise(seen, passages)):
-        for b in (p for p in passages.inbound if p.moment.epoch_s > a.moment.epoch_s + 20.0):
+        for b in (p for p in passages.inbound if p.moment.epoch_s > a.moment.epoch_s + SHORTEST_LAP_S):
             seconds = b.moment.epoch_s - a.moment.epoch_s
             if seconds > longest_s:
                 break
@@ -84,7 +92,26 @@ def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored
             # Passing wide of the fix is no end of a lap that goes on: an orbit was inserted.
             if abs(b.cross_nm) < WIDE_PASS_NM or abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG:
                 break
-    return found
+    return found + _beside(seen, passages.inbound, found, leg_s, mirrored=mirrored)
+
+
+def _beside(
+    seen: FlightPath, inbound: tuple[Passage, ...], found: list[FoundLap], leg_s: float, *, mirrored: bool
+) -> list[FoundLap]:
+    """Laps that join on to those found, with legs too short to show between the turns: of a hold flown tightly."""
+    starts = {each.a.moment.epoch_s for each in found}
+    joined = starts | {each.b.moment.epoch_s for each in found}
+    more: list[FoundLap] = []
+    pairs = list(pairwise(inbound))
+    for a, b in (*pairs, *reversed(pairs)):
+        if a.moment.epoch_s in starts or not joined & {a.moment.epoch_s, b.moment.epoch_s}:
+            continue
+        lap = lap_between(seen, a, b, beside_laps=True)
+        if isinstance(lap, Lap) and _credible(seen, a, b, lap, leg_s):
+            more.append(FoundLap(replace(lap, wrong_side=mirrored), as_flown(a, mirrored), as_flown(b, mirrored)))
+            starts.add(a.moment.epoch_s)
+            joined |= {a.moment.epoch_s, b.moment.epoch_s}
+    return more
 
 
 def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) -> bool:
@@ -158,7 +185,7 @@ def without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
     return sorted(kept, key=lambda each: each.a.moment.epoch_s)
 
 
-def chains_of(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
+def chains_of(path: FlightPath, found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
     """Laps that belong to one stay: no longer apart than one more lap would take."""
     chains: list[list[FoundLap]] = []
     for each in found:
@@ -167,7 +194,26 @@ def chains_of(found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
             chains[-1].append(each)
         else:
             chains.append([each])
-    return [kept for kept in map(_without_parallel_entry, chains) if kept and _near_enough(kept)]
+    kept = [chain for chain in map(_without_parallel_entry, chains) if chain and _near_enough(chain)]
+    return [chain for chain in kept if not _wanders(path, chain)]
+
+
+def _wanders(path: FlightPath, chain: list[FoundLap]) -> bool:
+    """Whether the laps are a few of many circles flown one after another, most of which did not pass the fix."""
+    start_s, end_s = chain[0].a.moment.epoch_s, chain[-1].b.moment.epoch_s
+    over_s = max((end_s - start_s) / len(chain), SHORTEST_LAP_S)
+    sense = -1.0 if chain[0].lap.wrong_side else 1.0
+
+    def turned(first_s: float, last_s: float) -> float:
+        return sense * (path.value(path.track_deg, last_s) - path.value(path.track_deg, first_s))
+
+    circles = 0.0
+    for step_s, at_s in ((-over_s, start_s), (over_s, end_s)):
+        while (more := turned(min(at_s, at_s + step_s), max(at_s, at_s + step_s))) > STILL_CIRCLING_DEG:
+            circles += more / 360.0
+            at_s += step_s
+    # An entry before, and a lap begun after, are a circle each.
+    return circles > len(chain) + ENTRY_AND_LEFT_CIRCLES
 
 
 def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
@@ -241,19 +287,18 @@ def out_along_course(path: FlightPath, chain: list[FoundLap]) -> bool:
 
 def stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
     """Whether the aircraft stayed within reach of the fix between two passages."""
-    furthest_nm, usual_nm_s, _ = _reach(path, a, b)
-    return furthest_nm < 3.0 + usual_nm_s * (1.8 * leg_s + 90.0)
+    furthest_nm, fast_nm_s = _reach(path, a, b)
+    return furthest_nm < LAP_ASIDE_NM + fast_nm_s * (LAP_REACH_LEGS * leg_s + LAP_REACH_S)
 
 
 def near_for_entry(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:
     """Whether it stayed as near as an entry does: a leg, and what the turns take, of which an entry has one less."""
-    furthest_nm, _, fast_nm_s = _reach(path, a, b)
+    furthest_nm, fast_nm_s = _reach(path, a, b)
     return furthest_nm < ENTRY_ASIDE_NM + fast_nm_s * (ENTRY_REACH_LEGS * leg_s + ENTRY_REACH_S * turns_last(path))
 
 
-def _reach(path: FlightPath, a: Passage, b: Passage) -> tuple[float, float, float]:
-    """Furthest from the fix between two passages [NM], and the median and a high speed there [NM/s]."""
+def _reach(path: FlightPath, a: Passage, b: Passage) -> tuple[float, float]:
+    """Furthest from the fix between two passages [NM], and a high speed over the ground there [NM/s]."""
     inside = slice(path.index(a.moment.epoch_s), path.index(b.moment.epoch_s) + 1)
     distance = np.hypot(path.along_nm[inside], path.cross_nm[inside])
-    usual_kt, fast_kt = np.quantile(path.groundspeed_kt[inside], [0.5, 0.9])
-    return float(np.max(distance)), float(usual_kt) / 3600.0, float(fast_kt) / 3600.0
+    return float(np.max(distance)), float(np.quantile(path.groundspeed_kt[inside], 0.9)) / 3600.0

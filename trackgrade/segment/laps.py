@@ -39,6 +39,8 @@ EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
 #: Between the turn back and the turn at the fix the roll-out lies no longer before it than this [s]; each is at least
 #: so much of a half circle [deg]; rolling out and in again takes this long [s].
 ROLL_OUT_BEFORE_S, PART_OF_TURN_DEG, ROLL_OUT_AND_IN_S = 30.0, 60.0, 4.0
+#: A rate that nowhere falls below this share of the turn's own shows no roll-out: a circle goes on over the fix.
+ROLLED_OUT_SHARE = 0.8
 #: A turn from inbound to outbound, even from across and in a gale, is less than a full circle [deg].
 MOST_FIX_TURN_DEG = 345.0
 #: The half circle at the fix with a whole one flown straight on [deg].
@@ -61,10 +63,14 @@ OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 FIX_TURN_LEAST_DEG = 112.0
 #: More than a correction, and a shorter pause than this: the first part of the turn at the fix [deg, s].
 LEAST_BITE_DEG, FIX_TURN_PAUSE_S = 30.0, 20.0
+#: One circle may be inserted in a lap, and a part of one [deg]; who turns further circles.
+MOST_CIRCLES_MORE_DEG = 480.0
 #: Of a lap whose record has more than this share of its time in holes with turns in them, nothing can be told.
 MOST_UNSEEN_SHARE = 0.7
 #: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.08
+#: Beside laps with legs, legs this long by the shape of the lap are legs [s]: in a circle they are none.
+LEAST_LEG_BY_SHAPE_S = 3.0
 #: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
 LEAST_ABEAM_NM = 0.05
 
@@ -93,6 +99,8 @@ def _part(path: FlightPath, turn: Turn, passage: Passage) -> tuple[Turn, Turn] |
         return None
     k0, k1 = path.index(max(turn.start_epoch_s, at - ROLL_OUT_BEFORE_S)), path.index(at)
     rates = np.abs(path.rate_deg_s[k0 : k1 + 1])
+    if np.min(rates) > ROLLED_OUT_SHARE * turn.rate_deg_s:
+        return None
     slow = float(path.epoch_s[k0 + int(np.argmin(rates))])
     before = path.value(path.heading_deg, slow) - path.value(path.heading_deg, turn.start_epoch_s)
     after = path.value(path.heading_deg, turn.end_epoch_s) - path.value(path.heading_deg, slow)
@@ -116,12 +124,19 @@ class NoLap:
 
 
 def lap_between(
-    path: FlightPath, a: Passage, b: Passage | None, number: int = 0, *, any_start: bool = False
+    path: FlightPath,
+    a: Passage,
+    b: Passage | None,
+    number: int = 0,
+    *,
+    any_start: bool = False,
+    beside_laps: bool = False,
 ) -> Lap | NoLap:
     """The lap from passage ``a`` to passage ``b``, or why there is none.
 
     Without ``b`` the lap is read as far as the record goes, and is incomplete. ``any_start``: a direct entry,
-    which opens a lap from whatever direction it came.
+    which opens a lap from whatever direction it came. ``beside_laps``: on the ground of laps with legs, so that legs
+    too short to show between the turns are legs when the shape of the lap has them.
     """
     start = a.moment.epoch_s
     end = b.moment.epoch_s if b is not None else float(path.epoch_s[-1])
@@ -174,13 +189,28 @@ def lap_between(
         if back is None and not unbroken:
             return NoLap("no turn back to the inbound course in the hold's direction", outbound=True)
         # Corrections on the legs are no part of a circle; in a gale those against the hold's direction are large.
-        turning = sum(overlaps(turn, start, end) for turn in path.turns if not -LARGE_TURN_DEG < turn.change_deg < 60.0)
-        level = end - start - turning
-        if level < max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start)):
+        # A lap that is one turn has its leg after it; a whole circle only a leg that makes it longer than wide.
+        since = max(start, fix_turn.start_epoch_s) if unbroken else start
+        turning = sum(overlaps(turn, since, end) for turn in path.turns if not -LARGE_TURN_DEG < turn.change_deg < 60.0)
+        level = end - since - turning
+        if unbroken and fix_turn.change_deg > WHOLE_CIRCLE_DEG[0]:
+            level = min(level, _leg_by_shape_s(path, start, end))
+        if abs(path.value(path.track_deg, end) - offset - 360.0) > MOST_CIRCLES_MORE_DEG:
+            return NoLap("circles: more than one before the fix came again")
+        level_by_turns = level >= max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start))
+        if not level_by_turns and not (beside_laps and _leg_by_shape_s(path, start, end) > LEAST_LEG_BY_SHAPE_S):
             return NoLap("an orbit: no straight legs")
         if _turning_unseen_s(path, start, end) > MOST_UNSEEN_SHARE * (end - start):
             return NoLap("the record has holes where most of it would be", outbound=True)
     return _events(path, a, b, number, fix_turn, back, abeam_s, offset, unbroken)
+
+
+def _leg_by_shape_s(path: FlightPath, start: float, end: float) -> float:
+    """How long the legs of a lap are by its shape in the air: longer along the course than across it [s]."""
+    inside = slice(path.index(start), path.index(end) + 1)
+    heading, step_nm = np.radians(path.heading_deg[inside]), path.airspeed_kt[inside] / 3600.0 * GRID_STEP_S
+    longer_nm = np.ptp(np.cumsum(step_nm * np.cos(heading))) - np.ptp(np.cumsum(step_nm * np.sin(heading)))
+    return float(longer_nm / max(float(np.median(step_nm)), 1e-6)) * GRID_STEP_S
 
 
 def _turned_other_way(turns: list[Turn], start: float, end: float) -> bool:

@@ -39,6 +39,8 @@ ABEAM_PASS_NM, ABEAM_PASS_S = 0.25, 240.0
 JUST_BEFORE_S = 40.0
 #: More turning than this since a passage of the fix is no entry but something else flown first [deg].
 MOST_TURNED_IN_ENTRY_DEG = 600.0
+#: No aircraft holds with less than this over the ground even on its faster legs [kt]: walks, rides and drives do.
+SLOWEST_FLOWN_KT = 45.0
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -46,16 +48,18 @@ SLOW_KT = 60.0
 def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
+    if len(path.groundspeed_kt) and np.quantile(path.groundspeed_kt, 0.9) < SLOWEST_FLOWN_KT:
+        return Flown((), (f"not flown: median {np.median(path.groundspeed_kt):.0f} kt over the ground",))
     passages = passages_of(path)
     path = parted_over_the_fix(path, passages.inbound)
-    found = chains_of(without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
+    found = chains_of(path, without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
     chains = [chain for chain in found if not other_course(path, chain) and not out_along_course(path, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
     miss_nm = _miss_nm(chains)
     if miss_nm > REVERSED_MISS_NM:
         turned = path.seen_as(reciprocal=True, mirrored=False)
         reverse = without_overlaps(laps_to_either_side(turned, passages_of(turned), leg_s))
-        reverse_chains = [chain for chain in chains_of(reverse, leg_s) if not other_course(turned, chain)]
+        reverse_chains = [chain for chain in chains_of(turned, reverse, leg_s) if not other_course(turned, chain)]
         if reverse_chains and _miss_nm(reverse_chains) < 0.5 * miss_nm:
             return _reversed(reverse_chains)
     visits = _visits(path, hold, chains, passages, leg_s)
