@@ -13,6 +13,7 @@ import numpy as np
 
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.simulator.scenario import Air, Aircraft, Manoeuvre, Mistakes, Pilot, Scenario, Sensor
+from trackgrade.simulator.truth import expected_entries
 
 Rng = np.random.Generator
 Draw = Callable[[Rng, int], tuple[Hold, Scenario]]
@@ -360,3 +361,70 @@ def draw_channels(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
         channel_fault=fault,  # type: ignore[arg-type]
     )
     return hold_at(rng, minutes(rng)), replace(scenario, name=f"channels {fault}", sensor=sensor)
+
+
+def draw_fading(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """Turns back that fade into a slow capture of the course: on every other flight."""
+    hold, scenario = draw_clean(rng, seed)
+    fades, from_deg = float(rng.uniform(0.4, 1.6)), float(rng.uniform(15, 50))
+    pilot = replace(scenario.pilot, fades_deg_s=fades if seed % 2 else 0.0, fades_from_deg=from_deg)
+    return hold, replace(scenario, name="fading" if seed % 2 else "clean", pilot=pilot)
+
+
+def draw_entries(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """The right entry from any heading, half near a sector's boundary; direct ones with short legs among them."""
+    hold, scenario = draw_clean(rng, seed)
+    near = (rng.uniform(68, 112), rng.uniform(-78, -55), rng.uniform(102, 118), rng.uniform(168, 192))
+    offset = float(rng.uniform(-180, 180)) if seed % 2 else float(near[seed // 2 % len(near)])
+    entry = str(rng.choice(expected_entries(offset)))
+    mistakes = Mistakes()
+    if entry == "direct" and rng.random() < 0.5:
+        mistakes = Mistakes(outbound_factor=float(rng.uniform(0.1, 0.7)), on_laps=(1,))
+    return hold, replace(
+        scenario,
+        name=entry,
+        entry=entry,  # type: ignore[arg-type]
+        arrival_offset_deg=offset,
+        laps=int(rng.integers(1, 4)),
+        mistakes=mistakes,
+    )
+
+
+def draw_reversals(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """The hold flown once in place of a procedure turn."""
+    hold, scenario = draw_clean(rng, seed)
+    return hold, replace(scenario, name="reversal", laps=0, reversal=True)
+
+
+def draw_circles(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """Circles at the fix that are no laps: one of 360 degrees, figures of eight, some that drift with the place."""
+    hold, scenario = draw_decoys(rng, seed)
+    m, turn = Manoeuvre, int(rng.choice([-1, 1]))
+    course = hold.inbound_course_true_deg
+    choices = [
+        ("one circle", (m("orbits", 1.0, turn=turn),)),
+        ("figure of eight", tuple(m("orbits", 1.0, turn=side) for side in (turn, -turn))),
+        ("circles from place to place", tuple(
+            m("orbits", 1.0, float(rng.uniform(0.2, 1.5)), float(rng.uniform(0, 360)), turn=turn) for _ in range(5)
+        )),
+        ("circle and away", (m("pass", 1.0), m("orbits", 1.0, 0.5, course, turn=turn), m("pass", 3.0))),
+    ]  # fmt: skip
+    what, before = choices[seed % len(choices)]  # each in its turn
+    return hold, replace(scenario, name=what, before=before)
+
+
+def draw_racetracks(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """Racetracks with legs of a few seconds, a position in 10 to 12 s."""
+    hold, scenario = draw_clean(rng, seed)
+    sensor = replace(scenario.sensor, interval_s=float(rng.choice([10.0, 11.0, 12.0])), whole_second=True)
+    pilot = replace(scenario.pilot, drift_rule="solved", leaves="straight")
+    return replace(hold, leg=Leg(minutes=1.0 / 3.0)), replace(
+        scenario,
+        name="racetracks",
+        entry="direct",
+        arrival_offset_deg=float(rng.uniform(-20, 20)),
+        laps=int(rng.integers(4, 14)),
+        air=replace(scenario.air, wind_kt=float(rng.uniform(0, 10))),
+        pilot=pilot,
+        sensor=sensor,
+    )

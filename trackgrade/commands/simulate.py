@@ -40,7 +40,9 @@ _SAMPLINGS = {
 @click.option("--format", "kind", type=click.Choice(["gpx", "csv"]), help="Default: by the ending of --out, else gpx.")
 @click.option("--entry", type=click.Choice(["direct", "teardrop", "parallel"]), help="Default: drawn by the seed.")
 @click.option("--arriving", type=float, metavar="HDG", help="Arrival heading, true; the entry follows from it.")
-@click.option("--laps", type=int, metavar="N", help="Laps after the entry.")
+@click.option(
+    "--laps", type=int, metavar="N", help="Laps after the entry; 0: the entry alone, in place of a procedure turn."
+)
 @click.option("--tas", type=float, metavar="KT", help="True airspeed; default: airspeed_kias of the hold file, or 100.")
 @click.option("--wind", metavar="FROM/KT", help="Mean wind, true: 280/18.")
 @click.option("--noise", type=float, metavar="M", help="Noise of the positions, standard deviation of one axis.")
@@ -108,7 +110,8 @@ def command(
     console.say(f"{track_path}: {len(flight.recording.epoch_s)} points, {minutes:.0f} min")
     for visit in flight.truth.visits:
         wind_text = f"wind {visit.wind_from_true_deg:.0f}/{visit.wind_kt:.0f} kt, TAS {visit.tas_kt:.0f} kt"
-        console.say(f"truth: entry {visit.entry.flown}, {len(visit.laps)} laps, {wind_text}: {truth_path}")
+        flown = f"{len(visit.laps)} laps" if visit.laps else "in place of a procedure turn"
+        console.say(f"truth: entry {visit.entry.flown}, {flown}, {wind_text}: {truth_path}")
 
 
 def _scenario(
@@ -145,7 +148,7 @@ def _scenario(
             _within("--arriving", arriving, 0.0, 360.0)
         sc = replace(sc, entry=entry, arrival_heading_true_deg=arriving, arrival_offset_deg=None)  # type: ignore[arg-type]
     if laps is not None:
-        sc = replace(sc, laps=int(_within("--laps", laps, 1, 30)))
+        sc = replace(sc, laps=int(_within("--laps", laps, 0, 30)), reversal=laps == 0)
     if wind is not None:
         match = _WIND.fullmatch(wind.strip())
         if match is None or float(match[1]) > 360.0 or float(match[2]) > 150.0:

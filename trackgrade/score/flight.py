@@ -20,7 +20,7 @@ from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
 from trackgrade.score.timing import converged_lap, correction, outbound_times, watch_analysis
 from trackgrade.score.wind_work import heading_kept, wind_work
-from trackgrade.segment.flown import Flown, Visit
+from trackgrade.segment.flown import Flown, Lap, Visit
 from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import AltitudeDatum
@@ -67,6 +67,12 @@ class Flight:
         """The completed laps of all visits, in order."""
         return tuple(lap for visit in self.visits for lap in visit.laps)
 
+    @property
+    def rounds(self) -> tuple[Lap, ...]:
+        """What is read over time: the laps; without any, the course reversals."""
+        reversals = tuple(visit.flown.reversal for visit in self.visits if visit.flown.reversal is not None)
+        return tuple(lap.flown for lap in self.laps) or reversals
+
     def whole(self, name: str) -> ItemResult | None:
         """The result of an item over the whole hold, or None where the standard does not ask for it."""
         return next((each for each in self.whole_items if each.item == name), None)
@@ -98,9 +104,9 @@ def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     """The altitude assigned; else, or where the log has another datum, the one held when the first lap began."""
     if hold.altitude_ft is not None and datum == "altimeter":
         return Reference(hold.altitude_ft, f"{hold.altitude_ft:.0f} ft assigned in the hold file")
-    if not flown.laps:
+    if not flown.rounds:
         return Reference(None, "no altitude assigned and no completed lap")
-    start_s = flown.laps[0].start.epoch_s
+    start_s = flown.rounds[0].start.epoch_s
     held = median_over(samples, series.alt_ft, start_s, start_s + REFERENCE_WINDOW_S)
     if not math.isfinite(held):
         return Reference(None, NO_ALTITUDE)
@@ -112,10 +118,10 @@ def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     """The holding speed planned; else the typical one of the first lap."""
     if hold.airspeed_kias is not None:
         return Reference(hold.airspeed_kias, f"{hold.airspeed_kias:.0f} KIAS planned in the hold file")
-    if not flown.laps or flown.laps[0].end is None or not math.isfinite(series.airspeed_sd_kt):
+    if not flown.rounds or flown.rounds[0].end is None or not math.isfinite(series.airspeed_sd_kt):
         return Reference(None, "no airspeed planned, and none known on a completed lap")
-    first = flown.laps[0]
-    typical = median_over(samples, series.ias_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+    first = flown.rounds[0]
+    typical = median_over(samples, series.ias_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
     if not math.isfinite(typical):
         return Reference(None, "no airspeed known on the first lap")
     return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
@@ -127,12 +133,12 @@ def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ..
 
     Speed over angular rate; V / (60 pi) NM at 3 degrees a second (arithmetic).
     """
-    if not flown.laps or flown.laps[0].end is None:
+    if not flown.rounds or flown.rounds[0].end is None:
         return None
-    first = flown.laps[0]
-    tas = median_over(samples, samples.tas_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+    first = flown.rounds[0]
+    tas = median_over(samples, samples.tas_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
     if not math.isfinite(tas):
-        tas = median_over(samples, samples.groundspeed_kt, first.start.epoch_s, flown.laps[0].end.epoch_s)
+        tas = median_over(samples, samples.groundspeed_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
     rates = sorted(turn.rate_deg_s for turn in turns if abs(turn.change_deg) > 90.0)
     rate = rates[len(rates) // 2] if rates else 3.0
     return turn_radius_nm(tas, max(rate, 0.5)) if math.isfinite(tas) else None

@@ -31,7 +31,10 @@ def lap_scope(lap: GradedLap) -> Scope:
 def _each_lap_and_whole(
     item: Item, flight: Flight, off: Deviation, spans: Sequence[tuple[float, float] | None], why_no_span: str = ""
 ) -> list[ItemResult]:
-    """A result for each lap over its span of time [s since 1970] (None: it has none), and one over all of them."""
+    """A result for each lap over its span of time [s since 1970] (None: it has none), and one over all of them.
+
+    Without laps the spans are those of the course reversals, and the one over all of them is all there is.
+    """
 
     def graded(scope: Scope, stretches: list[Stretch]) -> ItemResult:
         if not stretches:
@@ -40,8 +43,8 @@ def _each_lap_and_whole(
 
     # Numbered over all visits, so that laps of two visits are not taken for one.
     stretches = [[] if span is None else [Stretch(*span, lap=number)] for number, span in enumerate(spans)]
-    results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches, strict=True)]
-    return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if results else []
+    results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches)]
+    return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if stretches else []
 
 
 def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
@@ -56,11 +59,11 @@ def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
 
 def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = None) -> list[ItemResult]:
     scopes = [lap_scope(lap) for lap in flight.laps]
-    return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if scopes else [])]
+    return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if flight.rounds else [])]
 
 
 def _whole_laps(flight: Flight) -> list[tuple[float, float]]:
-    return [(lap.start_epoch_s, lap.end_epoch_s) for lap in flight.laps]
+    return [(each.start.epoch_s, each.end.epoch_s) for each in flight.rounds if each.end is not None]
 
 
 def altitude(item: Item, flight: Flight) -> list[ItemResult]:
@@ -115,8 +118,8 @@ def course(item: Item, flight: Flight) -> list[ItemResult]:
     shown, shown_sd = np.full(n, math.nan), np.full(n, math.nan)
     spans: list[tuple[float, float] | None] = []
     why = ""
-    for lap in flight.laps:
-        seen = deflection(needle, lap.flown, flight.samples)
+    for each in flight.rounds:
+        seen = deflection(needle, each, flight.samples)
         if isinstance(seen, str):
             why = seen
             spans.append(None)

@@ -27,7 +27,9 @@ def verdict(flown: Flown, items: Sequence[ItemResult], standard: Standard, findi
         return f"{danger}No hold was flown at this fix.{seen}"
     laps = len(flown.laps)
     head = f"{count_of(laps, 'lap')} after {_entries_words(flown)}"
-    if not laps:
+    if not laps and flown.rounds:
+        head = f"A course reversal by {_entries_words(flown)}"
+    elif not laps:
         incomplete = sum(len(visit.incomplete_laps) for visit in flown.visits)
         started = f", {incomplete} started" if incomplete else ""
         return f"{danger}{sentence_of(head + started)[:-1]}: no lap was completed, so no lap is graded."

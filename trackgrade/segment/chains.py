@@ -18,7 +18,7 @@ from trackgrade.segment.events import Passage, Passages, mirror, turns_last
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
-from trackgrade.segment.procedures import read_entry
+from trackgrade.segment.procedures import outbound_legs, read_entry
 
 #: A lap lasts at most this many times the leg, plus its turns at standard rate [s], and leads no further from the fix
 #: than so many legs and seconds of flight, and so far more [NM]: of 2,200 simulated laps in winds to a third of the
@@ -52,6 +52,8 @@ ACROSS_FROM_DEG = 30.0
 STILL_CIRCLING_DEG, ENTRY_AND_LEFT_CIRCLES = 200.0, 1.0
 #: On the course outbound: this near, tracking it this closely, for longer than that [NM, deg, s].
 ON_COURSE_NM, ON_COURSE_DEG, ON_COURSE_S = 0.15, 12.0, 40.0
+#: A leg outbound lasts at least this long [s]; two that differ by more in heading are a procedure turn's [deg].
+LEAST_LEG_S, ANOTHER_LEG_DEG = 20.0, 30.0
 #: A passage this close is over the fix, however late the turn comes [NM].
 OVER_THE_FIX_NM = 0.3
 #: A passage this wide need not be the end of a lap [NM].
@@ -274,15 +276,25 @@ def _passes_fix_across(path: FlightPath, found: FoundLap) -> bool:
 
 
 def out_along_course(path: FlightPath, chain: list[FoundLap]) -> bool:
-    """Whether an only lap's outbound leg tracks the inbound course itself for a while, as before a procedure turn; a
-    hold's lies a turn's diameter beside it."""
+    """Whether an only lap is a procedure turn: its outbound leg tracks the inbound course itself for a while, where a
+    hold's lies a turn's diameter beside it; or it has two legs outbound."""
     lap = chain[0].lap
     if len(chain) > 1 or lap.outbound_turn_end is None or lap.outbound_end is None:
         return False
     leg = slice(path.index(lap.outbound_turn_end.epoch_s), path.index(lap.outbound_end.epoch_s))
     on = np.abs(path.cross_nm[leg]) < ON_COURSE_NM
     away = np.abs(wrap180(path.track_deg[leg] - 180.0)) < ON_COURSE_DEG
-    return int(np.count_nonzero(on & away)) * GRID_STEP_S > ON_COURSE_S
+    if int(np.count_nonzero(on & away)) * GRID_STEP_S > ON_COURSE_S:
+        return True
+    headings = leg_headings(path, chain[0].a, chain[0].b, lap.outbound_turn_end.epoch_s)
+    return float(np.ptp(headings or [0.0])) > ANOTHER_LEG_DEG
+
+
+def leg_headings(path: FlightPath, a: Passage, b: Passage, since_s: float = 0.0) -> list[float]:
+    """Headings of the legs outbound, between two passages and after a time, that last as long as legs do [deg]."""
+    came_deg, _ = arrival_heading(path, a)
+    legs = outbound_legs(path, a.moment.epoch_s, b.moment.epoch_s, came_deg)
+    return [leg.heading_deg for leg in legs if leg.end_s - max(leg.start_s, since_s) > LEAST_LEG_S]
 
 
 def stays_near(path: FlightPath, a: Passage, b: Passage, leg_s: float) -> bool:

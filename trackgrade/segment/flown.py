@@ -95,7 +95,9 @@ class Entry:
 class Visit:
     """One stay in the hold, from its first fix passage to the last lap flown.
 
-    ``wrong_side``: most of its laps were turned to the non-holding side.
+    ``wrong_side``: most of its laps were turned to the non-holding side. ``reversal``: where the hold was flown once in
+    place of a procedure turn, and left with the entry, that round: over the fix, outbound, back to the inbound course
+    and to the fix; there are no laps then.
     """
 
     number: int
@@ -103,6 +105,7 @@ class Visit:
     laps: tuple[Lap, ...]
     incomplete_laps: tuple[Lap, ...]
     wrong_side: bool = False
+    reversal: Lap | None = None
 
 
 @dataclass(frozen=True)
@@ -119,3 +122,8 @@ class Flown:
     @property
     def laps(self) -> tuple[Lap, ...]:
         return tuple(lap for visit in self.visits for lap in visit.laps)
+
+    @property
+    def rounds(self) -> tuple[Lap, ...]:
+        """The laps; where there are none, the course reversals: what altitude, speed and course are read over."""
+        return self.laps or tuple(visit.reversal for visit in self.visits if visit.reversal is not None)

@@ -20,6 +20,7 @@ from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.segment.events import turn_radius_nm
 from trackgrade.segment.path import FlightPath
 from trackgrade.track.runs import runs
+from trackgrade.track.track import Floats
 
 KINDS: tuple[EntryChoice, ...] = ("direct", "teardrop", "parallel")
 
@@ -127,21 +128,8 @@ def _look(
 ) -> Flown:
     k0, k1 = path.index(start_s), path.index(end_s)
     here = slice(k0, k1 + 1)
-    # Counted on from the arrival heading, which lies within half a circle of the inbound course.
-    heading = path.heading_deg[here] - 360.0 * round((path.heading_deg[k0] - came_deg) / 360.0)
-    half = STEADY_OVER_S // 2
-    padded = np.concatenate([np.full(half, heading[0]), heading, np.full(half, heading[-1])])
-    steady = np.abs(padded[2 * half :] - padded[: -2 * half]) < STEADY_DEG
-    outbound = np.abs(wrap180(heading - 180.0)) < OUTBOUND_WITHIN_DEG
-    legs = tuple(
-        Leg(
-            float(path.epoch_s[k0 + first]),
-            float(path.epoch_s[k0 + after - 1]),
-            float(np.median(heading[first:after])),
-        )
-        for first, after in runs(steady & outbound)
-        if (after - first) * GRID_STEP_S >= LEAST_LEG_S
-    )
+    heading = _heading_from(path, here, came_deg)
+    legs = outbound_legs(path, start_s, end_s, came_deg)
     circles = round(float(heading[-1]) / 360.0)
     # Where the turn back came within a cut of the inbound course for good.
     away = np.flatnonzero(np.abs(heading - 360.0 * circles) > 45.0)
@@ -151,6 +139,31 @@ def _look(
     room = tuple(_room_heading_deg(path, leg, radius_nm, crab_deg) for leg in legs)
     ends = float(path.cross_nm[k0 + back]) / radius_nm
     return Flown(came_deg, crab_deg, own_laps_deg, legs, circles, ends, leg_s, room)
+
+
+def _heading_from(path: FlightPath, here: slice, came_deg: float) -> Floats:
+    """Headings counted on from that of the arrival, which lies within half a circle of the inbound course [deg]."""
+    heading = path.heading_deg[here]
+    return np.asarray(heading - 360.0 * round((heading[0] - came_deg) / 360.0))
+
+
+def outbound_legs(path: FlightPath, start_s: float, end_s: float, came_deg: float) -> tuple[Leg, ...]:
+    """Every steady stretch outbound between two times."""
+    k0, k1 = path.index(start_s), path.index(end_s)
+    heading = _heading_from(path, slice(k0, k1 + 1), came_deg)
+    half = STEADY_OVER_S // 2
+    padded = np.concatenate([np.full(half, heading[0]), heading, np.full(half, heading[-1])])
+    steady = np.abs(padded[2 * half :] - padded[: -2 * half]) < STEADY_DEG
+    outbound = np.abs(wrap180(heading - 180.0)) < OUTBOUND_WITHIN_DEG
+    return tuple(
+        Leg(
+            float(path.epoch_s[k0 + first]),
+            float(path.epoch_s[k0 + after - 1]),
+            float(np.median(heading[first:after])),
+        )
+        for first, after in runs(steady & outbound)
+        if (after - first) * GRID_STEP_S >= LEAST_LEG_S
+    )
 
 
 def _crab_deg(path: FlightPath, here: slice) -> float:

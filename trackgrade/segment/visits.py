@@ -25,6 +25,7 @@ from trackgrade.segment.events import Passage, Passages, overlaps, passages_of, 
 from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import NoLap, lap_between, parted_over_the_fix
 from trackgrade.segment.path import FlightPath
+from trackgrade.segment.reversal import entry_alone
 
 #: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
 LEAST_TURNED_IN_PATTERN_DEG = 30.0
@@ -41,6 +42,8 @@ JUST_BEFORE_S = 40.0
 MOST_TURNED_IN_ENTRY_DEG = 600.0
 #: No aircraft holds with less than this over the ground even on its faster legs [kt]: walks, rides and drives do.
 SLOWEST_FLOWN_KT = 45.0
+#: The outbound leg of an entry lasts no more than this many legs, and half a minute.
+LONGEST_ENTRY_LEGS = 2.5
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -63,6 +66,9 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
         if reverse_chains and _miss_nm(reverse_chains) < 0.5 * miss_nm:
             return _reversed(reverse_chains)
     visits = _visits(path, hold, chains, passages, leg_s)
+    alone = None if visits or found else entry_alone(path, hold, passages, leg_s)
+    if alone is not None:
+        return Flown((alone,))
     if visits:
         return Flown(visits)
     return Flown((), _what_was_seen(path, found))
@@ -145,7 +151,7 @@ def _entry(
         if _is_abeam_of(passage, earlier) or not near_for_entry(path, passage, first, leg_s):
             continue
         entry = described(passage, first)
-        if not entry.possible:
+        if not entry.possible or _leg_of(entry) > LONGEST_ENTRY_LEGS * leg_s + 30.0:
             continue
         if entry.possible[0] == "direct":
             lap = lap_between(seen, as_flown(passage, wrong), as_flown(first, wrong), any_start=True)
@@ -162,6 +168,13 @@ def _entry(
     if len(chain) > 1 and entry.possible and entry.possible[0] != "direct":
         return entry, [], chain[1:]
     return replace(entry, end=arrival.moment), [], chain
+
+
+def _leg_of(entry: Entry) -> float:
+    """How long the outbound leg of an entry lasts [s]."""
+    if entry.outbound_start is None or entry.outbound_end is None:
+        return 0.0
+    return entry.outbound_end.epoch_s - entry.outbound_start.epoch_s
 
 
 def _in_the_hold(entry: Entry, first: Passage) -> Entry:

@@ -75,6 +75,8 @@ class _Conductor:
         self.visits: list[VisitLog] = []
         self.arrivals: list[float] = []
         entry, heading = self._arrival()
+        if scenario.reversal and entry == "direct":
+            raise ValueError("a direct entry is a lap: a course reversal is a teardrop or a parallel entry")
         self.entry, self.arrival = entry, heading
         bank = turn_bank_rad(self.tas, a.turn_rate_deg_s, a.bank_limit_deg)
         track = self._track(heading)
@@ -104,7 +106,7 @@ class _Conductor:
                 heading = self.frame.course_rad + self.frame.side * radians(sc.arrival_offset_deg or 0.0)
             rel = np.degrees(self.frame.relative(heading))
             return sc.entry or entry_sectors(float(rel)), heading
-        entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"]))
+        entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"][1 if sc.reversal else 0 :]))
         low, high = SECTOR_HEADINGS[entry]
         rel = radians(float(rng.uniform(low, high)))
         return entry, self.frame.course_rad + self.frame.side * rel  # type: ignore[return-value]
@@ -123,7 +125,7 @@ class _Conductor:
         sc = self.sc
         for m in sc.before:
             yield from self._manoeuvre(m)
-        if sc.laps > 0:
+        if sc.laps > 0 or sc.reversal:
             for visit in range(sc.visits):
                 if visit:
                     yield from self._approach_and_back()
@@ -177,7 +179,7 @@ class _Conductor:
             yield from h.lap(number, passed_t=passed, after_entry_direct=direct, stop=stop)
             if stop:
                 break
-        leaves = sc.pilot.leaves
+        leaves = "straight" if sc.reversal else sc.pilot.leaves
         if sc.mistakes.cut_short_on_lap:
             yield from self.flyer.turn(float(self.rng.choice([-1, 1])) * radians(70))
             yield from self.flyer.hold(s.heading, 90.0)

@@ -213,6 +213,7 @@ class Sensor:
 class Scenario:
     """One flight. ``entry`` None flies the entry of the sector; no arrival heading draws one that fits the entry.
 
+    ``reversal`` with ``laps`` 0 flies the entry in place of a procedure turn, and goes on inbound over the fix.
     ``visits`` 2 leaves the hold for an approach, goes around and comes back to hold again. ``laps`` 0 with
     ``before`` set flies only that (decoys).
     """
@@ -224,6 +225,7 @@ class Scenario:
     arrive_from_nm: float | None = None
     laps: int = 3
     visits: int = 1
+    reversal: bool = False
     air: Air = Air()
     aircraft: Aircraft = Aircraft()
     pilot: Pilot = Pilot()
