@@ -149,6 +149,10 @@ def _read(
             )
         return found
 
+    def height_of(choice: Choice) -> Column:
+        found = read_numbers(choice)
+        return Column(choice, found.values, found.unit)
+
     channels: dict[str, Floats] = {}
     for quantity in CHANNELS:
         choice = choices.chosen.get(quantity)
@@ -160,9 +164,11 @@ def _read(
             choices.unread.append(choice.shown)
         else:
             channels[quantity] = usable_angle_deg(values) if QUANTITIES[quantity].kind == "direction" else values
-    heights = [Column(c, found.values, found.unit) for c in choices.altitudes for found in (read_numbers(c),)]
+    heights = [height_of(c) for c in choices.altitudes[:1]]
+    if heights and (heights[0].unit is None or not np.isfinite(heights[0].values).any()):
+        heights += [height_of(c) for c in choices.altitudes[1:]]
     rising = choices.chosen.get("vertical_speed")
-    climb = None if rising is None else Column(rising, (found := read_numbers(rising)).values, found.unit)
+    climb = None if rising is None else height_of(rising)
     speed_unit = next((p.unit for p in provenance if p.quantity == "groundspeed_kt"), "")
     altitude = read_altitude(reading, heights, climb, speed_unit)
     provenance[at:] = sorted(provenance[at:], key=lambda p: p.quantity != "alt_ft")
@@ -210,8 +216,10 @@ def _rows(
     cells = {}
     for index in wanted:
         # Cut: no value is longer, and patterns must not meet a cell of a megabyte.
-        column = frame[index].fillna("").astype(str).str.slice(0, _LONGEST_CELL)
-        cells[index] = column.str.replace("\x00", "", regex=False).str.strip().str.strip('"').str.strip()
+        texts = [
+            cell[:_LONGEST_CELL].strip().strip('"').strip() for cell in frame[index].fillna("").to_numpy(dtype=object)
+        ]
+        cells[index] = pd.Series(texts, dtype=str)
     return cells, shape.first_data_line + np.arange(len(frame), dtype=np.int64)
 
 

@@ -37,10 +37,7 @@ class IsoTimes:
     def epochs_s(self, texts: Sequence[str]) -> Floats:
         """Seconds since 1970 UTC (n,), NaN where a text is no time; without a zone it is taken as UTC."""
         self.count += len(texts)
-        try:
-            plain = plain_epochs_s(np.array(texts, dtype=f"S{_WIDTH}"))
-        except UnicodeEncodeError:
-            plain = None
+        plain = plain_texts_s(texts)
         return plain if plain is not None else np.array([self._odd(text) for text in texts], dtype=np.float64)
 
     def notes(self, standard: str) -> list[str]:
@@ -95,6 +92,14 @@ def _by_parts(text: str) -> dt.datetime | None:
         microsecond = int((match[7] or "")[:6].ljust(6, "0"))
         return dt.datetime(year, month, day, hour, minute, second, microsecond, tzinfo=zone)
     except ValueError:  # not in the calendar, or no zone on earth
+        return None
+
+
+def plain_texts_s(texts: Sequence[str]) -> Floats | None:
+    """As `plain_epochs_s`, of texts of any kind."""
+    try:
+        return plain_epochs_s(np.array(texts, dtype=f"S{_WIDTH}"))
+    except UnicodeEncodeError:
         return None
 
 

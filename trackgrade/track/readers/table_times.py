@@ -28,6 +28,7 @@ from trackgrade.track.readers.clock_text import (
     zones,
 )
 from trackgrade.track.readers.column_choice import Choice
+from trackgrade.track.readers.iso_times import plain_texts_s
 from trackgrade.track.readers.possible import EARLIEST_EPOCH_S, LATEST_EPOCH_S
 from trackgrade.track.readers.time_column import Column, looked_at
 from trackgrade.track.track import Floats, Provenance
@@ -124,6 +125,9 @@ def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Float
         return _counted(column, columns)
     if column.kind != "moment":
         return None
+    plain = plain_texts_s(column.cells)
+    if plain is not None:
+        return plain, True, []
     parts = parts_of(column.cells, column.form)
     days, notes = _days(parts, column, day_first)
     epoch_s = days * _DAY_S + seconds_of_day(parts)
