@@ -9,13 +9,16 @@ import numpy as np
 import pytest
 
 from tests import arithmetic_hold as arithmetic
-from trackgrade.hold.hold import Guidance, Hold
+from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.hold import Guidance, Hold, Station
 from trackgrade.score.needles import (
     STATION_PASSAGE_NM,
     needle_contrast,
     needles_of,
     own_needle,
     read_needle,
+    read_second_needle,
 )
 from trackgrade.segment.measured import Measured
 
@@ -142,3 +145,20 @@ def test_left_turns_hold_on_the_left() -> None:
     )
     reading = _read(flight, "terminal", hold)
     assert reading.side == "left"
+
+
+@pytest.mark.parametrize("off_nm", [0.0, 0.2])
+def test_the_second_needle_centres_where_its_radial_is_crossed(off_nm: float) -> None:
+    """A radial at 45 degrees to the course, met ``off_nm`` to the non-holding side, comes in that much before the fix.
+
+    The turn begins at the fix, so it comes as many seconds after the needle as that distance takes.
+    """
+    lat, lon = HoldFrame(arithmetic.HOLD).to_geographic(np.array([-15.0]), np.array([-15.0]))
+    radial, _ = azimuth_distance(lat[0], lon[0], arithmetic.HOLD.fix_lat_deg, arithmetic.HOLD.fix_lon_deg)
+    hold = replace(arithmetic.HOLD, cross_station=Station(float(lat[0]), float(lon[0]), float(radial) - 3.0, 3.0))
+    flight = arithmetic.fly(arithmetic.Plan(inbound_cross_nm=lambda t: np.full_like(t, -off_nm)))
+    first, second, _ = flight.flown.laps
+    read = read_second_needle(hold, second, flight.samples)
+    assert read is not None
+    assert read.turn_after_s.value == pytest.approx(off_nm / arithmetic.TAS_KT * 3600.0, abs=1.0)
+    assert read_second_needle(arithmetic.HOLD, first, flight.samples) is None

@@ -23,6 +23,7 @@ from trackgrade.score.lap import (
     NeedleReading,
     OutboundTimes,
     Reference,
+    SecondNeedle,
     WindWork,
 )
 from trackgrade.score.results import ItemResult
@@ -228,6 +229,7 @@ class LapRow:
 
     events: LapEvents = field(metadata=spread())
     wind_changed: bool
+    second_needle: SecondNeedle | None
     outbound_s: float | None
     outbound_sd_s: float | None
     outbound_why: str | None

@@ -190,6 +190,7 @@ def _lap(lap: GradedLap, samples: Samples) -> rows.LapRow:
     return rows.LapRow(
         events=_events(lap.visit, lap.flown),
         wind_changed=lap.wind_changed,
+        second_needle=lap.second_needle,
         outbound_s=lap.outbound_s,
         outbound_sd_s=measures.outbound_s.sd,
         outbound_why=measures.outbound_s.why or None,

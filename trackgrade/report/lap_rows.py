@@ -13,6 +13,7 @@ from trackgrade.score.lap import GradedLap, Judged, NeedleReading, TurnMeasures
 from trackgrade.score.mistakes.mistake import ITEM_ABOUT
 from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import Measurement
+from trackgrade.segment.flown import Moment
 
 REFERENCES = {
     "abeam": "from abeam",
@@ -258,6 +259,17 @@ def _needle(column: LapColumn, reading: NeedleReading, words: str, *, under: str
     )
 
 
+def _second_needle(column: LapColumn) -> Number:
+    words, read = "Second needle centred to start of turn", column.lap.second_needle
+    if read is None:
+        return column.cell(words, _unknown("the fix is not where two radials cross"))
+    story = () if read.centred_epoch_s is None else (f"Centred {moment_words(Moment(read.centred_epoch_s, 0.5))}.",)
+    under = "" if read.turn_after_s.value is None else "after it" if read.turn_after_s.value > 0.0 else "before it"
+    return column.cell(
+        words, read.turn_after_s, places=1, signed=True, under=under, story=story, at_s=read.centred_epoch_s
+    )
+
+
 def _rollout(column: LapColumn) -> Number:
     measured, level = column.lap.measures.rollout_cross_nm, column.lap.flown.inbound_turn_end
     return column.cell(
@@ -323,6 +335,7 @@ def _wind(column: LapColumn) -> Number:
 COURSE: tuple[Recipe, ...] = (
     ("Largest needle", "of full scale", _own_needle),
     ("The same leg on the other needle", "of full scale", _other_needle),
+    ("Second needle centred to start of turn", "s", _second_needle),
     ("Rolled out off the course", "NM", _rollout),
     ("Largest cross-track inbound", "NM", _cross_track),
     ("Beyond the course, non-holding side", "NM", _non_holding),

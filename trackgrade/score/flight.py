@@ -14,7 +14,15 @@ from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
-from trackgrade.score.needles import THREE_QUARTERS, needle_contrast, needles_of, other_needle, own_needle, read_needle
+from trackgrade.score.needles import (
+    THREE_QUARTERS,
+    needle_contrast,
+    needles_of,
+    other_needle,
+    own_needle,
+    read_needle,
+    read_second_needle,
+)
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
@@ -212,6 +220,7 @@ def _laps(
                 own_needle=readings[own],
                 other_needle=readings[other],
                 contrast=needle_contrast(tuple(readings.values()), standard.limit("course", THREE_QUARTERS)),
+                second_needle=read_second_needle(hold, lap, samples),
                 wind_changed=winds[index] is not measured.wind,
                 solved=card,
                 wind_work=work,

@@ -164,6 +164,17 @@ class NeedleReading:
 
 
 @dataclass(frozen=True)
+class SecondNeedle:
+    """The needle set to the radial that crosses the course at the fix, at the passage that began a lap.
+
+    ``turn_after_s``: from when it centred to the start of the turn at the fix; negative where the turn came before.
+    """
+
+    centred_epoch_s: float | None
+    turn_after_s: Measurement
+
+
+@dataclass(frozen=True)
 class NeedleContrast:
     """The same inbound leg passes on some needles and fails on others, at ``limit_share`` of full scale."""
 
@@ -228,6 +239,7 @@ class GradedLap:
     outbound_times : its outbound time from each place a watch may be started
     needles, own_needle, other_needle : its inbound leg on each needle, on the hold's own, and on one of the other kind
     contrast : where one needle passes and another fails
+    second_needle : when the crossing radial came in, and the turn after it; None where the fix is not of two radials
     wind_changed : its wind is another than that of the whole stay, by more than its error
     solved : the lap that works in its wind; None where no lap could be solved
     wind_work : drift and its correction; ``correction`` what its inbound time asked of the next outbound leg (None for
@@ -246,6 +258,7 @@ class GradedLap:
     own_needle: NeedleReading
     other_needle: NeedleReading
     contrast: NeedleContrast | None
+    second_needle: SecondNeedle | None
     wind_changed: bool
     solved: SolvedLap | None
     wind_work: WindWork

@@ -10,12 +10,15 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.geodesy import LocalPlane
+from trackgrade.earth.angles import wrap180
+from trackgrade.earth.geodesy import LocalPlane, azimuth_distance
+from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
-from trackgrade.score.lap import NeedleContrast, NeedleReading
-from trackgrade.score.series import Indices, inside
+from trackgrade.score.lap import NeedleContrast, NeedleReading, SecondNeedle
+from trackgrade.score.results import Measurement
+from trackgrade.score.series import Indices, inside, span_sd_s
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
@@ -33,6 +36,8 @@ CAPTURED_SHARE = 0.5
 #: A course not captured by this share of the inbound leg is read from there on: a choice.
 LATEST_CAPTURE_SHARE = 0.5
 THREE_QUARTERS, HALF = 0.75, 0.5
+#: The crossing radial is looked for so long before and after the fix passage [s]: a choice.
+SECOND_WITHIN_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -171,6 +176,36 @@ def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
         from_epoch_s=float(times[0]),
         to_epoch_s=float(times[-1]),
     )
+
+
+def read_second_needle(hold: Hold, lap: Lap, samples: Samples) -> SecondNeedle | None:
+    """When the needle of the crossing radial centred about the passage that began a lap; None where there is none.
+
+    Read as the bearing from its station, within `SECOND_WITHIN_S` of the passage; the crossing nearest to it counts.
+    """
+    station = hold.cross_station
+    if station is None:
+        return None
+    passed = lap.start.epoch_s
+    index = inside(samples, passed - SECOND_WITHIN_S, passed + SECOND_WITHIN_S)
+    why = "the crossing radial was not crossed about this passage"
+    if index.size < 2:
+        return SecondNeedle(None, Measurement(None, None, "s", why=why))
+    places = HoldFrame(hold).to_geographic(samples.along_nm[index], samples.cross_nm[index])
+    bearing, _ = azimuth_distance(station.lat_deg, station.lon_deg, *places)
+    off = wrap180(bearing - station.radial_deg - station.variation_deg)
+    times = samples.epoch_s[index]
+    crossed = np.flatnonzero((off[:-1] * off[1:] <= 0.0) & (np.abs(off[:-1] - off[1:]) < 90.0))
+    if not crossed.size:
+        return SecondNeedle(None, Measurement(None, None, "s", why=why))
+    shares = off[crossed] / (off[crossed] - off[crossed + 1] + 1e-300)
+    moments = times[crossed] + shares * (times[crossed + 1] - times[crossed])
+    centred = float(moments[np.argmin(np.abs(moments - passed))])
+    turn = lap.outbound_turn_start
+    if turn is None:
+        return SecondNeedle(centred, Measurement(None, None, "s", why="the track does not show the turn at the fix"))
+    how = f"from the {course_name(station.radial_deg)} radial crossed to the start of the turn"
+    return SecondNeedle(centred, Measurement(float(turn.epoch_s) - centred, span_sd_s(lap.start, turn), "s", how=how))
 
 
 def needle_contrast(readings: Sequence[NeedleReading], limit_share: float) -> NeedleContrast | None:
