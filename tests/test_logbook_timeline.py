@@ -213,7 +213,7 @@ def test_an_item_is_followed_by_the_mean_of_each_session() -> None:
     line = timeline(history(*flown)).items[0]
     assert line.sizes[0] is not None
     assert line.sizes[1] is not None
-    assert line.sizes[0] / line.sizes[1] == pytest.approx(100.0 / 90.0)
+    assert line.sizes[0] / line.sizes[1] == pytest.approx(100.0 / 90.0, rel=1e-3)
     assert line.lap_sizes[0] == ((120.0, False), (80.0, False))
     assert line.before == line.sizes[0], "five lately, and what there is of the five before"
 

@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 @click.option("--hold", metavar="NAME", help="The hold on which the class is compared; default: the one most flew.")
 @click.option("--each", is_flag=True, help="With the class, write every pilot's page too.")
 @click.option("--hide-names", is_flag=True, help="Number the pilots, and leave instructors and notes out.")
-@click.option("--json", "json_path", metavar="FILE", help="Write what is claimed, and what is not, as JSON.")
+@click.option(
+    "--json", "json_path", metavar="FILE", help='Write what is claimed, and what is not, as JSON ("-": here).'
+)
 @click.option("--no-html", is_flag=True, help="Write no page, only the summary below.")
 def command(
     pilot: str | None,
@@ -62,7 +64,7 @@ def command(
             _one_pilot(opened, pilot, standard, folder, hide_names, json_path)
         else:
             _whole_class(opened, standard, sort or "work", hold, folder, each, hide_names, json_path)
-    console.say(console.CAUTION)
+    (console.note if json_path == "-" else console.say)(console.CAUTION)
 
 
 def _one_pilot(
@@ -76,11 +78,12 @@ def _one_pilot(
     page = pilot_page(pilot_history(logbook, pilot, standard), called=called, folder=folder)
     if json_path is not None:
         _write_json(json_path, page_json(page))
-    console.say(_pilot_text(page))
+    say = console.note if json_path == "-" else console.say
+    say(_pilot_text(page))
     if folder is not None:
         path = folder / file_name(page.name)
         write_whole(path, render_pilot(page))
-        console.say(f"Page: {path}")
+        say(f"Page: {path}")
 
 
 def _write_json(path: str, content: dict[str, Any]) -> None:
@@ -115,15 +118,16 @@ def _whole_class(
     view = class_view(history, sorting=order, hide_names=hide_names)
     if json_path is not None:
         _write_json(json_path, _class_json(logbook, view, [each.pilot for each in history.pilots]))
-    console.say(_class_text(view))
+    say = console.note if json_path == "-" else console.say
+    say(_class_text(view))
     if folder is None:
         return
     links = _pages_of_pilots(logbook, view, folder) if each else {}
     path = folder / "progress-class.html"
     write_whole(path, render_class(view, links))
-    console.say(f"Page: {path}")
+    say(f"Page: {path}")
     if links:
-        console.say(f"Pages of the pilots: {len(links)}, linked from it.")
+        say(f"Pages of the pilots: {len(links)}, linked from it.")
 
 
 def _pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path) -> dict[str, str]:

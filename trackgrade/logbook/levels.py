@@ -31,6 +31,9 @@ NORMAL_CV2 = 0.57
 #: Two measures whose levels go up and down together like this are one measure told twice (bank and rate of the turns).
 REPEATS = 0.97
 
+#: Where more than this share of the sessions has no error at all, sizes tell little: half a lap decides.
+MOSTLY_NONE = 0.25
+
 #: Below this many sessions with a level, a measure is shown and nothing is said of it.
 FEWEST_SESSIONS = 5
 
@@ -71,6 +74,8 @@ def _measure(sessions: Sequence[Session], item: str, title: str, unit: str) -> M
     sds = [row.value_sd for own in rows for row in own if row.value_sd]
     value_sd = float(np.median(sds)) if sds else 0.0
     level, laps = _levels(sizes, numbers)
+    # What the measurement adds to the size of a normal error (2/pi: mean size, squared) is taken off again.
+    level = np.sqrt(np.maximum(level**2 - 2 / np.pi * value_sd**2, 0.0))
     usual = float(np.nanmean(level)) or 1.0
     floor = max(0.25 * value_sd, 0.02 * usual)
     cv2 = _cv2(sizes, level)
@@ -84,21 +89,21 @@ def _measure(sessions: Sequence[Session], item: str, title: str, unit: str) -> M
 
 def _levels(sizes: Sequence[Floats], numbers: Sequence[NDArray[np.int_]]) -> tuple[Floats, Floats]:
     """Level of each session and the laps it rests on, by proportional fitting of sessions and lap numbers."""
-    usual = np.ones(LAPS_TOLD_APART)
-    level = np.array([own.mean() if len(own) else np.nan for own in sizes])
-    several = [n for n, own in enumerate(sizes) if len(own) > 1]
-    if several and (middle := float(np.nanmean(level[several]))) > 0:
-        prior = PRIOR_LAPS * middle
+    laps = np.array([float(len(own)) for own in sizes])
+    flat, lap = np.concatenate(sizes), np.concatenate(numbers)
+    of, count = np.repeat(np.arange(len(sizes)), laps.astype(int)), len(sizes)
+    sums = np.bincount(of, flat, count)
+    with np.errstate(invalid="ignore"):
+        level = sums / laps
+    several = laps[of] > 1
+    middle = float(level[of][several].mean()) if several.any() else 0.0
+    if middle > 0:
         for _ in range(20):
-            flown, due = np.full(LAPS_TOLD_APART, prior), np.full(LAPS_TOLD_APART, prior)
-            for n in several:
-                np.add.at(flown, numbers[n], sizes[n])
-                np.add.at(due, numbers[n], level[n])
-            usual = flown / due
-            level = np.array(
-                [own.sum() / usual[which].sum() if len(own) else np.nan for own, which in zip(sizes, numbers)]
-            )
-    return level, np.array([float(len(own)) for own in sizes])
+            flown = np.bincount(lap[several], flat[several], LAPS_TOLD_APART) + PRIOR_LAPS * middle
+            due = np.bincount(lap[several], level[of][several], LAPS_TOLD_APART) + PRIOR_LAPS * middle
+            with np.errstate(invalid="ignore"):
+                level = sums / np.bincount(of, (flown / due)[lap], count)
+    return level, laps
 
 
 def _cv2(sizes: Sequence[Floats], level: Floats) -> float:
@@ -124,10 +129,10 @@ def without_repeats(measures: Sequence[Measure], chosen: NDArray[np.int_]) -> tu
 
 
 def tells_nothing(measure: Measure, chosen: NDArray[np.int_]) -> bool:
-    """Measured in too few sessions, or without an error in most of them (an entry is nearly always right)."""
+    """Measured in too few sessions, or without an error in many of them (an entry is nearly always right)."""
     own = measure.log[chosen]
     own = own[np.isfinite(own)]
-    return len(own) < FEWEST_SESSIONS or float(np.mean(own < own.min() + 1e-6)) > 0.5
+    return len(own) < FEWEST_SESSIONS or float(np.mean(own < own.min() + 1e-6)) > MOSTLY_NONE
 
 
 def _together(one: Floats, two: Floats) -> bool:

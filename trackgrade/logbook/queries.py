@@ -32,7 +32,7 @@ from trackgrade.logbook.store import Logbook, find_pilot, stored_debrief
 SESSIONS_DRAWN = 40
 
 #: What conditions do to errors is learnt from this many of the latest recordings of others.
-OTHERS_READ = 240
+OTHERS_READ = 120
 
 #: Pilots are set beside each other by this many of their latest recordings.
 COMPARED = 10

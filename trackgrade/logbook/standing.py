@@ -21,11 +21,11 @@ from trackgrade.logbook.shares import Z_95
 Floats = NDArray[np.float64]
 
 #: Standard deviations on the logit scale before the data speak (1.0: 50 % becomes 73 %), and how many pilots or holds
-#: each of these counts for. Holds differ about as much as pilots do: our choice, which matters where few holds were
+#: each of these counts for. Holds differ rather more than pilots do: our choice, which matters where few holds were
 #: flown.
-PILOT_SD, HOLD_SD, SESSION_SD = 0.8, 0.8, 0.6
+PILOT_SD, HOLD_SD, SESSION_SD = 0.6, 0.8, 0.6
 WIND_SD = 0.4  # for 10 kt
-PRIOR_WORTH = 4.0
+PRIOR_WORTH = 2.0
 
 #: The lowest third of a class is told by drawing from the model this often.
 DRAWS, _SEED = 4000, 19
@@ -78,6 +78,7 @@ def standings(flown: Sequence[tuple[str, HoldFlown]]) -> dict[str, Standing]:
     pick = np.zeros((len(pilots), design.shape[1]))
     pick[:, 0] = 1.0
     pick[:, own] = np.eye(len(pilots))
+    pick[:, others] = of_hold.mean(axis=0)  # the holds as often as the class flew them
     centre, spread = pick @ mean, pick @ cover @ pick.T
     far = Z_95 * np.sqrt(np.diag(spread))
     lowest: list[float | None] = [None] * len(pilots)
