@@ -163,9 +163,11 @@ def session_levels(measures: Sequence[Measure], tested: Rows, others: Sequence[R
     log = np.stack([each.log for each in measures])
     variance = np.nan_to_num(np.stack([each.log_variance for each in measures]))
     known, filled = np.isfinite(log), np.nan_to_num(log)
-    # One weight a measure, the same in every session (else few laps would shift the mix of measures), from how far its
-    # sessions lie apart in whatever order: so the order stays free to be tested. 0.04: a session's luck of 0.2, in all.
-    weight = known / (np.array([np.nanvar(each[tested]) for each in log]) + 0.04)[:, None]
+    # One weight a measure, the same in every session (else few laps would shift the mix of measures): from what laps
+    # leave to chance and not from how far its sessions lie apart: that would weigh down what changed most. 0.04: a
+    # session's luck of 0.2, in all.
+    usual = np.array([np.median(each[tested][which]) for each, which in zip(variance, known[:, tested])])
+    weight = known / (usual + 0.04)[:, None]
     total, rows = weight.sum(axis=0), np.concatenate([tested, *others])
     session = np.zeros(log.shape[1])
     for _ in range(20):

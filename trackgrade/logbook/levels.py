@@ -130,11 +130,14 @@ def without_repeats(measures: Sequence[Measure], chosen: NDArray[np.int_]) -> tu
 
 def tells_nothing(measure: Measure, chosen: NDArray[np.int_]) -> bool:
     """Measured in too few sessions, or without an error in many of them (an entry is nearly always right)."""
-    own = measure.log[chosen]
+    own = measure.level[chosen]
     own = own[np.isfinite(own)]
-    return len(own) < FEWEST_SESSIONS or float(np.mean(own < own.min() + 1e-6)) > MOSTLY_NONE
+    none = own <= 0.25 * measure.value_sd
+    return len(own) < FEWEST_SESSIONS or float(np.mean(none)) > MOSTLY_NONE or float(np.ptp(own)) < 1e-9
 
 
 def _together(one: Floats, two: Floats) -> bool:
     both = np.isfinite(one) & np.isfinite(two)
-    return bool(both.sum() >= FEWEST_SESSIONS and np.corrcoef(one[both], two[both])[0, 1] > REPEATS)
+    # From session to session, so that two items which both got better are not taken for one.
+    steps = np.diff(one[both]), np.diff(two[both])
+    return bool(both.sum() >= FEWEST_SESSIONS and min(map(np.ptp, steps)) > 0 and np.corrcoef(*steps)[0, 1] > REPEATS)
