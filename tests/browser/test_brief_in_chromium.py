@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from tests.browser.measuring import MEASURE, PAPER_PX, SCREENS
 from trackgrade.briefing import page
 from trackgrade.briefing.brief import Conditions, prepare
 from trackgrade.hold.holdfile import parse_hold
@@ -64,22 +65,16 @@ def test_it_fits_and_asks_for_nothing(brief_page: Path, open_page: Callable[...,
     assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_no_label_hides_another(brief_page: Path, open_page: Callable[..., Any]) -> None:
-    boxes = open_page(brief_page, width=1280).page.evaluate(
-        "[...document.querySelectorAll('svg.plan text')].map(t => {"
-        " const f = t.ownerSVGElement.getBoundingClientRect(), b = t.getBoundingClientRect();"
-        " return [t.textContent, b.x - f.x, b.y - f.y, b.width, b.height, f.width, f.height]; })"
-    )
-    assert len(boxes) >= 8
-    for index, (text, x, y, width, height, wide, tall) in enumerate(boxes):
-        # Letters, not line boxes: a line's box is taller than what is seen by a fifth above and below.
-        y, height = y + 0.2 * height, 0.6 * height
-        assert 0 <= x <= x + width <= wide, text
-        assert 0 <= y <= y + height <= tall, text
-        for other, x2, y2, width2, height2, *_ in boxes[index + 1 :]:
-            y2, height2 = y2 + 0.2 * height2, 0.6 * height2
-            apart = x + width <= x2 or x2 + width2 <= x or y + height <= y2 or y2 + height2 <= y
-            assert apart, f"{text} over {other}"
+def test_nothing_is_cut_and_nothing_hides_another(brief_page: Path, open_page: Callable[..., Any]) -> None:
+    found = {}
+    for screen, (width, _) in SCREENS.items():
+        page = open_page(brief_page, width=width).page
+        assert page.locator("svg.plan text").count() >= 8
+        found[screen] = page.evaluate(MEASURE, {"paper": False, "phone": screen == "phone"})
+    page = open_page(brief_page, width=PAPER_PX).page
+    page.emulate_media(media="print")
+    found["paper"] = page.evaluate(MEASURE, {"paper": True, "phone": False})
+    assert {where: what for where, what in found.items() if what} == {}
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

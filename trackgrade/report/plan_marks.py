@@ -113,11 +113,8 @@ def at(views: tuple[View, ...], east_nm: float, north_nm: float) -> dict[str, st
 
 
 def placer() -> Placer:
-    """The frame, less the corners where north, wind and scale stand."""
-    free = Placer(Box(3.0, 3.0, WIDTH - 3.0, HEIGHT - 3.0), LETTERS_PX / 2)
-    for corner in (Box(0, 0, 60, 72), Box(WIDTH - 210, 0, WIDTH, 72), Box(0, HEIGHT - 34, 190, HEIGHT)):
-        free.keep_off(corner)
-    return free
+    """The frame, nothing drawn in it yet."""
+    return Placer(Box(3.0, 3.0, WIDTH - 3.0, HEIGHT - 3.0), LETTERS_PX / 2)
 
 
 def signs(events: tuple[Event, ...], views: tuple[View, ...], free: dict[str, Placer], laps: int) -> Iterable[Markup]:
@@ -243,7 +240,7 @@ def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, ...
             for along in (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3)
             for spot in around(
                 view.place(*(float(v) for v in frame.east_north(-along * length_nm, 0.0))),
-                (across[0] * -hold.side, across[1] * -hold.side), width, LINE_PX, (8.0, 22.0), (0, 180),
+                (across[0] * -hold.side, across[1] * -hold.side), width, LINE_PX, (8.0, 24.0, 60.0, 100.0), (0, 180),
             )
         ]  # fmt: skip
         spots = [view.place(*(float(v) for v in frame.east_north(*each))) for each in inside]
@@ -254,35 +251,42 @@ def words_on_the_hold(debrief: Debrief, frame: HoldFrame, views: tuple[View, ...
     return element("g", *words)
 
 
-def corners(debrief: Debrief, views: tuple[View, ...]) -> Markup:
-    """North arrow, wind arrow and scale bar, in the corners."""
-    wind = debrief.wind
-    parts = [
-        element(
-            "g",
-            furniture.north_arrow(),
-            **both(views, lambda view: f"translate(30 44) rotate({short(view.turn_deg, 2)})"),
-        )
-    ]
-    if wind is not None:
-        parts.append(
-            element(
-                "g",
-                furniture.wind_arrow(),
-                **both(
-                    views,
-                    lambda view: (
-                        f"translate({short(WIDTH - 34)} 44) rotate({short(view.turn_deg + wind.from_true_deg, 2)})"
-                    ),
-                ),
-            )
-        )
-    words, right = wind_words(debrief), WIDTH - (62.0 if wind is not None else 12.0)
-    parts.append(element("text", words, x=right, y=36, text_anchor="end", class_="small"))
+def corners(debrief: Debrief, views: tuple[View, ...], free: dict[str, Placer]) -> Markup:
+    """North arrow, wind arrow with its words, and scale bar: in the corners that lines leave free."""
+    wind, words, parts = debrief.wind, wind_words(debrief), []
     for view in views:
-        bar, _ = furniture.scale_bar(view.px_per_nm, 110.0)
-        parts.append(element("g", bar, transform=f"translate(14 {short(HEIGHT - 14)})", class_=f"only-{view.name}"))
+        room = free[view.name]
+        bar, bar_width = furniture.scale_bar(view.px_per_nm, 110.0)
+        x, y = _corner(room, 54.0, 60.0, (-1, -1))
+        group = [element("g", furniture.north_arrow(), transform=_turned(x, y + 4.0, view.turn_deg))]
+        arrow = 0.0 if wind is None else 48.0
+        width = text_width(words, LETTERS_PX) + arrow + 6.0
+        x, y = _corner(room, width, 44.0, (1, -1))
+        group.append(element("text", words, x=x - arrow / 2.0, y=y + 4.0, text_anchor="middle", class_="small"))
+        if wind is not None:
+            turned = _turned(x + (width - arrow) / 2.0, y, view.turn_deg + wind.from_true_deg)
+            group.append(element("g", furniture.wind_arrow(), transform=turned))
+        x, y = _corner(room, bar_width + 12.0, 22.0, (-1, 1))
+        group.append(element("g", bar, transform=f"translate({short(x - bar_width / 2.0)} {short(y + 5.0)})"))
+        parts.append(element("g", *group, class_=f"only-{view.name}"))
     return element("g", *parts, class_="furniture")
+
+
+def _corner(room: Placer, width: float, height: float, first: tuple[int, int]) -> tuple[float, float]:
+    """Centre of a box of this size in a corner of the frame, ``first`` (-1 or 1: left or right, up or down) if free."""
+    corners = dict.fromkeys((first, (-1, -1), (1, -1), (1, 1), (-1, 1)))
+    middle_x, middle_y = WIDTH / 2.0, HEIGHT / 2.0
+    places = [
+        (middle_x + x * (middle_x - 6.0 - width / 2.0), middle_y + y * (middle_y - 6.0 - height / 2.0))
+        for x, y in corners
+    ]
+    place = room.put(places, width, height)
+    assert place is not None, "it must"
+    return place
+
+
+def _turned(x: float, y: float, degrees: float) -> str:
+    return f"translate({short(x)} {short(y)}) rotate({short(degrees, 2)})"
 
 
 def wind_words(debrief: Debrief) -> str:

@@ -93,6 +93,7 @@ def _picture(
     """One drawing of everything; the one of two views can be turned, and has the cursor's aircraft and event labels."""
     first = len(views) == 1
     free = {view.name: _room(debrief, timeline, frame, view) for view in views}
+    furniture = corners(debrief, views, free)
     drawn_tags = list(tags(debrief, timeline, views, free, FRONT_TAG_ROOM if first else 1.0))
     words = words_on_the_hold(debrief, frame, views, free)
     return element(
@@ -104,7 +105,7 @@ def _picture(
         element("g", *drawn_tags, class_="tags"),
         element("g", *signs(events, views, free, 0 if first else len(timeline.laps)), class_="signs"),
         words,
-        corners(debrief, views),
+        furniture,
         "" if first else element("g", id="plan-aircraft", class_="aircraft", visibility="hidden"),
         id=key,
         class_="plan",
@@ -218,7 +219,7 @@ def _world(debrief: Debrief, timeline: Timeline) -> Iterable[Markup]:
     if debrief.solved is not None:
         yield _use("solved", "solved")
     if len(debrief.samples):
-        yield _use("elsewhere", "elsewhere")
+        yield _use("elsewhere", "elsewhere" if timeline.stretches else "elsewhere alone")
     yield _use("course", "course")
     for each in timeline.stretches:
         yield _use(each.key, f"flown {line_style(each)}", data_stretch=each.key)
