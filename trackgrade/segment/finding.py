@@ -8,6 +8,7 @@ another hold: a proposal is a guess about the clearance.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -22,10 +23,10 @@ from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
 from trackgrade.motion.turns import find_turns
 from trackgrade.segment.ends import Reading, surely_first
-from trackgrade.segment.flown import Entry
+from trackgrade.segment.flown import Entry, Visit
 from trackgrade.segment.likeness import looks_flown
-from trackgrade.segment.path import flight_path
-from trackgrade.segment.placing import place
+from trackgrade.segment.path import FlightPath, flight_path
+from trackgrade.segment.placing import Placed, place
 from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
 from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
@@ -41,6 +42,8 @@ SLOWEST_KT = 45.0
 SAME_FIX_NM, SAME_COURSE_DEG = 0.6, 20.0
 #: The first turn of an entry begins this near to the passage of the fix [s].
 FIRST_TURN_S = 25.0
+#: A lap is a round of its family where both begin this close together [s].
+SAME_ROUND_S = 40.0
 #: Lines of a survey lie no further apart [NM].
 ROW_NM = 4.0
 #: Legs are proposed as 1 or 1.5 min where they come near it [s a minute]; else as flown.
@@ -98,21 +101,42 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
     window = replace(motion, grid_s=motion.grid_s[part], in_hole=motion.in_hole[part])
     air = through_air(window, window.grid_s, wind)
     turns = find_turns(window, air, wind, refine=False)
+
+    def judged(placed: Placed) -> tuple[FlightPath, tuple[Visit, ...]]:
+        leg = Leg(minutes=max(placed.leg_s / 60.0, 1.0))
+        hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, leg)
+        shifted: AirMotion = replace(air, position_m=air.position_m - placed.fix_nm * METRES_PER_NM)
+        path = flight_path(window, shifted, wind, turns, HoldFrame(hold))
+        return path, tuple(each for each in find_visits(path, hold).visits if not each.wrong_side)
+
     found = []
     for family in stay:
         placed = place(ground, family)
-        fix = placed.fix_nm
-        hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, Leg(minutes=max(placed.leg_s / 60.0, 1.0)))
-        shifted: AirMotion = replace(air, position_m=air.position_m - fix * METRES_PER_NM)
-        path = flight_path(window, shifted, wind, turns, HoldFrame(hold))
-        visits = [each for each in find_visits(path, hold).visits if not each.wrong_side]
-        laps = [lap for visit in visits for lap in visit.laps]
-        if visits:
-            like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
-            if visits[0].entry.kind in ("teardrop", "parallel"):
-                placed = place(ground, family, entered_s=_turned_at_the_fix(visits[0].entry, motion))
-            found.append(Reading(placed, path, tuple(visits), tuple(laps), motion.start_epoch_s, like))
+        path, visits = judged(placed)
+        whole = _with_laps(ground, family, visits, motion.start_epoch_s)
+        if len(whole) > len(family):  # the laps know of rounds that began or ended a little aside
+            placed = place(ground, whole)
+            path, visits = judged(placed)
+        if not visits:
+            continue
+        laps = tuple(lap for visit in visits for lap in visit.laps)
+        like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
+        if visits[0].entry.kind in ("teardrop", "parallel"):
+            placed = place(ground, whole, entered_s=_turned_at_the_fix(visits[0].entry, motion))
+        found.append(Reading(placed, path, visits, laps, motion.start_epoch_s, like))
     return found
+
+
+def _with_laps(ground: Ground, family: list[Round], visits: Sequence[Visit], began_epoch_s: float) -> list[Round]:
+    """The rounds of a family, and those laps that are none of them, in order."""
+    more = []
+    for lap in (lap for visit in visits for lap in visit.laps if lap.end is not None):
+        start = (lap.outbound_turn_start or lap.start).epoch_s - began_epoch_s
+        if all(abs(start - each.start_s) > SAME_ROUND_S for each in family) and lap.end is not None:
+            end = lap.end.epoch_s - began_epoch_s
+            east, north = ground.at(start)
+            more.append(Round(start, end, float(east), float(north), family[0].course_deg, family[0].side))
+    return sorted([*family, *more], key=lambda each: each.start_s)
 
 
 def _turned_at_the_fix(entry: Entry, motion: Motion) -> float:

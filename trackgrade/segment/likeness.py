@@ -7,6 +7,7 @@ turn about). An only lap has to look like one in all of them; of several most.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +56,7 @@ class _Shape:
     down_and_up_ft: float
 
 
-def looks_flown(path: FlightPath, entry: Entry, laps: list[Lap], placed: Placed, alt_ft: Floats) -> bool:
+def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Placed, alt_ft: Floats) -> bool:
     """Whether these laps can be a hold. ``alt_ft`` (n,) is on the grid of the path, NaN where unknown."""
     shapes = [shape for lap in laps if (shape := _shape(path, lap, alt_ft)) is not None]
     if not shapes or 2 * len(shapes) < len(laps):
@@ -103,12 +104,12 @@ def _between(path: FlightPath, start: float, end: float) -> list[Turn]:
     return [turn for turn in path.turns if turn.start_epoch_s > start and turn.end_epoch_s < end]
 
 
-def _ends_scatter(laps: list[Lap]) -> float:
+def _ends_scatter(laps: Sequence[Lap]) -> float:
     across = [lap.end_cross_nm for lap in laps if lap.end_cross_nm is not None]
     return float(np.std(across, ddof=1)) if len(across) > 1 else 0.0
 
 
-def _moves_on(laps: list[Lap]) -> bool:
+def _moves_on(laps: Sequence[Lap]) -> bool:
     """Whether the laps end further to the same side each time, in even steps."""
     across = np.array([lap.end_cross_nm for lap in laps if lap.end_cross_nm is not None])
     if len(across) < 3:

@@ -6,7 +6,7 @@ inbound legs give it across, and the course itself over the last part of each, o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,17 +23,18 @@ ACROSS_SD_NM, FIRST_ACROSS_SD_NM = 0.04, 0.08
 #: The course is read over the last part of the leg [s], which may still hold the end of an intercept.
 COURSE_OVER_S, SHORTEST_LEG_S = 25.0, 8.0
 #: A leg's direction is as good as the tracking, and as the places at its ends over its length [deg, NM].
-TRACKING_SD_DEG, ENDS_SD_NM = 1.5, 0.03
+TRACKING_SD_DEG, LATE_SD_DEG, ENDS_SD_NM = 1.5, 5.0, 0.03
 #: A turn this small is a correction on the leg [deg].
 CORRECTION_DEG = 12.0
-#: The inbound leg of an entry is on the course of the others, this closely [deg].
-ENTRY_COURSE_DEG = 15.0
+#: The inbound leg of an entry is on the course of the others, this closely at worst and typically [deg].
+ENTRY_COURSE_DEG, ENTRY_SD_DEG = 15.0, 4.0
 
 
 @dataclass(frozen=True, eq=False)
 class Placed:
     """A fix (2,) in the plane [NM], course there [deg of the plane], side; the starts of the turns at it (k, 2) [NM]
-    with their times [s], the directions and times of the inbound legs, and the scatter of both (NaN with one)."""
+    with their times [s], the directions and times of the inbound legs, and the scatter of both (NaN with one):
+    half of the turns begin this near to their middle."""
 
     fix_nm: Floats
     course_deg: float
@@ -60,20 +61,21 @@ def place(ground: Ground, family: list[Round], entered_s: float | None = None) -
     ``entered_s``: when an entry passed the fix, after which an inbound leg led to the first round [s of flight].
     """
     family = sorted(family, key=lambda each: each.start_s)
-    legs = [leg for each in family if (leg := _leg_to(ground, each.end_s)) is not None]
-    typical_s = float(np.median([leg.end_s - leg.start_s for leg in legs])) if legs else 60.0
-    before = _leg_to(ground, family[0].start_s) if entered_s is not None and legs else None
+    legs = [_leg_to(ground, each.end_s) for each in family]
+    typical_s = float(np.median([leg.end_s - leg.start_s for leg in legs]))
+    before = _leg_to(ground, family[0].start_s) if entered_s is not None else None
     if before is not None and abs(float(wrap180(before.direction_deg - legs[0].direction_deg))) < ENTRY_COURSE_DEG:
-        legs.insert(0, before)
-    course = _course(legs) if legs else family[-1].course_deg
+        # It may lead straight to the fix, not along the course.
+        legs.insert(0, replace(before, sd_deg=float(np.hypot(before.sd_deg, ENTRY_SD_DEG))))
+    course = _course(legs)
     starts = _turns_at(ground, family)
     seen = [*([(entered_s, True)] if entered_s is not None else []), *((s, f and entered_s is None) for s, f in starts)]
     fix = _fix(ground, legs, seen, course)
     places = np.array([ground.at(start) for start, _ in starts])
     directions = np.array([leg.direction_deg for leg in legs])
-    off = np.asarray(wrap180(directions - course)) if len(directions) else np.empty(0)
+    off = np.asarray(wrap180(directions - course))
     # The first turn may have been begun anywhere near the fix, by an arrival from across.
-    later = places[1:] - np.mean(places[1:], axis=0) if len(places) > 1 else places[1:]
+    later = np.hypot(*(places[1:] - np.median(places[1:], axis=0)).T) if len(places) > 2 else np.array([np.nan])
     return Placed(
         fix,
         course,
@@ -82,12 +84,12 @@ def place(ground: Ground, family: list[Round], entered_s: float | None = None) -
         np.array([start for start, _ in starts]),
         directions,
         typical_s,
-        float(np.sqrt(np.sum(later**2) / (len(later) - 1))) if len(later) > 1 else float("nan"),
+        float(np.median(later)),
         float(np.std(off, ddof=1)) if len(off) > 1 else float("nan"),
     )
 
 
-def _leg_to(ground: Ground, end_s: float) -> _Leg | None:
+def _leg_to(ground: Ground, end_s: float) -> _Leg:
     """The straight leg that ends at a time: from the last real turn before it."""
     start_s = max(
         (
@@ -99,9 +101,9 @@ def _leg_to(ground: Ground, end_s: float) -> _Leg | None:
         ),
         default=float(ground.time_s[0]),
     )
-    since = max(start_s, end_s - COURSE_OVER_S)
-    if end_s - since < SHORTEST_LEG_S:
-        return None
+    # Turned onto the course at the last moment, it shows by the direction over the fix, less well.
+    late = end_s - start_s < SHORTEST_LEG_S
+    since = end_s - SHORTEST_LEG_S if late else max(start_s, end_s - COURSE_OVER_S)
     inside = slice(ground.index(since), ground.index(end_s) + 1)
     places = ground.place_nm[inside]
     middle = places - places.mean(axis=0)
@@ -109,7 +111,8 @@ def _leg_to(ground: Ground, end_s: float) -> _Leg | None:
     along = axes[0] if np.dot(axes[0], places[-1] - places[0]) > 0 else -axes[0]
     length = float(np.hypot(*(places[-1] - places[0])))
     bend = float(size[1] / np.sqrt(len(places)))  # how far from straight [NM]
-    sd = float(np.hypot(TRACKING_SD_DEG, np.degrees(np.arctan2(ENDS_SD_NM + 3.0 * bend, max(length, 0.05)))))
+    tracking_deg = LATE_SD_DEG if late else TRACKING_SD_DEG
+    sd = float(np.hypot(tracking_deg, np.degrees(np.arctan2(ENDS_SD_NM + 3.0 * bend, max(length, 0.05)))))
     return _Leg(start_s, end_s, float(np.degrees(np.arctan2(along[0], along[1]))), sd)
 
 
