@@ -199,7 +199,7 @@ DOUBTS = [
         "if they are radians",
     ),
     (
-        "Lat Deg,Lat Min,Lon Deg,Lon Min",
+        "Lat Deg,Lat Part,Lon Deg,Lon Part",
         lambda r: f"44,{r.lat % 1 * 60:.4f},-93,{-r.lon % 1 * 60:.4f}",
         "whole degrees",
     ),

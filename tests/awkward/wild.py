@@ -489,3 +489,11 @@ def a_flight_controller() -> str:
             f"{r.alt_ft * 304.8:.0f}"
         ),
     )
+
+
+@shape(altitude=False, say=("Lat Deg",))
+def degrees_and_minutes_in_columns_of_their_own() -> str:
+    return table(
+        "time_utc,Lat Deg,Lat Min,Lon Deg,Lon Min",
+        lambda r: f"{iso(r)},{int(r.lat)},{r.lat % 1 * 60:.6f},-{int(-r.lon)},{-r.lon % 1 * 60:.6f}",
+    )

@@ -30,11 +30,20 @@ _PARTS = (
     ("second", "seconds", "sec", "s"),
 )
 _NEEDED = 4
+#: Words behind "lat" and "lon" for the parts of an angle.
+_ANGLE_PARTS = (
+    (("deg",), ("degs",), ("degree",), ("degrees",), ("d",)),
+    (("min",), ("mins",), ("minute",), ("minutes",)),
+    (("sec",), ("seconds",), ("s",)),
+)
 
 
 @dataclass(frozen=True)
 class Made:
-    """One more column: its header, the columns it is made of, and which part of a cell it is (0: joined parts)."""
+    """One more column: its header, the columns it is made of, and which part of a cell it is.
+
+    ``part`` 0: a moment joined of its parts; -1: degrees, minutes and seconds joined by blanks.
+    """
 
     header: str
     of: tuple[int, ...]
@@ -42,6 +51,8 @@ class Made:
 
     def cells(self, columns: Mapping[int, Any]) -> Any:
         """Its cells (pandas Series of text) from those of its columns."""
+        if self.part < 0:
+            return _joined([columns[i] for i in self.of])
         if self.part:
             return columns[self.of[0]].str.extract(f"^{_BOTH.pattern}$")[self.part - 1].fillna("").str.strip()
         parts = [columns[i].str.replace(r"\.0*$", "", regex=True) for i in self.of[:_NEEDED]]
@@ -49,6 +60,12 @@ class Made:
         for i in self.of[_NEEDED:]:
             whole = whole + ":" + columns[i].str.replace(r"^([0-9])(?=\.|$)", r"0\1", regex=True)
         return whole if len(self.of) > _NEEDED else whole + ":00"
+
+
+def made_of(headers: Sequence[str], sample: Sequence[Sequence[str]], named: set[str]) -> tuple[Made, ...]:
+    """The columns to make; ``named`` are the quantities that the headers name."""
+    place = parted_places(headers) if {"lat", "lon"} <= named else places(headers, sample)
+    return (*place, *(() if named & {"time_utc", "time_of_day"} else moment(headers)))
 
 
 def places(headers: Sequence[str], sample: Sequence[Sequence[str]]) -> tuple[Made, ...]:
@@ -64,6 +81,17 @@ def places(headers: Sequence[str], sample: Sequence[Sequence[str]]) -> tuple[Mad
             return (Made("latitude", (index,), 3), Made("longitude", (index,), 2))
         return (Made("latitude", (index,), 2), Made("longitude", (index,), 3))
     return ()
+
+
+def parted_places(headers: Sequence[str]) -> tuple[Made, ...]:
+    """Latitude and longitude of columns of degrees and columns of minutes (and seconds), or nothing."""
+    words = [header_words(header) for header in headers]
+    made = []
+    for axis in ("lat", "lon"):
+        of = [i for part in _ANGLE_PARTS for i, found in enumerate(words) if found[:1] == (axis,) and found[1:] in part]
+        if len(of) > 1 and words[of[0]][1:] in _ANGLE_PARTS[0] and words[of[1]][1:] in _ANGLE_PARTS[1]:
+            made.append(Made(axis, tuple(of), -1))
+    return tuple(made) if len(made) == 2 else ()
 
 
 def bare_places(sample: Sequence[Sequence[str]]) -> tuple[int, int] | None:
@@ -103,9 +131,17 @@ def _beyond_90(text: str) -> bool:
     return digits is not None and int(digits[1]) >= 90
 
 
+def _joined(parts: Sequence[Any]) -> Any:
+    """Columns of text, cell by cell with a blank between."""
+    whole = parts[0].str.replace(r"\.0*$", "", regex=True)
+    for part in parts[1:]:
+        whole = whole + " " + part
+    return whole
+
+
 def cells_of_made(made: Made, row: Sequence[str]) -> str:
     """The cell of one row of a sample."""
-    if made.part:
+    if made.part > 0:
         match = _BOTH.fullmatch(row[made.of[0]]) if made.of[0] < len(row) else None
         return (match[made.part] or "").strip() if match is not None else ""
     return " ".join(row[i] for i in made.of if i < len(row))

@@ -14,7 +14,7 @@ from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
 from trackgrade.track.columns_map import ColumnsMap
-from trackgrade.track.readers.made_columns import Made, bare_places, cells_of_made, moment, places
+from trackgrade.track.readers.made_columns import Made, bare_places, cells_of_made, made_of, places
 
 _HEAD_LINES = 100  # a preamble longer than this needs header_line in a columns map
 _SAMPLE_LINES = 60
@@ -151,7 +151,7 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
             headers, unit_cells = ("", *headers), ("", *unit_cells)
             notes.append("the rows begin with their number, which has no header")
         _refuse_misaligned(sample, headers, source, header_at + 1)
-    made = _made(headers, sample) if header_at is not None else ()
+    made = made_of(headers, sample, _quantities(headers, {}, {})) if header_at is not None else ()
     if made:
         of = dict.fromkeys(f'"{plain_text(headers[i], 40)}"' for each in made for i in each.of)
         notes.append(f"{', '.join(each.header for each in made)} from {', '.join(of)}")
@@ -172,14 +172,6 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         tuple(notes),
         made,
     )
-
-
-def _made(headers: tuple[str, ...], sample: tuple[tuple[str, ...], ...]) -> tuple[Made, ...]:
-    """Columns that the headers do not name, and that can be made of others."""
-    found = _quantities(headers, {}, {})
-    place = () if {"lat", "lon"} <= found else places(headers, sample)
-    when = () if found & _TIMES else moment(headers)
-    return (*place, *when)
 
 
 def _numbered(sample: tuple[tuple[str, ...], ...], columns: int) -> bool:
