@@ -150,7 +150,7 @@ class TestWrong:
             ("grade {flight} --hold {hold} --timing-band soon", "--timing-band"),
             ("grade {flight} --hold {hold} --columns none.toml", "none.toml"),
             ("grade {flight} --hold {hold} --jobs 0", "--jobs"),
-            ("grade {flight} --hold {hold} --note text", "--pilot"),
+            ("grade {flight} --hold {hold} --logbook l.sqlite", "--pilot"),
             ("grade {flight} --hold {hold} --colour", "--colour"),
             ("grade {flight} --hold {hold} --out empty.gpx", "empty.gpx"),
             ("grade {flight} --hold {hold} --no-html --json empty.gpx/a.json", "empty.gpx"),

@@ -30,4 +30,4 @@ def test_is_read_right(suite: str, seed: int) -> None:
     outcome = one(suite, seed)
     assert outcome.laps_found == outcome.laps_matched == outcome.laps_true
     assert outcome.visits_right
-    assert all(flown == told for flown, told, _, _ in outcome.entries)
+    assert all(told in (flown, "unclear") for flown, told, _, _ in outcome.entries)  # never another's name
