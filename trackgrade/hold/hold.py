@@ -63,6 +63,7 @@ class Hold:
     """A hold in numbers that need nothing else to be understood.
 
     ``variation_deg`` is east positive; ``variation_source`` says where it comes from.
+    ``levels`` are other altitudes assigned in the hold: from when [s since 1970], and altitude [ft], in order of time.
     ``qnh_hpa`` is what the altimeter was set to: it makes a recorded pressure altitude what the altimeter showed.
     ``notes`` are sentences for people (which model, which warning). ``origin`` says who named it: a hold file, the hold
     set where its laps were flown, or nobody (found in the track).
@@ -84,6 +85,7 @@ class Hold:
     airspeed_kias: float | None = None
     arrive_epoch_s: float | None = None
     qnh_hpa: float | None = None
+    levels: tuple[tuple[float, float], ...] = ()
     dme_station: Station | None = None
     cross_station: Station | None = None
     notes: tuple[str, ...] = ()

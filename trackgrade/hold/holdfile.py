@@ -15,7 +15,16 @@ from typing import Any, Literal, cast
 from trackgrade.errors import HoldFileError
 from trackgrade.files import plain_text, read_bytes
 from trackgrade.hold.hold import Leg
-from trackgrade.hold.plan import Crossing, Fix, GuidancePlan, HoldPlan, Position, Radial, RadialDistance
+from trackgrade.hold.plan import (
+    ClearedLevel,
+    Crossing,
+    Fix,
+    GuidancePlan,
+    HoldPlan,
+    Position,
+    Radial,
+    RadialDistance,
+)
 
 #: A hold file is some twenty lines; anything larger is another file given by mistake.
 LARGEST_BYTES = 1024 * 1024
@@ -36,6 +45,7 @@ _TOP_KEYS = (
     "fix",
     "leg",
     "guidance",
+    "levels",
 )
 _GUIDANCE_KEYS = (
     "kind",
@@ -197,7 +207,8 @@ def _plan(top: _Table, source: str) -> HoldPlan:
         guidance=_guidance(top.table("guidance"), fix),
         altitude_ft=top.number("altitude_ft", -1500.0, 60000.0, "feet"),
         airspeed_kias=top.number("airspeed_kias", 30.0, 500.0, "knots indicated"),
-        arrive_utc=_arrival(top),
+        arrive_utc=_moment(top, "arrive_utc"),
+        levels=_levels(top),
         qnh_hpa=top.number("qnh_hpa", LOWEST_QNH_HPA, HIGHEST_QNH_HPA, "hPa, the altimeter setting"),
         source=source,
     )
@@ -288,19 +299,35 @@ def _guidance(table: _Table | None, fix: Fix) -> GuidancePlan:
     )
 
 
-def _arrival(top: _Table) -> dt.datetime | None:
-    if "arrive_utc" not in top.values:
+def _levels(top: _Table) -> tuple[ClearedLevel, ...]:
+    """Other altitudes assigned in the hold, in order of time."""
+    rows = top.values.get("levels", [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise top.fault("levels", "must be tables [[levels]], each with altitude_ft and from_utc")
+    levels = []
+    for number, row in enumerate(rows, 1):
+        table = _Table(row, f"levels[{number}]", top.shown)
+        table.only(("altitude_ft", "from_utc"))
+        from_utc = _moment(table, "from_utc")
+        if from_utc is None:
+            raise table.fault("from_utc", "is missing (when the level was assigned)")
+        levels.append(ClearedLevel(table.needed("altitude_ft", -1500.0, 60000.0, "feet"), from_utc))
+    return tuple(sorted(levels, key=lambda each: each.from_utc))
+
+
+def _moment(top: _Table, key: str) -> dt.datetime | None:
+    if key not in top.values:
         return None
-    value = top.values["arrive_utc"]
+    value = top.values[key]
     if not isinstance(value, dt.datetime):
         raise top.fault(
-            "arrive_utc",
+            key,
             f"must be a time without quotes, as 2026-05-03T15:20:00Z, not {_shown_value(value)}",
         )
     if value.tzinfo is None:
-        raise top.fault("arrive_utc", "must end in Z (UTC), as 2026-05-03T15:20:00Z")
+        raise top.fault(key, "must end in Z (UTC), as 2026-05-03T15:20:00Z")
     if not 1970 < value.year < 2200:
-        raise top.fault("arrive_utc", f"the year {value.year} is no year of a flight")
+        raise top.fault(key, f"the year {value.year} is no year of a flight")
     return value.astimezone(dt.UTC)
 
 
@@ -319,8 +346,7 @@ def write_hold_file(plan: HoldPlan) -> str:
     if plan.airspeed_kias is not None:
         lines.append(f"airspeed_kias = {plan.airspeed_kias!r}")
     if plan.arrive_utc is not None:
-        utc = plan.arrive_utc.astimezone(dt.UTC)
-        lines.append(f"arrive_utc = {utc.isoformat().replace('+00:00', 'Z')}")
+        lines.append(f"arrive_utc = {_utc(plan.arrive_utc)}")
     if plan.qnh_hpa is not None:
         lines.append(f"qnh_hpa = {plan.qnh_hpa!r}   # the altimeter setting, for a recorded pressure altitude")
     lines += ["", "[fix]", *_fix_lines(plan.fix)]
@@ -328,7 +354,13 @@ def write_hold_file(plan: HoldPlan) -> str:
         key, value = ("minutes", plan.leg.minutes) if plan.leg.minutes is not None else ("nm", plan.leg.nm)
         lines += ["", "[leg]", f"{key} = {value!r}"]
     lines += ["", "[guidance]", *_guidance_lines(plan.guidance)]
+    for level in plan.levels:
+        lines += ["", "[[levels]]", f"altitude_ft = {level.altitude_ft!r}", f"from_utc = {_utc(level.from_utc)}"]
     return "\n".join(lines) + "\n"
+
+
+def _utc(moment: dt.datetime) -> str:
+    return moment.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
 
 
 def _fix_lines(fix: Fix) -> list[str]:

@@ -72,6 +72,14 @@ class GuidancePlan:
 
 
 @dataclass(frozen=True)
+class ClearedLevel:
+    """Another altitude assigned in the hold [ft], and from when (UTC)."""
+
+    altitude_ft: float
+    from_utc: dt.datetime
+
+
+@dataclass(frozen=True)
 class HoldPlan:
     """A hold file, read and checked key by key. ``source`` is the file's name, for messages only."""
 
@@ -87,4 +95,5 @@ class HoldPlan:
     airspeed_kias: float | None = None
     arrive_utc: dt.datetime | None = None
     qnh_hpa: float | None = None
+    levels: tuple[ClearedLevel, ...] = ()
     source: str = field(default="", compare=False)

@@ -78,6 +78,7 @@ def resolve(plan: HoldPlan, date: dt.date) -> Hold:
         airspeed_kias=plan.airspeed_kias,
         arrive_epoch_s=plan.arrive_utc.timestamp() if plan.arrive_utc is not None else None,
         qnh_hpa=plan.qnh_hpa,
+        levels=tuple((each.from_utc.timestamp(), each.altitude_ft) for each in plan.levels),
         dme_station=_told_by(plan.fix.radial, plan, date) if isinstance(plan.fix, RadialDistance) else None,
         cross_station=_told_by(_crossing_radial(plan.fix, plan), plan, date)
         if isinstance(plan.fix, Crossing)

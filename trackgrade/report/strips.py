@@ -171,7 +171,8 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     bands: tuple[Band, ...] = ()
     words = ""
     if reference is not None and limit is not None:
-        bands = (Band(reference - limit, reference + limit),)
+        levels = [each.altitude_ft for each in debrief.levels] or [reference]
+        bands = tuple(Band(each - limit, each + limit) for each in levels)
         words = f"band: ± {limit:g} ft about {_about(debrief.altitude_reference_note, reference, 'ft')}"
     low, high = _range(shown, bands, 200.0)
     return Strip(

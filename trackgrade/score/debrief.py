@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
+from trackgrade.score.levels import Level
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, Lap, Visit
@@ -215,6 +216,7 @@ class Debrief:
     solved_note: str = ""
     altitude_reference_ft: float | None = None
     altitude_reference_note: str = ""
+    levels: tuple[Level, ...] = ()
     airspeed_reference_kias: float | None = None
     airspeed_reference_note: str = ""
     notes: tuple[str, ...] = ()

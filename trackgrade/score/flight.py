@@ -13,6 +13,7 @@ from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
+from trackgrade.score.levels import Level, levels_in_force
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import (
     THREE_QUARTERS,
@@ -62,6 +63,7 @@ class Flight:
     standard: Standard
     series: Series
     altitude: Reference
+    levels: tuple[Level, ...]
     airspeed: Reference
     solved: SolvedLap | None
     turn_radius_nm: float | None
@@ -157,6 +159,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
     hold, samples, flown = measured.hold, measured.samples, measured.flown
     series = steady_series(samples, measured.wind)
     airspeed = airspeed_reference(hold, flown, samples, series)
+    altitude = altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum)
     radius = typical_turn_radius_nm(samples, flown, measured.turns)
     band = standard.limit("airspeed", 10.0)
     visits = tuple(
@@ -180,7 +183,10 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         wind=measured.wind,
         standard=standard,
         series=series,
-        altitude=altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum),
+        altitude=altitude,
+        levels=levels_in_force(hold, altitude.value, samples.epoch_s, series.alt_ft, _last_s(flown))
+        if altitude.value is not None
+        else (),
         airspeed=airspeed,
         solved=every[-1].solved if every else solver(measured.wind),
         turn_radius_nm=radius,
@@ -188,6 +194,11 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         reversed_laps=flown.reversed_laps,
         watch=watch_analysis(every, hold),
     )
+
+
+def _last_s(flown: Flown) -> float:
+    """When the last round ends [s since 1970]: a level held after it is none of the hold's."""
+    return max((each.end.epoch_s for each in flown.rounds if each.end is not None), default=-math.inf)
 
 
 def _laps(

@@ -12,6 +12,7 @@ from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.flight import Flight
 from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, grade_over_time, not_measurable
 from trackgrade.score.lap import GradedLap
+from trackgrade.score.levels import altitude_note, level_at
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.needles import deflection, own_needle
 from trackgrade.score.results import ItemResult
@@ -71,9 +72,9 @@ def altitude(item: Item, flight: Flight) -> list[ItemResult]:
     if flight.altitude.value is None:
         return nothing_known(item, flight, flight.altitude.note)
     off = Deviation(
-        flight.series.alt_ft - flight.altitude.value,
+        flight.series.alt_ft - level_at(flight.levels, flight.samples.epoch_s),
         flight.series.alt_sd_ft,
-        reference=flight.altitude.note,
+        reference=altitude_note(flight.altitude.note, flight.levels),
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
         why_missing="the track carries no altitude in a known unit here",
     )

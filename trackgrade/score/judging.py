@@ -14,6 +14,7 @@ from trackgrade.score.debrief import Debrief, GradedVisit, NextLap
 from trackgrade.score.flight import Flight, in_numbers
 from trackgrade.score.items import grade_items
 from trackgrade.score.lap import GradedLap, Sighting
+from trackgrade.score.levels import altitude_note
 from trackgrade.score.mistakes import find_mistakes
 from trackgrade.score.sentences import (
     entry_sentence,
@@ -69,7 +70,8 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
         solved=flight.solved,
         solved_note=solved_note,
         altitude_reference_ft=flight.altitude.value,
-        altitude_reference_note=flight.altitude.note,
+        altitude_reference_note=altitude_note(flight.altitude.note, flight.levels),
+        levels=flight.levels,
         airspeed_reference_kias=flight.airspeed.value,
         airspeed_reference_note=flight.airspeed.note,
         notes=_notes(flight),
@@ -125,8 +127,11 @@ def _notes(flight: Flight) -> tuple[str, ...]:
     if samples.heading_source == "estimated":
         notes.append("Heading is estimated from ground velocity and wind, not logged.")
     if flight.laps:
-        for name, reference in (("Altitude", flight.altitude), ("Airspeed", flight.airspeed)):
-            verb = "not graded:" if reference.value is None else "measured from"
-            notes.append(f"{name} is {verb} {reference.note}.")
+        altitude = (flight.altitude.value, altitude_note(flight.altitude.note, flight.levels))
+        for name, (value, note) in (
+            ("Altitude", altitude),
+            ("Airspeed", (flight.airspeed.value, flight.airspeed.note)),
+        ):
+            notes.append(f"{name} is {'not graded:' if value is None else 'measured from'} {note}.")
     notes.append(flight.standard.timing_note)
     return tuple(notes)

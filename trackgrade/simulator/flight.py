@@ -173,6 +173,9 @@ class _Conductor:
             s.alt_target = s.alt_target + climb.climb_ft
         yield from h.enter(entry, sc.mistakes.entry_wrong_way)
         for number in range(1, sc.laps + 1):
+            for lap, feet in sc.levels:
+                if lap == number:
+                    s.alt_rate, s.alt_target = 500.0 / 60.0, s.alt_target + feet
             direct = number == 1 and entry == "direct"
             passed = s.t if direct else s.to_t
             stop = "inbound" if sc.mistakes.cut_short_on_lap == number else ""

@@ -214,6 +214,7 @@ class Scenario:
     """One flight. ``entry`` None flies the entry of the sector; no arrival heading draws one that fits the entry.
 
     ``reversal`` with ``laps`` 0 flies the entry in place of a procedure turn, and goes on inbound over the fix.
+    ``levels`` are changes of level in the hold: with which lap each begins, and by how many feet, at 500 ft/min.
     ``visits`` 2 leaves the hold for an approach, goes around and comes back to hold again. ``laps`` 0 with
     ``before`` set flies only that (decoys).
     """
@@ -226,6 +227,7 @@ class Scenario:
     laps: int = 3
     visits: int = 1
     reversal: bool = False
+    levels: tuple[tuple[int, float], ...] = ()
     air: Air = Air()
     aircraft: Aircraft = Aircraft()
     pilot: Pilot = Pilot()

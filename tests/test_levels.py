@@ -1,0 +1,108 @@
+"""Changes of level in the hold: graded against the level in force, the change itself left alone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.simulated.compare import as_track
+from tests.simulated.test_physics import hold
+from trackgrade.analysis import analyse
+from trackgrade.errors import HoldFileError
+from trackgrade.hold.holdfile import parse_hold, write_hold_file
+from trackgrade.score.debrief import Debrief
+from trackgrade.score.levels import level_at, levels_in_force
+from trackgrade.score.standards import load_standard
+from trackgrade.simulator import fly
+from trackgrade.simulator.flight import SimulatedFlight
+from trackgrade.simulator.scenarios import CLEAN
+
+HOLD = """
+inbound_course_deg = 218
+altitude_ft = 5000
+[fix]
+lat = 50
+lon = 8
+[[levels]]
+altitude_ft = 4000
+from_utc = 2026-05-03T15:20:00Z
+[[levels]]
+altitude_ft = 4500
+from_utc = 2026-05-03T15:10:00Z
+"""
+
+
+def flown(*levels: tuple[int, float]) -> SimulatedFlight:
+    return fly(hold(), replace(CLEAN, levels=levels), 7)
+
+
+def graded(flight: SimulatedFlight, **told: object) -> Debrief:
+    at = replace(flight.hold, altitude_ft=CLEAN.aircraft.altitude_ft, **told)  # type: ignore[arg-type]
+    return analyse(as_track(flight), at, load_standard())
+
+
+def altitude_result(debrief: Debrief) -> str:
+    return next(each.result for each in debrief.whole_items if each.item == "altitude")
+
+
+def test_levels_of_a_hold_file_are_read_in_order_of_time_and_written_back() -> None:
+    plan = parse_hold(HOLD)
+    assert [each.altitude_ft for each in plan.levels] == [4500.0, 4000.0]
+    assert plan.levels[0].from_utc == dt.datetime(2026, 5, 3, 15, 10, tzinfo=dt.UTC)
+    assert parse_hold(write_hold_file(plan)).levels == plan.levels
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        ("altitude_ft = 4000", "levels[1].from_utc: is missing"),
+        ("from_utc = 2026-05-03T15:20:00Z", "levels[1].altitude_ft: is missing"),
+        ("altitude_ft = 4000\nfrom_utc = 2026-05-03T15:20:00", "must end in Z"),
+        ("altitude = 4000", "did you mean altitude_ft"),
+    ],
+)
+def test_a_level_that_lacks_something_is_told_in_a_line(row: str, told: str) -> None:
+    text = HOLD[: HOLD.index("[[levels]]")] + "[[levels]]\n" + row
+    with pytest.raises(HoldFileError) as refused:
+        parse_hold(text)
+    assert told in str(refused.value)
+
+
+def test_a_level_left_for_another_that_is_held_is_graded_at_the_new_one() -> None:
+    debrief = graded(flown((3, -1000.0)))
+    assert [each.altitude_ft for each in debrief.levels] == [4000.0, 3000.0]
+    assert altitude_result(debrief) == "within"
+    assert not {each.name for each in debrief.findings} & {"altitude_not_held", "altitude_lost_in_turns"}
+    assert "3000 ft held later; changes of level left alone" in debrief.altitude_reference_note
+
+
+def test_a_level_assigned_is_graded_from_when_it_was_reached() -> None:
+    flight = flown((3, -1000.0))
+    third = flight.truth.laps[2].start
+    debrief = graded(flight, levels=((third, 3000.0),))
+    assert altitude_result(debrief) == "within"
+    assert debrief.levels[1].by == "hold file"
+    # Assigned, and not flown: outside from when it could have been reached.
+    assert altitude_result(graded(flown(), levels=((third, 3000.0),))) == "outside"
+
+
+def test_a_level_held_badly_is_no_other_level() -> None:
+    """160 ft high is an error, not a clearance; so is a bust of 600 ft that is not held."""
+    t = np.arange(600.0)
+    high = np.full(600, 4160.0)
+    assert len(levels_in_force(hold(), 4000.0, t, high, 600.0)) == 1
+    bust = 4000.0 + 600.0 * np.exp(-(((t - 300.0) / 40.0) ** 2))
+    assert len(levels_in_force(hold(), 4000.0, t, bust, 600.0)) == 1
+
+
+def test_between_two_levels_nothing_is_asked() -> None:
+    t = np.arange(600.0)
+    alt = np.interp(t, [0.0, 200.0, 320.0, 600.0], [4000.0, 4000.0, 3000.0, 3000.0])
+    levels = levels_in_force(hold(), 4000.0, t, alt, 600.0)
+    asked = level_at(levels, t)
+    assert np.all(asked[:200] == 4000.0)
+    assert np.all(np.isnan(asked[230:290]))
+    assert np.all(asked[330:] == 3000.0)
