@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -293,6 +295,28 @@ def test_progress_of_a_pilot(filled: Path) -> None:
     assert "Fly next." in result.stdout
     assert console.CAUTION in result.stdout
     assert (filled / "reports" / "progress-pilot-a.html").exists()
+
+
+def test_progress_as_json(filled: Path) -> None:
+    own = run("progress", "--pilot", "pilot A", "--json", "own.json", "--no-html")
+    assert own.exit_code == 0, own.stderr
+    told = json.loads((filled / "own.json").read_text(encoding="utf-8"))
+    assert told["schema"] == "trackgrade.progress/1"
+    assert told["claims"], "the errors fall each time"
+    assert {claim["direction"] for claim in told["claims"]} == {"better"}
+    everyone = run("progress", "--json", "-", "--no-html", "--hide-names")
+    assert everyone.exit_code == 0, everyone.stderr
+    told = json.loads(everyone.stdout)
+    assert {claim["pilot"] for claim in told["claims"]} <= {"Pilot 1", "Pilot 2"}
+    assert len(told["pilots"]) == 2
+    assert "pilot A" not in everyone.stdout
+
+
+def test_a_page_is_made_where_a_stored_debrief_is_damaged(filled: Path) -> None:
+    with sqlite3.connect(filled / "school.sqlite") as connection:
+        connection.execute("UPDATE debrief SET json_zlib = x'00'")
+    result = run("progress", "--pilot", "pilot A")
+    assert result.exit_code == 0, result.stderr
 
 
 def test_progress_of_a_class(filled: Path) -> None:

@@ -229,8 +229,9 @@ def first_finding(debrief: Mapping[str, Any]) -> tuple[str, str]:
     """Title and advice of what a report puts first; two empty texts where it found nothing."""
     wrong = [each for each in debrief.get("findings") or () if not each.get("praise")]
     named = {str(each.get("name")): each for each in reversed(wrong)}
-    order = [*(debrief.get("work_on") or ()), *(str(each.get("name")) for each in wrong)]
-    first = next((named[name] for name in order if name in named), None)
+    work_on = debrief.get("work_on")
+    order = [*(work_on if isinstance(work_on, list) else ()), *(str(each.get("name")) for each in wrong)]
+    first = next((named[name] for name in order if isinstance(name, str) and name in named), None)
     if first is None:
         return "", ""
     title = first.get("title") or str(first.get("name") or "").replace("_", " ")

@@ -297,7 +297,10 @@ def _from_2_to_3(connection: sa.Connection) -> None:
     connection.exec_driver_sql(f"ALTER TABLE recording ADD COLUMN full_scale {float_type}")
     connection.exec_driver_sql("ALTER TABLE recording ADD COLUMN report TEXT")
     for row in connection.execute(sa.text("SELECT recording_id, json_zlib FROM debrief")).all():
-        guidance = (json.loads(zlib.decompress(row.json_zlib)).get("hold") or {}).get("guidance") or {}
+        try:
+            guidance = json.loads(zlib.decompress(row.json_zlib))["hold"].get("guidance") or {}
+        except (zlib.error, ValueError, TypeError, KeyError, AttributeError):
+            continue  # damaged: an export tells of it
         scale = guidance.get("full_scale_deg" if guidance.get("kind") == "vor" else "full_scale_nm")
         if isinstance(scale, (int, float)):
             statement = sa.text("UPDATE recording SET full_scale = :scale WHERE id = :id")

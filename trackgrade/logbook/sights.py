@@ -43,7 +43,7 @@ def _path(of: Mapping[str, Any], side: float) -> Floats:
     """Points (n, 2): to the right of the inbound course, and along it [NM]; none where the debrief has no path."""
     try:
         points = np.array(of.get("path_nm") or [], dtype=float).reshape(-1, 2)
-    except (TypeError, ValueError):  # a debrief that others wrote
+    except (TypeError, ValueError, AttributeError):  # a debrief that others wrote
         points = np.zeros((0, 2))
     seen: Floats = np.column_stack([side * points[:, 1], points[:, 0]])[np.isfinite(points).all(axis=1)]
     return seen

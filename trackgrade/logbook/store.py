@@ -196,9 +196,8 @@ class Logbook:
             if pilot is not None:
                 statement = statement.where(person.c.id == find_pilot(connection, pilot))
             for row in connection.execution_options(yield_per=200).execute(statement):
-                try:
-                    debrief = json.loads(zlib.decompress(row.json_zlib))
-                except (zlib.error, ValueError, TypeError):
+                debrief = _unpacked(row.json_zlib)
+                if debrief is None:
                     damaged += 1
                     continue
                 yield json.dumps(
@@ -241,10 +240,17 @@ class Logbook:
 
 
 def stored_debrief(connection: sa.Connection, recording_id: int) -> dict[str, Any]:
-    """The whole debrief of a recording, as it was recorded."""
+    """The whole debrief of a recording, as it was recorded; empty where it cannot be read any more."""
     packed = connection.scalar(select(schema.debrief.c.json_zlib).where(schema.debrief.c.recording_id == recording_id))
-    loaded: dict[str, Any] = json.loads(zlib.decompress(packed)) if packed else {}
-    return loaded
+    return _unpacked(packed) or {}
+
+
+def _unpacked(packed: bytes | None) -> dict[str, Any] | None:
+    try:
+        loaded = json.loads(zlib.decompress(packed or b""))
+    except (zlib.error, ValueError, TypeError):
+        return None
+    return loaded if isinstance(loaded, dict) else None
 
 
 def find_pilot(connection: sa.Connection, name: str) -> int:
