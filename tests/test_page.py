@@ -100,6 +100,7 @@ class TestTheJob:
         state = page.wait(id)
         assert ["set:Tarne-practice-hold", "Tarne-practice-hold"] in state["options"]["Your holds"]
         assert "of your holds" in page.get(f"/flight/{id}/row").text
+        assert "Flown in these tracks" not in state["options"]  # what was found is that very hold
         page.grade(id)
         (report,) = page.house.desk.reports()
         assert report.hold == "Tarne practice hold"
@@ -133,6 +134,15 @@ class TestTheJob:
         assert not any("good.gpx" in line or "trackgrade " in line for line in state["messages"])
         for line in state["messages"]:
             assert str(page.house.desk.folder) not in line
+
+    def test_graded_again_at_the_same_hold_the_new_report_stands_for_the_old(self, page: Opened, flight: Path) -> None:
+        (id,) = page.drop(("a.gpx", flight.read_bytes()))
+        page.grade(id, pilot="Pilot A", note="kept")
+        (first,) = page.house.desk.reports()
+        page.grade(id)
+        (second,) = page.house.desk.reports()
+        assert second.id != first.id
+        assert (second.pilot, second.note) == ("Pilot A", "kept")
 
     def test_what_was_graded_is_there_after_a_restart(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))

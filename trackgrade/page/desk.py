@@ -26,8 +26,10 @@ from trackgrade.track.readers import MOST_BYTES
 ID = re.compile(r"[0-9a-f]{16}")
 LONGEST_NAME = 120
 _CHUNK = 1024 * 1024
-#: Tracks that were dropped and never graded are forgotten after this long [s].
+#: Tracks that were dropped and never graded, and holds typed for a grading, are forgotten after this long [s].
 FORGOTTEN_AFTER_S = 14 * 86400.0
+#: Nothing takes so long to be made [s].
+KILLED_BEFORE_S = 86400.0
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,7 @@ class Desk:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._reports: dict[str, StoredReport] = {}
+        self._seen: dict[str, tuple[int, dict[str, Any] | None]] = {}
         self._lock = threading.Lock()
         try:
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -72,9 +75,12 @@ class Desk:
                 each.mkdir(exist_ok=True, mode=0o700)
         except OSError as problem:
             raise OutputError(f"{folder}: {problem.strerror}; give another folder with --data") from problem
-        for left in self.unfinished.iterdir():  # by a run that was killed
-            if left.stat().st_mtime < time.time() - 86400.0:
+        for left in self.unfinished.iterdir():  # by a run that was killed; another one may be at work here
+            if left.stat().st_mtime < time.time() - KILLED_BEFORE_S:
                 shutil.rmtree(left, ignore_errors=True)
+        for hold in self.typed.iterdir():
+            if hold.stat().st_mtime < time.time() - FORGOTTEN_AFTER_S:
+                hold.unlink(missing_ok=True)
 
     flights = property(lambda self: self.folder / "flights")
     finished = property(lambda self: self.folder / "reports")
@@ -117,8 +123,15 @@ class Desk:
         return Path(self.flights / _checked(id))
 
     def seen(self, id: str) -> dict[str, Any] | None:
-        """What a look at the track gave (`looking.look`), or None before it."""
-        return _read(self.flight_folder(id) / "seen.json")
+        """What a look at the track gave (`looking.look`), or None before it; read again only where it is new."""
+        path = self.flight_folder(id) / "seen.json"
+        try:
+            written = path.stat().st_mtime_ns
+        except OSError:
+            return None
+        if id not in self._seen or self._seen[id][0] != written:
+            self._seen[id] = written, _read(path)
+        return self._seen[id][1]
 
     def ungraded(self) -> list[StoredFlight]:
         """Tracks with no report, latest first; those left long ago are forgotten here."""
@@ -151,10 +164,18 @@ class Desk:
             shutil.rmtree(place, ignore_errors=True)
 
     def finish(self, report: StoredReport) -> None:
-        """Take a report from where it was made to where it stays."""
+        """Take a report from where it was made to where it stays, for any earlier one of the same flight, hold and
+        standard; who flew is taken over from that."""
         place = self.unfinished / _checked(report.id)
+        what = (report.flight, report.hold, report.standard)
+        earlier = [each for each in self.reports() if (each.flight, each.hold, each.standard) == what]
+        if earlier and not report.pilot:
+            last = earlier[0]
+            report = replace(report, pilot=last.pilot, instructor=last.instructor, note=last.note)
         write_whole(place / "about.json", json.dumps(asdict(report)))
         place.rename(self.finished / report.id)
+        for each in earlier:
+            shutil.rmtree(self.finished / each.id, ignore_errors=True)
 
     def reports(self) -> list[StoredReport]:
         """All finished reports, latest first, those of another server on this folder too."""

@@ -90,14 +90,17 @@ class House:
             if ID.fullmatch(id) and (self.desk.flight_folder(id) / "about.json").is_file()
         ]
 
-    def row(self, flight: StoredFlight) -> Row:
-        """How far a track is; one that an earlier run left unseen is looked at now."""
+    def rows(self, flights: Sequence[StoredFlight]) -> list[Row]:
+        """How far tracks are; one that an earlier run left unseen is looked at now."""
+        reports = self.desk.reports()
+        return [self._row(flight, tuple(each for each in reports if each.flight == flight.id)) for flight in flights]
+
+    def _row(self, flight: StoredFlight, reports: tuple[StoredReport, ...]) -> Row:
         look, grade = self._looks.get(flight.id), self._grades.get(flight.id)
         seen = self.desk.seen(flight.id)
         if seen is None and look is None:
             self.look(flight)
             look = self._looks[flight.id]
-        reports = tuple(each for each in self.desk.reports() if each.flight == flight.id)
         if grade is not None and grade.busy:
             state = "being graded" if grade.state == "running" else "waiting to be graded"
         elif look is not None and look.busy:
@@ -208,10 +211,14 @@ class House:
         self.desk.forget_flight(id)
 
 
+#: What a sentence for who types commands has in it.
+_OF_COMMANDS = ("trackgrade ", "--", "columns file", "hold file")
+
+
 def without_commands(line: str) -> str:
     """A message without the sentences that name a command: whoever reads it here types none."""
     sentences = re.split(r"(?<=[.;:!?]) ", line)
-    kept = [each for each in sentences if "trackgrade " not in each and "--" not in each]
+    kept = [each for each in sentences if not any(word in each for word in _OF_COMMANDS)]
     return " ".join(kept or sentences).rstrip(" ;:")
 
 

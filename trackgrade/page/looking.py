@@ -9,6 +9,8 @@ from typing import Any
 
 from trackgrade.analysis import flight_date
 from trackgrade.choosing import flown_of_set
+from trackgrade.earth.angles import wrap180
+from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import TrackgradeError
 from trackgrade.files import plain_text, write_whole
 from trackgrade.hold.courses import course_name
@@ -17,7 +19,7 @@ from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.holdset import read_set
 from trackgrade.hold.setup import resolve
 from trackgrade.page import picture
-from trackgrade.segment.finding import find_holds
+from trackgrade.segment.finding import SAME_COURSE_DEG, SAME_FIX_NM, find_holds
 from trackgrade.track.altitude import UNKNOWN_UNIT
 from trackgrade.track.readers import read_track, reader_of, track_bytes
 from trackgrade.track.readers.column_sheet import Sheet, column_sheet
@@ -59,13 +61,15 @@ def _proposals(track: Track, line: picture.Line, folder: Path, holds: Path) -> t
     """Holds of the set that were flown, then those found; each as the page lists it. And the drawing of all."""
     date = flight_date(track)
     of_set = flown_of_set(track, read_set(holds)[0])
-    found = find_holds(track)[:MOST_FOUND]
+    found = [each for each in find_holds(track) if not any(_same(each.hold, flown.hold) for flown in of_set)][
+        :MOST_FOUND
+    ]
     proposals = [
         {"value": f"set:{flown.name}", "label": f"{flown.plan.name}, of your holds", "laps": flown.laps, "either": ""}
         for flown in of_set
     ]
     shown = [picture.Shown(flown.hold, None) for flown in of_set]
-    for number, proposal in enumerate(found, 1):
+    for number, proposal in enumerate(found[:MOST_FOUND], 1):
         for end, each in enumerate((proposal, proposal.other_end)):
             if each is None:
                 continue
@@ -82,6 +86,13 @@ def _proposals(track: Track, line: picture.Line, folder: Path, holds: Path) -> t
             )
             shown.append(picture.Shown(each.hold, (each.start_epoch_s, each.end_epoch_s)))
     return proposals, str(picture.draw(line, shown))
+
+
+def _same(one: Hold, two: Hold) -> bool:
+    """Whether they are the same hold, as far as a track can tell."""
+    _, apart_nm = azimuth_distance(one.fix_lat_deg, one.fix_lon_deg, two.fix_lat_deg, two.fix_lon_deg)
+    off = abs(float(wrap180(one.inbound_course_true_deg - two.inbound_course_true_deg)))
+    return bool(apart_nm < SAME_FIX_NM and off < SAME_COURSE_DEG and one.turns == two.turns)
 
 
 def _in_words(hold: Hold) -> str:

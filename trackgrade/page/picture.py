@@ -88,7 +88,8 @@ def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
     view = fit("track", 0.0, east, north, (WIDTH, HEIGHT), MARGINS)
     free = Placer(Box(4.0, 4.0, WIDTH - 4.0, HEIGHT - FOOT), step=4.0)
     parts = [element("path", d=_path(view, *each), class_="solved") for each in tracks]
-    parts.append(element("path", d=_path(view, *flown, line.epoch_s), class_="elsewhere"))
+    told = any(each.flown_epoch_s is not None for each in holds)  # else the whole flight may have been the hold
+    parts.append(element("path", d=_path(view, *flown, line.epoch_s), class_="elsewhere" if told else "flown c0"))
     free.keep_off_line(*view.places(*flown))
     for number, each in enumerate(holds):
         if each.flown_epoch_s is not None:

@@ -33,7 +33,7 @@ def pages(house: House) -> Blueprint:
     @routes.get("/")
     def start() -> Response:
         flights = asked_flights()
-        rows = [house.row(flight) for flight in flights]
+        rows = house.rows(flights)
         chosen = request.args.get("hold", "")
         response = page(
             "start.html",
@@ -79,7 +79,7 @@ def pages(house: House) -> Blueprint:
     @routes.get("/state")
     def state() -> Response:
         flights = asked_flights()
-        rows = [house.row(flight) for flight in flights]
+        rows = house.rows(flights)
         reports = desk.reports()
         return jsonify(
             rows={row.flight.id: row.version for row in rows},
@@ -95,7 +95,7 @@ def pages(house: House) -> Blueprint:
 
     @routes.get("/flight/<id>/row")
     def row(id: str) -> Response:
-        return part("row.html", row=house.row(desk.flight(id)), open="open" in request.args)
+        return part("row.html", row=house.rows([desk.flight(id)])[0], open="open" in request.args)
 
     @routes.get("/reports")
     def reports() -> Response:

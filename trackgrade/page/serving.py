@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import logging
 import os
 import socket
 from collections.abc import Callable
@@ -35,6 +36,7 @@ def serve(data: Path, holds: Path, logbook: str, port: int, ready: Callable[[str
     with _bound(port) as bound:
         gate = Gate(bound.getsockname()[1])
         house = House(desk, holds, logbook)
+        logging.getLogger("waitress").setLevel(logging.CRITICAL)  # a full queue is nobody's news
         try:
             server = create_server(
                 make_app(house, gate),

@@ -10,6 +10,8 @@ import contextlib
 import itertools
 import os
 import queue
+import signal
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -102,32 +104,40 @@ class Workshop:
     def _do(self, piece: Piece, order: _Order) -> None:
         receiver, sender = self._ways.Pipe(duplex=False)
         process = self._ways.Process(target=_in_process, args=(sender, order.work, order.given), daemon=True)
-        with self._lock:
-            if not piece.busy:
-                return
-            piece.state = "running"
-            process.start()
-            self._running[piece] = process
-        sender.close()
+        problem, result = "the work on it ended without a result (out of memory?)", None
         try:
+            with self._lock:
+                if not piece.busy:
+                    return
+                piece.state = "running"
+                process.start()
+                self._running[piece] = process
+            sender.close()
             problem, result = receiver.recv()
-        except (EOFError, OSError):
-            problem, result = "the work on it ended without a result (out of memory?)", None
-        receiver.close()
-        process.join(PATIENCE_S)
-        if process.is_alive():
-            process.kill()
-            process.join()
+        except (EOFError, OSError):  # it died, or no more processes can be started
+            pass
+        finally:
+            receiver.close()
+            self._end(piece, process)
         with self._lock:
-            del self._running[piece]
             if piece.busy:  # else it was stopped meanwhile
                 piece.result, piece.problem = result, problem
                 piece.state = "failed" if problem else "done"
+
+    def _end(self, piece: Piece, process: Any) -> None:
+        with self._lock:
+            begun = self._running.pop(piece, None) is not None
+        if begun:
+            process.join(PATIENCE_S)
+            if process.is_alive():
+                process.kill()
+                process.join()
 
 
 def _in_process(sender: Connection, work: Callable[..., Any], given: tuple[Any, ...]) -> None:
     """One piece: what it gave, or in one line why not."""
     pool.prepare_worker()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # stopped: what it was writing is taken away on the way out
     with contextlib.suppress(AttributeError, OSError):  # Windows has no niceness
         os.nice(NICER_BY)
     try:
