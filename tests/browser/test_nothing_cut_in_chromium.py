@@ -100,3 +100,11 @@ def test_laps_of_several_flights_are_laid_over_each_other(
     if scripts:
         page.evaluate(axe_source)
         assert [each["id"] for each in page.evaluate("axe.run()")["violations"]] == []
+
+
+def test_two_clicks_lead_to_the_sheet_on_paper(open_page: Open, pages: dict[str, Path]) -> None:
+    page = open_page(pages["left"]).page
+    page.evaluate("window.print = () => { document.title = 'printing'; }")
+    page.get_by_text("One sheet for the student").click()
+    page.get_by_role("button", name="Print", exact=True).click()
+    assert page.title() == "printing"

@@ -4,6 +4,7 @@
   document.documentElement.classList.add("scripted");
   const byId = (id) => document.getElementById(id);
   const all = (selector, within) => Array.from((within || document).querySelectorAll(selector));
+  byId("print").addEventListener("click", () => window.print());
   const flight = JSON.parse(byId("flight").textContent);
 
   // -- the flight, as flight_data.py packed it ----------------------------------------------------------------
