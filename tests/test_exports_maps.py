@@ -23,6 +23,7 @@ from trackgrade.exports import laps_csv, laps_parquet
 from trackgrade.exports.map_features import Feature, map_features
 from trackgrade.exports.map_files import MAP_KINDS, to_text
 from trackgrade.score.debrief import Debrief
+from trackgrade.track.track import AltitudeDatum
 
 KML = "{http://www.opengis.net/kml/2.2}"
 
@@ -164,6 +165,15 @@ def test_a_flight_with_little_in_it_and_hostile_names(kind: str) -> None:
         else:
             ElementTree.fromstring(text)
         assert "ele>" not in text
+
+
+@pytest.mark.parametrize("datum", ["pressure", "ellipsoid"])
+def test_a_height_that_is_not_above_the_sea_is_left_out(debrief: Debrief, datum: AltitudeDatum) -> None:
+    """Read back it would be graded as one."""
+    track = dataclasses.replace(debrief.track.track, alt_datum=datum)
+    odd = dataclasses.replace(debrief, track=dataclasses.replace(debrief.track, track=track))
+    assert "<ele>" in to_text(debrief, "gpx")
+    assert "<ele>" not in to_text(odd, "gpx")
 
 
 @pytest.fixture

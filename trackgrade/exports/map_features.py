@@ -166,10 +166,11 @@ def _between(track: Track, start_s: float, end_s: float) -> Floats:
 
 
 def _timed(kind: Kind, name: str, text: str, track: Track, epoch_s: Floats) -> Feature:
-    """Where the aircraft was at these times."""
+    """Where the aircraft was at these times. Heights not above the sea are left out: a map takes all for such."""
     lat = np.interp(epoch_s, track.epoch_s, track.lat_deg)
     lon = np.interp(epoch_s, track.epoch_s, np.unwrap(track.lon_deg, period=360.0))
-    alt_m = np.interp(epoch_s, track.epoch_s, track.alt_ft * METRES_PER_FT)
+    alt_ft = track.alt_ft if track.alt_datum == "altimeter" else np.full(len(track), np.nan)
+    alt_m = np.interp(epoch_s, track.epoch_s, alt_ft * METRES_PER_FT)
     return Feature(kind, name, text, lat, np.mod(lon + 180.0, 360.0) - 180.0, alt_m, epoch_s)
 
 
