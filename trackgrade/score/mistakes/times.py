@@ -37,6 +37,8 @@ def time_not_corrected(flight: Flight) -> Iterator[Sighting]:
     for lap, row, _ in _corrected(flight):
         if row.error_s is None or row.change_s is None or row.outbound_s is None or row.asked_s is None:
             continue
+        if (row.asked_s - row.outbound_s) * row.error_s > 0.0:
+            continue  # a longer time is asked after a leg too long: the heading is at fault, and no watch shows it
         half = UNDER_SHARE * abs(row.asked_s - row.outbound_s)
         hardly = row.judged == "too small" and abs(row.change_s) < half
         hardly = hardly or (row.judged == "wrong way" and abs(row.change_s) < HARDLY_S)
