@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,9 +41,6 @@ class Conditions:
     names: tuple[str, ...]
     sd: Floats
 
-    def of(self, rows: NDArray[np.int_]) -> Floats:
-        return self.columns[rows]
-
 
 def conditions(sessions: Sequence[Session]) -> Conditions:
     """The conditions of these sessions. What is not known of a session (a wind) is taken as in the others."""
@@ -77,10 +74,10 @@ def guidance_words(hold: HoldFlown) -> str:
     return f"{words}, {hold.flag}" if hold.guidance == "vor" and hold.flag else words
 
 
-def _numbers(sessions: Sequence[Session], of: object) -> Floats:
+def _numbers(sessions: Sequence[Session], of: Callable[[HoldFlown], float | None]) -> Floats:
     values = []
     for session in sessions:
-        own = [value for hold in session.holds if (value := of(hold)) is not None]  # type: ignore[operator]
+        own = [value for hold in session.holds if (value := of(hold)) is not None]
         values.append(sum(own) / len(own) if own else math.nan)
     return np.array(values)
 
