@@ -7,6 +7,7 @@ import zlib
 import numpy as np
 import pytest
 
+from tests.simulated.compare import as_track
 from tests.simulated.searched import NONE, measure, searched
 from trackgrade.segment.finding import find_holds
 
@@ -34,6 +35,13 @@ def test_holds_are_found_as_often_and_as_well_as_promised() -> None:
     assert np.quantile(tally.fix_nm, 0.95) < 0.3, table
     assert np.quantile(tally.course_deg, 0.95) < 4.0, table
     assert counts["false"] <= 2, table
+
+
+def test_a_place_that_was_visited_with_no_lap_is_no_hold() -> None:
+    """Found in the sweep: a stay that was left before its first lap was done ended the search with a fault."""
+    for seed in (1020, 1022):
+        flight, _ = searched(seed)
+        assert all(each.laps > 0 for each in find_holds(as_track(flight)))
 
 
 def test_the_same_seed_is_the_same_flight() -> None:

@@ -107,7 +107,7 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
         hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, leg)
         shifted: AirMotion = replace(air, position_m=air.position_m - placed.fix_nm * METRES_PER_NM)
         path = flight_path(window, shifted, wind, turns, HoldFrame(hold))
-        return path, tuple(each for each in find_visits(path, hold).visits if not each.wrong_side)
+        return path, tuple(each for each in find_visits(path, hold).visits if each.laps and not each.wrong_side)
 
     found = []
     for family in stay:
