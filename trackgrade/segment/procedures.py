@@ -33,8 +33,9 @@ LEAST_LEG_S, OUTBOUND_WITHIN_DEG = 8.0, 80.0
 HEADING_SD_DEG, ANY_HEADING_SHARE, ANY_HEADING_SD_DEG = 6.0, 0.05, 25.0
 #: How closely the first outbound leg follows those of the same pilot's laps, or what the turn back needs [deg].
 OWN_LAPS_SD_DEG, ROOM_SD_DEG = 8.0, 10.0
-#: Teardrop and parallel legs are timed: about the leg's time, within this factor (one standard deviation).
-TIMED_FACTOR = 1.6
+#: Teardrop and parallel legs are timed: a minute (AIM 5-3-8), or the leg's time, within this factor (one standard
+#: deviation).
+MINUTE_S, TIMED_FACTOR = 60.0, 1.6
 #: A direct entry's leg lasts anything up to this many legs; flown from across it may have none, this often.
 DIRECT_LEGS, NO_DIRECT_LEG_SHARE, NO_OTHER_LEG_SHARE = 2.5, 0.2, 0.01
 #: Where the turn back ends, off the course toward the holding side: mean and standard deviation [turn radii]. Direct
@@ -248,8 +249,11 @@ def _log_lasts(procedure: _Procedure, seen: Flown, leg: Leg) -> float:
     if procedure.kind == "direct":
         longest = DIRECT_LEGS * seen.leg_s
         return -math.log(longest) - max(seconds / longest - 1.0, 0.0) * 3.0
+    # A minute, or the leg's length: that is its time at a slow speed, so anything in between.
+    medians_s = (MINUTE_S, math.sqrt(MINUTE_S * seen.leg_s), seen.leg_s)
     spread = math.log(TIMED_FACTOR)
-    return _log_normal(math.log(seconds), math.log(seen.leg_s), spread) - math.log(seconds)
+    each = [_log_normal(math.log(seconds), math.log(median_s), spread) for median_s in medians_s]
+    return float(np.logaddexp.reduce(each)) - math.log(len(each)) - math.log(seconds)
 
 
 def _share(kind: EntryChoice, came_deg: float) -> float:
