@@ -31,6 +31,13 @@ SHORTEST_LAP_S = 90.0
 OTHER_COURSE_DEG, OTHER_COURSE_ONCE_DEG = 35.0, 45.0
 #: Such a leg is straight for at least this long [s] and leads to the fix within this [NM].
 OTHER_COURSE_LEG_S, OTHER_COURSE_MISS_NM = 30.0, 0.35
+#: The turn at the fix begins no later than this after it, and a share of the inbound leg before it more [s]: read on
+#: the wrong course what lies before the "fix" is the end of a turn, and what lies after it a whole leg.
+LATE_AT_FIX_S, LATE_SHARE_OF_LEG = 10.0, 0.7
+#: Passages closer together than this are one [s].
+SAME_PASSAGE_S = 20.0
+#: Laps no further apart than one more lap takes are one stay: so many legs, and its turns with slack [s].
+STAY_LEGS, STAY_TURNS_S = 2.2, 300.0
 #: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
 NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 0.6, 0.6
 #: Arrivals on headings beyond this may pass the fix without along rising [deg].
@@ -142,7 +149,7 @@ def _crosswise(path: FlightPath, passages: Passages) -> list[Passage]:
         for p in passages.arrivals
         if CROSSWISE_FROM_DEG < float(wrap180(p.heading_deg)) < START_TO_DEG
         and not path.in_hole[path.index(p.moment.epoch_s)]
-        and not np.any(np.abs(taken - p.moment.epoch_s) < 20.0)
+        and not np.any(np.abs(taken - p.moment.epoch_s) < SAME_PASSAGE_S)
     ]
 
 
@@ -173,7 +180,7 @@ def _ends_inbound(path: FlightPath, a: Passage, b: Passage, lap: Lap) -> bool:
         # Corrections on the inbound leg do not end it: only a turn through a good part of the half circle does.
         elif turn.end_epoch_s < a.moment.epoch_s + 1.0 and abs(turn.change_deg) > 60.0:
             before = a.moment.epoch_s - turn.end_epoch_s
-    return after <= 10.0 + 0.7 * max(before, 0.0)
+    return after <= LATE_AT_FIX_S + LATE_SHARE_OF_LEG * max(before, 0.0)
 
 
 def without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
@@ -192,7 +199,7 @@ def chains_of(path: FlightPath, found: list[FoundLap], leg_s: float) -> list[lis
     chains: list[list[FoundLap]] = []
     for each in found:
         apart = each.a.moment.epoch_s - chains[-1][-1].b.moment.epoch_s if chains else np.inf
-        if apart < 2.2 * leg_s + 300.0:
+        if apart < STAY_LEGS * leg_s + STAY_TURNS_S:
             chains[-1].append(each)
         else:
             chains.append([each])

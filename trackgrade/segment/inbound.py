@@ -22,6 +22,8 @@ from trackgrade.track.runs import runs
 TRUSTED_SD = 2.0
 #: A roll-out with a larger error than this may have come before the crossing [s].
 OPEN_ROLLOUT_S = 3.0
+#: Rolled out along the course, it is met within this if at all; carried through it, the furthest comes within that [s].
+DRIFTS_ON_S, CARRIED_ON_S = 15.0, 10.0
 #: Crossing and roll-out further apart than this are a near tie [s]; readings closer than that are one for a watch [s].
 NEAR_TIE_S, TIE_S = 1.0, 2.0
 #: The turn rate is looked at over twice so many seconds: a hand on the bank shows, noise does not.
@@ -103,10 +105,10 @@ def _read(path: FlightPath, turned_back_s: float, rollout: Moment, end_s: float)
     trust = TRUSTED_SD * float(np.hypot(path.across_sd_nm[k_roll], POSITION_FLOOR_NM))
     if at is None:
         # Rolled out short of the course, by less than can be told from rolling out on it?
-        later = first_crossing(path, path.cross_nm, rollout.epoch_s - 0.5, min(rollout.epoch_s + 15.0, end_s))
+        later = first_crossing(path, path.cross_nm, rollout.epoch_s - 0.5, min(rollout.epoch_s + DRIFTS_ON_S, end_s))
         close = abs(path.value(path.cross_nm, rollout.epoch_s)) < trust and later is not None
         return InboundReadings(rolled_out, None, None, bool(close))
-    inside = slice(path.index(at), path.index(min(end_s, rollout.epoch_s + 10.0)) + 1)
+    inside = slice(path.index(at), path.index(min(end_s, rollout.epoch_s + CARRIED_ON_S)) + 1)
     beyond = -float(np.min(path.cross_nm[inside]))
     crossed = crossing_moment(path, at, path.value(path.track_deg, at) - 90.0)
     on_course = InboundStart(crossed, "course")

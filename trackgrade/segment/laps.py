@@ -71,6 +71,8 @@ MOST_UNSEEN_SHARE = 0.7
 LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.08
 #: Beside laps with legs, legs this long by the shape of the lap are legs [s]: in a circle they are none.
 LEAST_LEG_BY_SHAPE_S = 3.0
+#: Who passes the fix this far across the course has it abeam there and then [deg].
+ACROSS_FROM_DEG = 45.0
 #: The outbound leg is flown at least this far to the holding side of the inbound leg [NM].
 LEAST_ABEAM_NM = 0.05
 
@@ -174,7 +176,7 @@ def lap_between(
     if abeam_s is not None and path.value(path.cross_nm, abeam_s) - min(a.cross_nm, 0.0) < LEAST_ABEAM_NM:
         abeam_s = None
     # Arriving across the course the fix itself is the abeam point: along never goes from + to - after it.
-    started_outbound = abs(float(wrap180(a.track_deg))) > 45.0
+    started_outbound = abs(float(wrap180(a.track_deg))) > ACROSS_FROM_DEG
     if abeam_s is None and not started_outbound:
         return NoLap("never abeam the fix on that side")
 

@@ -33,6 +33,12 @@ LEAST_LEG_S, OUTBOUND_WITHIN_DEG = 8.0, 80.0
 HEADING_SD_DEG, ANY_HEADING_SHARE, ANY_HEADING_SD_DEG = 6.0, 0.05, 25.0
 #: How closely the first outbound leg follows those of the same pilot's laps, or what the turn back needs [deg].
 OWN_LAPS_SD_DEG, ROOM_SD_DEG = 8.0, 10.0
+#: How direct entries choose their heading: like the laps, or by triple, half of it and no drift correction where there
+#: are none; or so as to make room for the turn back. The others: with the drift taken out, or not.
+LIKE_LAPS_SHARE, ROOM_SHARE, BY_RULE_SHARE, OTHERS_BY_RULE_SHARE = 0.6, 0.3, 0.2, 0.45
+DRIFT_RULES, OTHER_DRIFT_RULES = (0.0, 1.5, 3.0), (0.0, 1.0)
+#: Within a cut this large of the inbound course the turn back is over [deg]; no aircraft turns tighter than this [NM].
+CUT_DEG, LEAST_RADIUS_NM = 45.0, 0.1
 #: Teardrop and parallel legs are timed: a minute (AIM 5-3-8), or the leg's time, within this factor (one standard
 #: deviation).
 MINUTE_S, TIMED_FACTOR = 60.0, 1.6
@@ -133,9 +139,9 @@ def _look(
     legs = outbound_legs(path, start_s, end_s, came_deg)
     circles = round(float(heading[-1]) / 360.0)
     # Where the turn back came within a cut of the inbound course for good.
-    away = np.flatnonzero(np.abs(heading - 360.0 * circles) > 45.0)
+    away = np.flatnonzero(np.abs(heading - 360.0 * circles) > CUT_DEG)
     back = min(int(away[-1]) + 1, len(heading) - 1) if len(away) else 0
-    radius_nm = max(turn_radius_nm(path), 0.1)
+    radius_nm = max(turn_radius_nm(path), LEAST_RADIUS_NM)
     crab_deg = _crab_deg(path, here)
     room = tuple(_room_heading_deg(path, leg, radius_nm, crab_deg) for leg in legs)
     ends = float(path.cross_nm[k0 + back]) / radius_nm
@@ -226,21 +232,15 @@ def _log_heading(procedure: _Procedure, seen: Flown, leg: Leg, room_deg: float) 
     if procedure.kind == "direct":
         round_deg = turned - 180.0
         if seen.own_laps_deg is not None:
-            parts += [
-                (0.6, round_deg + seen.own_laps_deg, OWN_LAPS_SD_DEG),
-                (0.3, round_deg + room_deg, ROOM_SD_DEG),
-            ]
+            parts.append((LIKE_LAPS_SHARE, round_deg + seen.own_laps_deg, OWN_LAPS_SD_DEG))
         else:
-            parts += [(0.2, turned - times * seen.crab_deg, OWN_LAPS_SD_DEG) for times in (0.0, 1.5, 3.0)]
-        parts.append((0.3, round_deg + room_deg, ROOM_SD_DEG))
+            parts += [(BY_RULE_SHARE, turned - times * seen.crab_deg, OWN_LAPS_SD_DEG) for times in DRIFT_RULES]
+        parts.append((ROOM_SHARE, round_deg + room_deg, ROOM_SD_DEG))
     else:
-        parts += [(0.45, turned - times * seen.crab_deg, HEADING_SD_DEG) for times in (0.0, 1.0)]
+        parts += [(OTHERS_BY_RULE_SHARE, turned - times * seen.crab_deg, HEADING_SD_DEG) for times in OTHER_DRIFT_RULES]
     total = sum(share for share, _, _ in parts)
-    return float(
-        np.logaddexp.reduce(
-            [math.log(share / total) + _log_normal(leg.heading_deg, mean, sd) for share, mean, sd in parts]
-        )
-    )
+    each = [math.log(share / total) + _log_normal(leg.heading_deg, mean, sd) for share, mean, sd in parts]
+    return float(np.logaddexp.reduce(each))
 
 
 def _log_lasts(procedure: _Procedure, seen: Flown, leg: Leg) -> float:

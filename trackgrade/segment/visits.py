@@ -42,8 +42,16 @@ JUST_BEFORE_S = 40.0
 MOST_TURNED_IN_ENTRY_DEG = 600.0
 #: No aircraft holds with less than this over the ground even on its faster legs [kt]: walks, rides and drives do.
 SLOWEST_FLOWN_KT = 45.0
-#: The outbound leg of an entry lasts no more than this many legs, and half a minute.
-LONGEST_ENTRY_LEGS = 2.5
+#: The outbound leg of an entry lasts no more than this many legs, and half a minute [s].
+LONGEST_ENTRY_LEGS, ENTRY_LEG_SLACK_S = 2.5, 30.0
+#: A record that begins so shortly before the fix shows no arrival; a leg this long has a heading of its own [s].
+BEGINS_AT_FIX_S, LEG_WITH_HEADING_S = 20.0, 15.0
+#: A lap begun and not ended: abeam came this soon after the fix, and the record went on for less than this after [s].
+ABEAM_WITHIN_S, RECORD_ENDS_S = 240.0, 300.0
+#: What is said where there was no hold: how near the flight came, and whether it turned at all there [NM, NM, deg].
+CAME_NEAR_NM, AROUND_FIX_NM, HARDLY_TURNED_DEG = 1.6, 5.0, 200.0
+#: The speed of the faster legs: so large a share of the record is slower.
+FAST_SHARE = 0.9
 #: The slowest ground speed a leg in miles is expected at [kt].
 SLOW_KT = 60.0
 
@@ -51,7 +59,7 @@ SLOW_KT = 60.0
 def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
-    if len(path.groundspeed_kt) and np.quantile(path.groundspeed_kt, 0.9) < SLOWEST_FLOWN_KT:
+    if len(path.groundspeed_kt) and np.quantile(path.groundspeed_kt, FAST_SHARE) < SLOWEST_FLOWN_KT:
         return Flown((), (f"not flown: median {np.median(path.groundspeed_kt):.0f} kt over the ground",))
     passages = passages_of(path)
     path = parted_over_the_fix(path, passages.inbound)
@@ -151,7 +159,7 @@ def _entry(
         if _is_abeam_of(passage, earlier) or not near_for_entry(path, passage, first, leg_s):
             continue
         entry = described(passage, first)
-        if not entry.possible or _leg_of(entry) > LONGEST_ENTRY_LEGS * leg_s + 30.0:
+        if not entry.possible or _leg_of(entry) > LONGEST_ENTRY_LEGS * leg_s + ENTRY_LEG_SLACK_S:
             continue
         if entry.possible[0] == "direct":
             lap = lap_between(seen, as_flown(passage, wrong), as_flown(first, wrong), any_start=True)
@@ -163,7 +171,7 @@ def _entry(
     nearer = [p for p in came if 0.0 < first.moment.epoch_s - p.moment.epoch_s < JUST_BEFORE_S]
     arrival = min([*nearer, first], key=lambda p: abs(p.cross_nm))
     entry = described(arrival, chain[0].b)
-    if first.moment.epoch_s - float(path.epoch_s[0]) < 20.0:
+    if first.moment.epoch_s - float(path.epoch_s[0]) < BEGINS_AT_FIX_S:
         return _in_the_hold(entry, first), [], chain
     if len(chain) > 1 and entry.possible and entry.possible[0] != "direct":
         return entry, [], chain[1:]
@@ -210,7 +218,7 @@ def _own_laps_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
     angles = []
     for found in chain:
         start, end = found.lap.outbound_turn_end, found.lap.outbound_end
-        if start is None or end is None or end.epoch_s - start.epoch_s < 15.0:
+        if start is None or end is None or end.epoch_s - start.epoch_s < LEG_WITH_HEADING_S:
             continue
         if abs(float(wrap180(found.a.heading_deg))) > CROSSWISE_FROM_DEG:
             continue
@@ -279,10 +287,14 @@ def _bare_lap(start: Passage, why: str) -> Lap:
 def _trailing(path: FlightPath, last: Passage, number: int, until: float) -> Lap | None:
     """A lap begun after the last passage and not brought back to the fix."""
     lap = lap_between(path, last, None, number)
-    if isinstance(lap, NoLap) or lap.abeam is None or lap.abeam.epoch_s > min(until, last.moment.epoch_s + 240.0):
+    if (
+        isinstance(lap, NoLap)
+        or lap.abeam is None
+        or lap.abeam.epoch_s > min(until, last.moment.epoch_s + ABEAM_WITHIN_S)
+    ):
         return None
     left = float(path.epoch_s[-1]) - lap.abeam.epoch_s
-    why = "the record ends before the fix" if left < 300.0 else "not brought back to the fix"
+    why = "the record ends before the fix" if left < RECORD_ENDS_S else "not brought back to the fix"
     return replace(lap, why_incomplete=why, end=None)
 
 
@@ -292,10 +304,10 @@ def _what_was_seen(path: FlightPath, chains: list[list[FoundLap]]) -> tuple[str,
         return ("a hold at this fix on another inbound course",)
     distance = np.hypot(path.along_nm, path.cross_nm)
     nearest = float(np.min(distance))
-    if nearest > 1.6:
+    if nearest > CAME_NEAR_NM:
         return (f"the flight came no nearer to the fix than {nearest:.1f} NM",)
-    near = distance < 5.0
+    near = distance < AROUND_FIX_NM
     turned = float(np.sum(np.abs(path.rate_deg_s[near])))
-    if turned < 200.0:
+    if turned < HARDLY_TURNED_DEG:
         return ("the fix was passed without a hold",)
     return ("turns near the fix, but no lap that leaves it outbound and comes back to it inbound",)
