@@ -63,9 +63,10 @@ class Opened:
 
 
 @contextmanager
-def opened(folder: Path) -> Iterator[Opened]:
+def opened(folder: Path, logbook: str = "") -> Iterator[Opened]:
     """A page on a data folder, opened with its key."""
-    house, gate = House(Desk(folder), folder / "holds", str(folder / "logbook.sqlite"), at_a_time=1), Gate(PORT)
+    house = House(Desk(folder), folder / "holds", logbook or str(folder / "logbook.sqlite"), at_a_time=1)
+    gate = Gate(PORT)
     try:
         page = Opened(house, gate, make_app(house, gate).test_client())
         assert page.get(f"/?key={gate.key}").status_code == 303

@@ -19,6 +19,7 @@ import pytest
 
 import trackgrade
 from tests import plain_flight
+from tests.logbook_places import new_place
 from tests.page_house import JSON, Opened, opened
 from trackgrade.hold.holdfile import parse_hold
 from trackgrade.page import hold_form
@@ -134,6 +135,20 @@ class TestTheJob:
         assert not any("good.gpx" in line or "trackgrade " in line for line in state["messages"])
         for line in state["messages"]:
             assert str(page.house.desk.folder) not in line
+
+    def test_grading_is_stopped_and_taken_up_again(self, page: Opened, flight: Path) -> None:
+        ids = page.drop(*((f"{n}.gpx", flight.read_bytes()) for n in range(4)))
+        page.wait(*ids)
+        page.post("/grade", data={"flights": ",".join(ids)}, headers=JSON)
+        page.post("/stop", data={"flights": ",".join(ids)}, headers=JSON)
+        state = page.wait(*ids)
+        assert state["graded"] < 4
+        assert "stopped" in page.get(f"/flight/{ids[-1]}/row").text
+        end = time.monotonic() + 10.0
+        while list(page.house.desk.unfinished.iterdir()) and time.monotonic() < end:
+            time.sleep(0.05)  # the process that was stopped takes away what it had begun
+        assert list(page.house.desk.unfinished.iterdir()) == []
+        assert page.grade(*ids)["graded"] == 4
 
     def test_graded_again_at_the_same_hold_the_new_report_stands_for_the_old(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))
@@ -283,6 +298,17 @@ class TestHolds:
 
 
 class TestPilots:
+    @pytest.mark.postgres
+    def test_a_school_has_its_logbook_in_a_database(self, tmp_path: Path, flight: Path) -> None:
+        for place in new_place("postgres", tmp_path):
+            with opened(tmp_path / "data", place) as page:
+                (id,) = page.drop(("a.gpx", flight.read_bytes()))
+                assert page.grade(id, pilot="Pilot A", instructor="Instructor B")["messages"] == []
+                assert "Pilot A" in page.get("/class").text
+                assert "/report/" in page.get("/pilot?name=Pilot A").text
+                assert page.post("/pilot/forget", data={"name": "Pilot A"}).status_code == 303
+                assert "Nobody is in the logbook yet" in page.get("/class").text
+
     def test_a_session_is_followed_and_a_pilot_forgotten_with_the_files(self, page: Opened, flight: Path) -> None:
         assert "Nobody is in the logbook yet" in page.get("/class").text
         (id,) = page.drop(("a.gpx", flight.read_bytes()))
@@ -407,5 +433,5 @@ class TestServing:
         assert out == ""
         assert "Traceback" not in err
         assert json.dumps(sorted(path.name for path in (tmp_path / "data").iterdir())) == json.dumps(
-            ["flights", "holds", "reports", "typed", "unfinished"]
+            ["flights", "reports", "typed", "unfinished"]
         )

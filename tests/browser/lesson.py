@@ -89,7 +89,7 @@ def main() -> None:
     """Serve, take the pictures, end."""
     with tempfile.TemporaryDirectory() as folder:
         program = subprocess.Popen(
-            [sys.executable, "-m", "trackgrade", "serve", "--no-browser", "--data", folder],
+            [sys.executable, "-m", "trackgrade", "serve", "--no-browser", "--data", folder, "--holds", folder],
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             text=True,

@@ -54,9 +54,10 @@ class Served:
 
 @pytest.fixture
 def served(browser: Browser, tmp_path: Path) -> Iterator[Served]:
-    data = tmp_path / "data"
+    data, holds = tmp_path / "data", tmp_path / "holds"
+    holds.mkdir()
     program = subprocess.Popen(
-        [sys.executable, "-m", "trackgrade", "serve", "--no-browser", "--data", str(data)],
+        [sys.executable, "-m", "trackgrade", "serve", "--no-browser", "--data", str(data), "--holds", str(holds)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
 
 from trackgrade.commands import console
 from trackgrade.errors import UsageError
+
+#: As `trackgrade.logbook.database.ENVIRONMENT` has it, which brings the database with it.
+LOGBOOK_VARIABLE = "TRACKGRADE_LOGBOOK"
 
 
 @click.command(
@@ -17,7 +21,7 @@ from trackgrade.errors import UsageError
 )
 @click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; default: a free one.")
 @click.option("--no-browser", is_flag=True, help="Open no browser, only print the address.")
-@click.option("--data", metavar="DIR", help="Folder for tracks, reports, holds and logbook; default: your data folder.")
+@click.option("--data", metavar="DIR", help="Folder for tracks, reports and logbook; default: your data folder.")
 @click.option("--holds", metavar="DIR", help="Another hold set, such as a school's shared folder.")
 @click.option("--logbook", metavar="PATH|URL", help="Another logbook, such as a school's database.")
 def command(port: int, no_browser: bool, data: str | None, holds: str | None, logbook: str | None) -> None:
@@ -35,10 +39,11 @@ def command(port: int, no_browser: bool, data: str | None, holds: str | None, lo
         raise UsageError("the page needs two more packages: pip install flask waitress") from None
     from trackgrade.hold import holdset
 
-    # A data folder of one's own has its own holds and logbook; without one they are those of the commands.
+    # A data folder of one's own has its own logbook; holds are no personal data and are those of the commands.
     folder = Path(data) if data is not None else _own_folder() / "page"
-    hold_set = folder / "holds" if holds is None and data is not None else holdset.folder_of(holds)
-    place = logbook or (str(folder / "logbook.sqlite") if data is not None else "")
+    place = logbook or os.environ.get(LOGBOOK_VARIABLE, "").strip()
+    if data is not None:
+        place = place or str(folder / "logbook.sqlite")
 
     def ready(address: str) -> None:
         console.say(address)
@@ -46,7 +51,7 @@ def command(port: int, no_browser: bool, data: str | None, holds: str | None, lo
         if not no_browser:
             _open(address)
 
-    serve(folder.absolute(), hold_set.absolute(), place and _absolute(place), port, ready)
+    serve(folder.absolute(), holdset.folder_of(holds).absolute(), place and _absolute(place), port, ready)
     console.note("Ended. What was graded is kept.")
 
 
