@@ -48,6 +48,12 @@ from = { lat = 44.0, lon = -93.0, radial_deg = 143.5, dme_nm = 12.0 }
 nm = 4.0
 [guidance]
 kind = "vor"
+[[levels]]
+altitude_ft = 5000.0
+from_utc = 2026-05-03T15:10:00Z
+[[levels]]
+altitude_ft = 6000.0
+from_utc = 2026-05-03T15:20:00Z
 """
 BY_RADIALS = """
 name = "X"
@@ -227,6 +233,7 @@ class TestHolds:
             ("fix.lat", "44 75 N", "Latitude of the fix: 44 75 N is no such place"),
             ("altitude_ft", "nan", "Altitude: must be from"),
             ("arrive_utc", "soon", "Time to leave the fix: soon is no time"),
+            ("levels[2].from_utc", "soon", "Level 3: from: soon is no time"),
         ):
             found = page.post("/hold/check", data=HOLD | {field: value}).get_json()
             assert found["problem"].startswith(words)

@@ -25,6 +25,9 @@ _STATION = {
     "radial_deg": "Radial",
     "variation_deg": "Variation of the station",
 }
+#: Levels assigned later that a form takes.
+MOST_LEVELS = 20
+_LEVEL = {"altitude_ft": "then", "from_utc": "from"}
 #: What people call each field. Fields that are no number are in `TEXTS`, `TIMES` and `POSITIONS`.
 LABELS: dict[str, str] = {
     "name": "Name",
@@ -34,6 +37,11 @@ LABELS: dict[str, str] = {
     "turns": "Turns",
     "altitude_ft": "Altitude",
     "airspeed_kias": "Airspeed",
+    **{
+        f"levels[{n}].{key}": f"Level {n + 1}: {words}"
+        for n in range(1, MOST_LEVELS + 1)
+        for key, words in _LEVEL.items()
+    },
     "arrive_utc": "Time to leave the fix",
     "qnh_hpa": "QNH",
     "fix": "Fix",
@@ -138,6 +146,8 @@ def _as_hold_file(form: Mapping[str, str]) -> dict[str, Any]:
         if form.get("guidance.kind") != "vor" and field.startswith(_VOR_ONLY):
             continue
         _put(hold, field, _value(field, text))
+    if "levels" in hold:
+        hold["levels"] = [level for level in hold["levels"] if level]
     return hold
 
 
@@ -148,7 +158,8 @@ def _put(hold: dict[str, Any], field: str, value: Any) -> None:
     for table in tables:
         name, _, number = table.rstrip("]").partition("[")
         if number:
-            listed = place.setdefault(name, [{}, {}])
+            listed = place.setdefault(name, [])
+            listed += [{} for _ in range(int(number) - len(listed))]
             place = listed[int(number) - 1]
         else:
             place = place.setdefault(name, {})
@@ -158,7 +169,7 @@ def _put(hold: dict[str, Any], field: str, value: Any) -> None:
 def _value(field: str, text: str) -> Any:
     if field in TEXTS:
         return plain_text(text)
-    if field == "arrive_utc":
+    if field.endswith("_utc"):
         try:
             return dt.datetime.fromisoformat(text.rstrip("Zz")).replace(tzinfo=dt.UTC)
         except ValueError:

@@ -69,6 +69,8 @@ def pages(house: House) -> Blueprint:
             message=message,
             labels=hold_form.LABELS,
             flights=form.get("flights", ""),
+            most_levels=hold_form.MOST_LEVELS,
+            levels=sum(form.get(f"levels[{n}].altitude_ft", "") != "" for n in range(1, hold_form.MOST_LEVELS + 1)),
         )
 
     @routes.get("/hold")
