@@ -166,7 +166,7 @@ class _Pen:
                 bearing = first + share * (last - first)
                 on_arc, fix = self.around(bearing, 0.42 * self.reach_nm), self.at(0.0, 0.0)
                 outward = (on_arc[0] - fix[0], on_arc[1] - fix[1])
-                places += around(on_arc, outward, width, tall, (3.0, 14.0), (0, 25, -25))
+                places += around(on_arc, outward, width, tall, (3.0, 14.0, 30.0, 52.0, 80.0), (0, 25, -25, 60, -60))
             self.write(places, ((kind, "sector-name"),))
 
     def course(self) -> None:
