@@ -80,6 +80,12 @@ class TestSet:
         assert result.exit_code == 2
         assert "no such folder" in result.stderr
 
+    def test_the_first_hold_makes_the_folder(self, run: Run, hold_file: Path, tmp_path: Path) -> None:
+        assert run("holds", "add", hold_file, "--holds", "school").exit_code == 0
+        assert (tmp_path / "school" / "plain.toml").is_file()
+        (tmp_path / "file").touch()
+        assert run("holds", "add", hold_file, "--holds", "file").exit_code == 2
+
     @pytest.mark.parametrize("name", ["../../up", ".hidden", "con", "a/b", "\x1b[31mred", ""])
     def test_no_name_leaves_the_folder(self, tmp_path: Path, name: str) -> None:
         plan = parse_hold(plain_flight.HOLD_TOML)

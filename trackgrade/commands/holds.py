@@ -113,7 +113,7 @@ def add(
         raise UsageError("what is to be added? Give hold files, or --from-find TRACK")
     if name is not None and len(files) > 1:
         raise UsageError(f"--name is for one hold, and {len(files)} files are given")
-    folder = holdset.folder_of(given)
+    folder = holdset.folder_of(given, new=True)
     if track is not None:
         plan = _found(track, number, other_end=other_end, name=name or Path(track).stem)
         console.say(f"Added: {holdset.add(plan, folder, name or Path(track).stem, replace=replace)}")
@@ -146,7 +146,7 @@ def new(name: str | None, replace: bool, given: str | None) -> None:
     from trackgrade.hold.holdfile import write_hold_file
     from trackgrade.hold.plan import HoldPlan, Position
 
-    folder = holdset.folder_of(given)
+    folder = holdset.folder_of(given, new=True)
     title = name or _ask("Name of the hold", _a_name)
     course, north = _ask("Inbound course, flown to the fix (143, or 143T for true)", _a_course)
     turns = _ask("Turns, right or left [right]", _a_side)

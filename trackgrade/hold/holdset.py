@@ -16,10 +16,11 @@ VARIABLE = "TRACKGRADE_HOLDS"
 ENDING = ".toml"
 
 
-def folder_of(given: str | None = None) -> Path:
+def folder_of(given: str | None = None, *, new: bool = False) -> Path:
     """The folder of the hold set: the one given, else that of the environment, else the one in the user's data folder.
 
-    Raises UsageError: a folder that was given or set in the environment does not exist.
+    Raises UsageError: a folder that was given or set in the environment does not exist; one that is to be made
+    (``new``) may not, unless something else stands there.
     """
     named = given or os.environ.get(VARIABLE)
     if not named:
@@ -27,7 +28,7 @@ def folder_of(given: str | None = None) -> Path:
 
         return Path(platformdirs.user_data_dir("trackgrade", appauthor=False)) / "holds"
     folder = Path(named)
-    if not folder.is_dir():
+    if not folder.is_dir() and not (new and not folder.exists()):
         by = "--holds" if given else f"${VARIABLE}"
         raise UsageError(
             f"{by} {plain_text(named)}: there is no such folder; make it, or name the folder of hold files"
