@@ -21,6 +21,7 @@ from trackgrade.hold.setup import resolve
 from trackgrade.page import picture
 from trackgrade.segment.finding import SAME_COURSE_DEG, SAME_FIX_NM, find_holds
 from trackgrade.track.altitude import UNKNOWN_UNIT
+from trackgrade.track.columns import QUANTITIES
 from trackgrade.track.readers import read_track, reader_of, track_bytes
 from trackgrade.track.readers.column_sheet import Sheet, column_sheet
 from trackgrade.track.track import Track
@@ -48,7 +49,7 @@ def look(folder: Path, name: str, holds: Path) -> None:
             "points": len(track),
             "started": _clock(track.epoch_s.min(), "%Y-%m-%d %H:%M"),
             "ended": _clock(track.epoch_s.max(), "%H:%M"),
-            "notes": list(track.notes),
+            "notes": [note for note in track.notes if "--" not in note],  # what needs an answer is asked
             "line": [line.epoch_s.tolist(), line.lat_deg.tolist(), line.lon_deg.tolist()],
         }
         seen["proposals"], seen["drawing"] = _proposals(track, line, folder, holds)
@@ -126,6 +127,7 @@ def _questions(data: bytes, name: str, columns: bytes | None) -> dict[str, Any] 
                 "number": number,
                 "cells": cells,
                 "serves": line.quantity if line is not None else "",
+                "called": QUANTITIES[line.quantity].title if line is not None and line.quantity else "",
                 "unit": line.unit if line is not None else "",
             }
         )

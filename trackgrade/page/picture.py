@@ -79,9 +79,11 @@ def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
     else:
         plane = LocalPlane(float(np.median(line.lat_deg)), float(np.median(line.lon_deg)))
     flown = plane.to_plane(line.lat_deg, line.lon_deg)
-    tracks = [_racetrack(each.hold, plane) for each in holds]
+    tracks = [_racetrack(each.hold, plane, _speed_kt(each, line, flown)) for each in holds]
     fixes = [tuple(float(v) for v in plane.to_plane(each.hold.fix_lat_deg, each.hold.fix_lon_deg)) for each in holds]
     near = [np.hypot(flown[0] - east, flown[1] - north) < AROUND_NM for east, north in fixes]
+    spans = [each.flown_epoch_s for each in holds if each.flown_epoch_s is not None]
+    near += [(line.epoch_s >= start) & (line.epoch_s <= end) for start, end in spans]
     shown = np.any(near, axis=0) if near else np.ones(len(flown[0]), dtype=bool)
     east = np.concatenate([flown[0][shown], *(each[0] for each in tracks)])
     north = np.concatenate([flown[1][shown], *(each[1] for each in tracks)])
@@ -119,11 +121,23 @@ def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
     )
 
 
-def _racetrack(hold: Hold, plane: LocalPlane) -> tuple[Floats, Floats]:
+def _racetrack(hold: Hold, plane: LocalPlane, speed_kt: float | None) -> tuple[Floats, Floats]:
     """The hold in still air, closed, in a plane [NM]."""
-    along, cross = racetrack(hold)
+    along, cross = racetrack(hold, speed_kt)
     east, north = plane.to_plane(*HoldFrame(hold).to_geographic(along, cross))
     return np.append(east, east[0]), np.append(north, north[0])
+
+
+def _speed_kt(shown: Shown, line: Line, flown: tuple[Floats, Floats]) -> float | None:
+    """How fast it was flown over the ground, on average; None, for the hold's own airspeed, where that is not known."""
+    start, end = shown.flown_epoch_s or (-np.inf, np.inf)
+    inside = (line.epoch_s >= start) & (line.epoch_s <= end)
+    if shown.hold.airspeed_kias is not None or np.count_nonzero(inside) < 2:
+        return None
+    step_s = np.diff(line.epoch_s[inside])
+    step_nm = np.hypot(np.diff(flown[0][inside]), np.diff(flown[1][inside]))
+    whole = step_s <= HOLE_S
+    return float(np.sum(step_nm[whole]) / max(float(np.sum(step_s[whole])), 1.0) * 3600.0) or None
 
 
 def _path(view: View, east: Floats, north: Floats, epoch_s: Floats | None = None) -> str:
