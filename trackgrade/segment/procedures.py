@@ -47,7 +47,7 @@ DIRECT_LEGS, NO_DIRECT_LEG_SHARE, NO_OTHER_LEG_SHARE = 2.5, 0.2, 0.01
 #: Where the turn back ends, off the course toward the holding side: mean and standard deviation [turn radii]. Direct
 #: and teardrop are meant to end on the course, a parallel on the holding side; one turned back the wrong way comes out
 #: as far on the other side, and others anywhere.
-ENDS_ON_COURSE, ENDS_HOLDING_SIDE, ENDS_BEYOND, ENDS_ANYWHERE = (0.0, 1.2), (1.5, 1.2), (-2.0, 1.2), (0.0, 3.0)
+ENDS_ON_COURSE, ENDS_HOLDING_SIDE, ENDS_BEYOND, ENDS_ANYWHERE = (0.0, 1.2), (1.5, 1.2), (-1.0, 1.5), (0.0, 3.0)
 #: One in how many pilots flies another entry than his arrival asks for, and one in how many turns the wrong way.
 OTHER_ENTRY_SHARE, WRONG_WAY_SHARE = 0.04, 0.01
 #: How well a pilot knows his heading against the sector's boundary [deg].
