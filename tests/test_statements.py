@@ -48,6 +48,17 @@ def test_a_dozen_flights(name: str) -> None:
     assert broken_by(flight) == {}
 
 
+def test_a_course_reversal_flown_badly_has_items_and_no_lap() -> None:
+    """Altitude out of its band where there is no lap to name: found by the sweep as a fault."""
+    scenario = replace(named("altitude off"), laps=0, reversal=True, entry="parallel")
+    flight = fly(confusion.hold_of(confusion.Case("", 0, confusion.WINDS[0], confusion.HOLDS[0])), scenario, 3)
+    debrief = analyse(as_track(flight), flight.hold, STANDARD)
+    (altitude,) = (item for item in debrief.whole_items if item.item == "altitude")
+    assert altitude.result == "outside"
+    assert {stay.lap for stay in altitude.excursions} == {None}
+    assert broken(debrief_to_dict(debrief)) == {}
+
+
 def test_the_rules_can_be_broken() -> None:
     """Each rule that reads sentences, against a debrief made wrong by hand."""
     flight = of_name("non-holding side", confusion.WINDS[0], confusion.HOLDS[0], 700)

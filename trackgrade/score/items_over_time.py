@@ -49,7 +49,9 @@ def _each_lap_and_whole(
 
 
 def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
-    """The excursions of a result by the numbers of their laps, and the lap of the farthest."""
+    """The excursions of a result by their laps (a course reversal is none), and the lap of the farthest."""
+    if not flight.laps:
+        return replace(result, excursions=tuple(replace(stay, lap=None) for stay in result.excursions))
     if not result.excursions:
         return result
     where = [flight.laps[stay.lap or 0] for stay in result.excursions]
