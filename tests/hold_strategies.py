@@ -7,6 +7,7 @@ import datetime as dt
 from hypothesis import strategies as st
 
 from trackgrade.hold.hold import Leg
+from trackgrade.hold.holdfile import LEAST_DME_NM, LEAST_LEG_MIN, LEAST_LEG_NM, LEAST_SCALE_DEG, LEAST_SCALE_NM
 from trackgrade.hold.plan import Crossing, Fix, GuidancePlan, HoldPlan, Position, Radial, RadialDistance
 
 
@@ -19,13 +20,13 @@ positions = st.builds(Position, numbers(-90, 90), numbers(-180, 180))
 radials = st.builds(Radial, positions, courses, st.none() | numbers(-180, 180))
 fixes: st.SearchStrategy[Fix] = st.one_of(
     positions,
-    st.builds(RadialDistance, radials, numbers(0, 300, open_low=True)),
+    st.builds(RadialDistance, radials, numbers(LEAST_DME_NM, 300)),
     st.builds(Crossing, radials, radials),
 )
 legs = st.one_of(
     st.none(),
-    st.builds(Leg, minutes=numbers(0, 10, open_low=True)),
-    st.builds(Leg, nm=numbers(0, 50, open_low=True)),
+    st.builds(Leg, minutes=numbers(LEAST_LEG_MIN, 10)),
+    st.builds(Leg, nm=numbers(LEAST_LEG_NM, 50)),
 )
 names = st.text(st.characters(exclude_categories=["C", "Z"]) | st.sampled_from(' "\\#'), max_size=60).map(
     lambda name: " ".join(name.split())
@@ -47,8 +48,8 @@ def plans(draw: st.DrawFn) -> HoldPlan:
         leg=draw(legs),
         guidance=GuidancePlan(
             kind=kind,
-            full_scale_nm=draw(numbers(0, 10, open_low=True)),
-            full_scale_deg=draw(numbers(0, 20, open_low=True)),
+            full_scale_nm=draw(numbers(LEAST_SCALE_NM, 10)),
+            full_scale_deg=draw(numbers(LEAST_SCALE_DEG, 20)),
             station=station,
             station_variation_deg=draw(st.none() | numbers(-180, 180)),
             course_set_deg=draw(st.none() | courses),

@@ -44,22 +44,45 @@ def content(path: Path) -> str:
         "grade a.gpx a2.gpx --hold h.toml --out . --csv resume.sqlite",
         "brief h.toml --tas 100 --html h.toml",
         "simulate h.toml --out h.csv --format csv --seed 1",
+        "grade a.gpx --hold h.toml --no-html --gpx a.gpx",
+        "grade a.gpx --hold h.toml --no-html --kml one --geojson one",
+        "grade a.gpx --hold set --csv set/s.toml",
+        "grade a.gpx --hold s --holds set --json set/s.toml",
+        "grade a.gpx --holds set --no-html --csv set/s.toml",
+        "grade a.gpx --no-html --holds set --write-hold a.gpx",
+        "grade a.gpx a2.gpx --hold h.toml --out . --compare --csv comparison.html",
+        "progress --logbook l.sqlite --no-html --json l.sqlite",
+        "progress --logbook l.sqlite --out . --json progress-class.html",
+        "progress --logbook l.sqlite --out . --each --json progress-a.html",
+        "progress --logbook l.sqlite --out . --pilot A --json ./progress-a.html",
+        "progress --logbook progress-class.html --out .",
+        "progress --logbook progress-a.html --out . --pilot A",
+        "find a.gpx --html a.gpx",
+        "find a.gpx --json one --html ./one",
+        "holds add h.toml set/h.toml --replace --holds other",
+        "columns a.gpx --write h.toml",
     ],
 )
 def test_a_result_over_an_input_or_another_result_is_refused_before_anything_is_written(
     folder: Path, line: str
 ) -> None:
-    (folder / "sub").mkdir()
+    for name in ("sub", "set", "other"):
+        (folder / name).mkdir()
     shutil.copy("a.gpx", "a2.gpx")
+    for name in ("s", "h"):
+        shutil.copy("h.toml", f"set/{name}.toml")
     if "l.sqlite" in line:
         assert run("grade a.gpx --hold h.toml --no-html --pilot A --logbook l.sqlite").exit_code == 0
         (folder / "link.sqlite").symlink_to("l.sqlite")
+    elif "--logbook" in line:
+        place = line.split("--logbook ")[1].split()[0]
+        assert run(f"grade a.gpx --hold h.toml --no-html --pilot A --logbook {place}").exit_code == 0
     if "simulate" in line:
         (folder / "h.csv").symlink_to("h.toml")
     before = {path: content(path) for path in folder.rglob("*") if path.is_file()}
     done = run(line)
     assert done.exit_code == 2
-    assert "give another name" in done.stderr
+    assert any(words in done.stderr for words in ("give another name", "add it alone"))
     assert {path: content(path) for path in folder.rglob("*") if path.is_file()} == before
 
 
@@ -98,3 +121,15 @@ def test_a_result_asked_for_by_name_keeps_it_before_a_report(folder: Path) -> No
     assert run("grade a.gpx --hold h.toml --out . --json a.html").exit_code == 0
     assert (folder / "a.html").read_text(encoding="utf-8").startswith("{")
     assert (folder / "a-2.html").is_file()
+
+
+def test_pages_of_laps_over_each_other_and_reports_take_no_name_twice(folder: Path) -> None:
+    """Flight comparison at hold 2 would be comparison-2, as the second page of laps over each other."""
+    shutil.copy("a.gpx", "comparison.gpx")
+    text = (folder / "h.toml").read_text(encoding="utf-8")
+    (folder / "2.toml").write_text(text.replace("_deg = 143.0", "_deg = 144.0"), encoding="utf-8")
+    line = "grade comparison.gpx a.gpx --hold h.toml --hold 2.toml --out out --compare --jobs 1"
+    assert run(line).exit_code == 0
+    names = {path.name for path in (folder / "out").glob("*.html")}
+    assert names >= {"comparison-2.html", "comparison-3.html"}
+    assert len(names) == 4 + 2 + 1, sorted(names)

@@ -45,15 +45,15 @@ def test_a_file_of_ones_own_works_by_path(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "key", "reason"),
     [
-        ("limit = 100.0", "limit = -3", "items.altitude.limit", "above 0"),
+        ("limit = 100.0", "limit = -3", "items.altitude.limit", "from 0.001"),
         ("limit = 100.0", 'limit = "wide"', "items.altitude.limit", "must be a number"),
         ("limit = 100.0", "limit = nan", "items.altitude.limit", "must be a number"),
         ("limit = 100.0", "limt = 100.0", "items.altitude.limt", "is not a key"),
         ('name = "altitude"', 'name = "height"', "items.name", "must be one of"),
         ('title = "Altitude"', 'title = ""', "items.altitude.title", "not empty"),
         ('cite = "FAA-S-ACS-8C, III.B.S2 and S4"', "", "items.arrival_speed.cite", "document, edition and paragraph"),
-        ("prompt_s = 15.0", "prompt_s = 0", "choices.prompt_s", "above 0"),
-        ("consistent_share = 0.10", "consistent_share = 1.5", "choices.consistent_share", "at most 1"),
+        ("prompt_s = 15.0", "prompt_s = 0", "choices.prompt_s", "from 0.001"),
+        ("consistent_share = 0.10", "consistent_share = 1.5", "choices.consistent_share", "to 1"),
         ("consistent_share = 0.10", "", "choices.consistent_share", "must be a number"),
         ('at = "abeam"', 'at = "somewhere"', "outbound_starts.at", "must be one of"),
         ("up_to_ft = 14000", "up_to_ft = 5000", "speed_limits.steps[2].up_to_ft", "above the step before"),

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 HoldGiven = str | os.PathLike[str] | Mapping[str, Any] | HoldPlan | Hold
 #: A standard as a verb takes it: its name, the path of one's own, or what `load_standard` gave; None is the default.
 StandardGiven = Standard | str | os.PathLike[str] | None
+#: The year 2200, where hold files end too [s since 1970].
+LATEST_EPOCH_S = 7_258_118_400.0
 #: The columns of the table that a notebook shows, of `Debrief.to_frame`.
 SHOWN = ("lap", "outbound_s", "inbound_s", "inbound_start_by", "max_cross_track_nm", "wind_from_true_deg", "wind_kt")
 
@@ -210,7 +212,9 @@ def brief(
         bank_limit_deg=_within("the bank limit", bank_limit_deg, 5.0, 60.0),
         isa_deviation_c=isa_deviation_c,
         arrival_heading_true_deg=heading,
-        passage_epoch_s=passage_epoch_s,
+        passage_epoch_s=None
+        if passage_epoch_s is None
+        else _within("the passage [s since 1970]", passage_epoch_s, 0.0, LATEST_EPOCH_S),
     )
     against = (
         standard if isinstance(standard, Standard) else load_standard(DEFAULT if standard is None else str(standard))

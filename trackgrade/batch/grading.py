@@ -16,13 +16,13 @@ from trackgrade import __version__
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import Debriefs, Index, Laps, Names, write_comparisons, write_report
+from trackgrade.batch.outputs import COMPARISON, Debriefs, Index, Laps, Names, write_comparisons, write_report
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
 from trackgrade.files import spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
-from trackgrade.hold.holdset import file_or_name, folder_of, read_set
+from trackgrade.hold.holdset import ENDING, file_or_name, folder_of, read_set
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
 
@@ -39,7 +39,7 @@ class Wanted:
     ``map_paths``: where each kind of map file goes (gpx, kml, geojson).
 
     ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None. ``reads``: files
-    that this work reads; nothing is written over one of them.
+    that this work reads besides tracks and holds; nothing is written over one of them.
     """
 
     out: Path
@@ -121,7 +121,7 @@ def plan_batch(
             f"--{drawn[0]} draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
             " give one TRACK and one --hold, and run it again for each"
         )
-    hold_files = [HoldFile(path.stem, read_hold_file(path)) for path in hold_paths]
+    hold_files = [HoldFile(path.stem, read_hold_file(path), str(path)) for path in hold_paths]
     settings = Settings(
         holds=tuple(hold_files),
         standard=_standard(standard, timing_band),
@@ -133,7 +133,7 @@ def plan_batch(
         maps=tuple(maps),
         compare=compare,
         sheet=sheet,
-        hold_set=() if hold_files else tuple(HoldFile(name, plan) for name, plan in read_set(folder_of(hold_set))[0]),
+        hold_set=() if hold_files else _set_in(folder_of(hold_set)),
     )
     return flights, settings
 
@@ -165,13 +165,14 @@ def grade_flights(
     """
     several = len(flights) > 1
     single = not several and len(settings.holds) <= 1
-    reads = [*(flight.path for flight in flights), *wanted.reads]
+    holds = (*settings.holds, *settings.hold_set)
+    reads = [*(each.path for each in flights), *(each.path for each in holds if each.path), *wanted.reads]
     if wanted.session is not None:
         from trackgrade.logbook import files_of
 
         reads += files_of(wanted.session.get("logbook"))
-    in_folder = [wanted.out / name for name in (Index.NAME, *DoneBefore.FILES)] if settings.report or several else []
-    spare_inputs([*in_folder, *wanted.results], reads)
+    own = [*((Index.NAME, *DoneBefore.FILES) if settings.report or several else ()), *([COMPARISON] * settings.compare)]
+    spare_inputs([*(wanted.out / name for name in own), *wanted.results], reads)
     places = [(wanted.out, ".html")] if settings.report else []
     if wanted.json_path is not None and wanted.json_path.is_dir():
         places.append((wanted.json_path, ".json"))
@@ -210,7 +211,7 @@ def grade_flights(
             compared += [graded.lines for graded in outcome.graded if graded.lines is not None]
             yield event
         if settings.compare:
-            yield from map(CompareWritten, write_comparisons(wanted.out, compared))
+            yield from map(CompareWritten, write_comparisons(wanted.out, compared, names))
         if index is not None:
             yield IndexWritten(index.write())
 
@@ -247,6 +248,10 @@ def _standard(name: str | None, timing_band_s: float | None) -> Standard:
         return standard.with_timing_band(timing_band_s)
     except ValueError as error:
         raise UsageError(f"--timing-band: {error}") from error
+
+
+def _set_in(folder: Path) -> tuple[HoldFile, ...]:
+    return tuple(HoldFile(name, plan, str(folder / f"{name}{ENDING}")) for name, plan in read_set(folder)[0])
 
 
 def _bytes_of(columns: str | None) -> bytes | None:

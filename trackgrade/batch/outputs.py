@@ -57,16 +57,17 @@ def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:
     return name, sha256_hex(html.encode())
 
 
-def write_comparisons(folder: Path, flights: Iterable[FlightLaps]) -> Iterator[Path]:
+def write_comparisons(folder: Path, flights: Iterable[FlightLaps], names: Names) -> Iterator[Path]:
     """Write a page for each hold that was flown in these flights, their laps over each other. Raises OutputError."""
     from trackgrade.report.compare import render
 
     by_hold: dict[tuple[object, ...], list[FlightLaps]] = {}
     for each in flights:
         by_hold.setdefault(each.hold, []).append(each)
-    for number, together in enumerate(by_hold.values(), start=1):
-        name = COMPARISON if number == 1 else f"{Path(COMPARISON).stem}-{number}.html"
+    name = COMPARISON
+    for together in by_hold.values():
         yield write_whole(folder / name, render(together))
+        name = f"{names.take(Path(COMPARISON).stem, '', several=False)}.html"
 
 
 @contextlib.contextmanager

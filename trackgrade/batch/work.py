@@ -19,10 +19,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class HoldFile:
-    """A hold file as read; ``name`` is its file name without the ending."""
+    """A hold file as read; ``name`` is its file name without the ending.
+
+    ``path``: where it lies, so that nothing is written over it; no part of a result.
+    """
 
     name: str
     plan: HoldPlan
+    path: str = field(default="", repr=False, compare=False)
 
 
 @dataclass(frozen=True)

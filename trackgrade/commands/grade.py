@@ -105,7 +105,7 @@ def command(
 
         check_session(pilot, instructor, note)
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
-    reads = tuple(each for each in (*holds, *tracks, columns, standard) if each is not None)
+    reads = tuple(each for each in (columns, standard) if each is not None)
     wanted = Wanted(
         Path(out), _path(json_path), _path(csv_path), _path(figure_path), maps, _path(hold_path), session, reads
     )

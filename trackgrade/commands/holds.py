@@ -113,6 +113,10 @@ def add(
         raise UsageError("what is to be added? Give hold files, or --from-find TRACK")
     if name is not None and len(files) > 1:
         raise UsageError(f"--name is for one hold, and {len(files)} files are given")
+    names = [holdset.name_of(Path(each).stem).lower() for each in files]
+    for each, taken in zip(files, names):
+        if names.count(taken) > 1:
+            raise UsageError(f"{console.plain(each)}: another file given has that name too; add it alone, with --name")
     folder = holdset.folder_of(given, new=True)
     if track is not None:
         plan = _found(track, number, other_end=other_end, name=name or Path(track).stem)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from trackgrade.logbook.class_view import ClassView
     from trackgrade.logbook.pages import PilotPage
     from trackgrade.logbook.store import Logbook
+
+CLASS_PAGE = "progress-class.html"
 
 
 @click.command(
@@ -70,18 +72,19 @@ def command(
 def _one_pilot(
     logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool, json_path: str | None
 ) -> None:
-    from trackgrade.files import write_whole
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.logbook.pages import file_name, page_json, pilot_page, render_pilot
     from trackgrade.logbook.queries import pilot_history
 
     called = "A pilot" if hide_names else None
     page = pilot_page(pilot_history(logbook, pilot, standard), called=called, folder=folder)
+    path = None if folder is None else folder / file_name(page.name)
+    spare_inputs([path, json_path], logbook.files)
     if json_path is not None:
         _write_json(json_path, page_json(page))
     say = console.note if json_path == "-" else console.say
     say(_pilot_text(page))
-    if folder is not None:
-        path = folder / file_name(page.name)
+    if path is not None:
         write_whole(path, render_pilot(page))
         say(f"Page: {path}")
 
@@ -108,41 +111,41 @@ def _whole_class(
     hide_names: bool,
     json_path: str | None,
 ) -> None:
-    from trackgrade.files import write_whole
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.logbook.class_view import SORTINGS, class_view
-    from trackgrade.logbook.pages import render_class
+    from trackgrade.logbook.pages import file_name, render_class
     from trackgrade.logbook.queries import class_history
 
     order = next(each for each in SORTINGS if each == sorting)
     history = class_history(logbook, standard, hold)
     view = class_view(history, sorting=order, hide_names=hide_names)
+    links: dict[str, str] = {}
+    for row in view.rows if each else ():
+        links[row.pilot] = file_name(row.pilot, [*links.values(), CLASS_PAGE])
+    pages = [] if folder is None else [folder / name for name in (CLASS_PAGE, *links.values())]
+    spare_inputs([*pages, json_path], logbook.files)
     if json_path is not None:
         _write_json(json_path, _class_json(logbook, view, [each.pilot for each in history.pilots]))
     say = console.note if json_path == "-" else console.say
     say(_class_text(view))
     if folder is None:
         return
-    links = _pages_of_pilots(logbook, view, folder) if each else {}
-    path = folder / "progress-class.html"
-    write_whole(path, render_class(view, links))
-    say(f"Page: {path}")
+    _write_pages_of_pilots(logbook, view, folder, links)
+    write_whole(pages[0], render_class(view, links))
+    say(f"Page: {pages[0]}")
     if links:
         say(f"Pages of the pilots: {len(links)}, linked from it.")
 
 
-def _pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path) -> dict[str, str]:
+def _write_pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path, names: Mapping[str, str]) -> None:
     from trackgrade.files import write_whole
-    from trackgrade.logbook.pages import file_name, pilot_page, render_pilot
+    from trackgrade.logbook.pages import pilot_page, render_pilot
     from trackgrade.logbook.queries import pilot_history
 
-    links: dict[str, str] = {}
-    with console.progress(len(view.rows), "pages") as advance:
-        for row in view.rows:
-            name = file_name(row.pilot, [*links.values(), "progress-class.html"])
-            write_whole(folder / name, render_pilot(pilot_page(pilot_history(logbook, row.pilot, view.standard))))
-            links[row.pilot] = name
+    with console.progress(len(names), "pages") as advance:
+        for pilot, name in names.items():
+            write_whole(folder / name, render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard))))
             advance()
-    return links
 
 
 def _pilot_text(page: PilotPage) -> str:

@@ -32,6 +32,12 @@ LARGEST_BYTES = 1024 * 1024
 #: Beyond the lowest and highest pressures at sea level ever measured, 870 and 1,085 hPa (WMO archive of extremes).
 LOWEST_QNH_HPA, HIGHEST_QNH_HPA = 850.0, 1100.0
 
+#: Below these nothing is flown or shown: legs [min, NM], needles [NM, degrees], a distance readout [NM]. They keep
+#: everything that is divided by them a number; our own choice, far below what is in use.
+LEAST_LEG_MIN, LEAST_LEG_NM = 0.1, 0.1
+LEAST_SCALE_NM, LEAST_SCALE_DEG = 0.01, 0.1
+LEAST_DME_NM = 0.01
+
 _TOP_KEYS = (
     "name",
     "inbound_course_deg",
@@ -150,8 +156,8 @@ class _Table:
             raise self.fault(key, f"must be {bounds} ({what}), not {_shown_value(value)}")
         return number
 
-    def needed(self, key: str, low: float, high: float, what: str, *, open_low: bool = False) -> float:
-        number = self.number(key, low, high, what, open_low=open_low)
+    def needed(self, key: str, low: float, high: float, what: str) -> float:
+        number = self.number(key, low, high, what)
         if number is None:
             raise self.fault(key, f"is missing ({what})")
         return number
@@ -236,9 +242,7 @@ def _fix(table: _Table) -> Fix:
         station = table.table("from")
         assert station is not None
         station.only((*_RADIAL_KEYS, "dme_nm"))
-        return RadialDistance(
-            _radial(station), station.needed("dme_nm", 0.0, 300.0, "NM from the station", open_low=True)
-        )
+        return RadialDistance(_radial(station), station.needed("dme_nm", LEAST_DME_NM, 300.0, "NM from the station"))
     radials = table.values["radials"]
     if not isinstance(radials, list) or len(radials) != 2 or not all(isinstance(r, dict) for r in radials):
         raise table.fault("radials", "must be a list of two tables, each a station and its radial")
@@ -269,8 +273,8 @@ def _leg(table: _Table | None) -> Leg | None:
     if table is None:
         return None
     table.only(("minutes", "nm"))
-    minutes = table.number("minutes", 0.0, 10.0, "minutes", open_low=True)
-    nm = table.number("nm", 0.0, 50.0, "NM", open_low=True)
+    minutes = table.number("minutes", LEAST_LEG_MIN, 10.0, "minutes")
+    nm = table.number("nm", LEAST_LEG_NM, 50.0, "NM")
     if (minutes is None) == (nm is None):
         raise table.fault("minutes", "give either minutes or nm" + ("" if minutes is None else ", not both"))
     return Leg(minutes=minutes, nm=nm)
@@ -281,8 +285,8 @@ def _guidance(table: _Table | None, fix: Fix) -> GuidancePlan:
         return GuidancePlan()
     table.only(_GUIDANCE_KEYS)
     kind = cast(Literal["gps", "vor"], table.choice("kind", ("gps", "vor")) or "gps")
-    full_scale_nm = table.number("full_scale_nm", 0.0, 10.0, "NM each side", open_low=True)
-    full_scale_deg = table.number("full_scale_deg", 0.0, 20.0, "degrees each side", open_low=True)
+    full_scale_nm = table.number("full_scale_nm", LEAST_SCALE_NM, 10.0, "NM each side")
+    full_scale_deg = table.number("full_scale_deg", LEAST_SCALE_DEG, 20.0, "degrees each side")
     station = None
     if "station_lat" in table.values or "station_lon" in table.values:
         station = _position(table, "station_lat", "station_lon")

@@ -83,12 +83,17 @@ def read_set(folder: Path) -> tuple[list[tuple[str, HoldPlan]], list[str]]:
     return plans, wrong
 
 
+def name_of(text: str) -> str:
+    """The name in the set of a hold that is called so."""
+    return safe_name(text, fallback="hold").replace(" ", "-")
+
+
 def add(plan: HoldPlan, folder: Path, name: str | None = None, *, text: str = "", replace: bool = False) -> Path:
     """Put a hold into the set, whole or not at all; ``text`` keeps the file as it was written, comments too.
 
     Raises UsageError where the name is taken, unless it is to be replaced; OutputError.
     """
-    wanted = safe_name(name or plan.name, fallback="hold").replace(" ", "-")
+    wanted = name_of(name or plan.name)
     target = folder / f"{wanted}{ENDING}"
     taken = next((each for each in names_in(folder) if each.lower() == wanted.lower()), None)
     if taken is not None:

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy import select
 
 from trackgrade.errors import LogbookError, UsageError
-from trackgrade.logbook import schema, summaries
+from trackgrade.logbook import files_of, schema, summaries
 from trackgrade.logbook.database import (
     default_place,
     errors_for_people,
@@ -92,6 +92,7 @@ class Logbook:
         where = default_place() if place is None else place
         self.engine = open_engine(where, create=create)
         self.name = shown(url_of(where))
+        self.files = files_of(where)
 
     def __enter__(self) -> Logbook:
         return self

@@ -31,6 +31,9 @@ _READ = ("document", "transcription", "secondary", "memory")
 _STARTS = ("abeam", "abeam_or_heading", "wings_level")
 #: A sentence is not longer [characters].
 _LONGEST_TEXT = 2000
+#: No limit is less, in its own unit: a thousandth of a foot, second or degree is beyond all measuring, and less than
+#: that makes numbers that are none of what is divided by it.
+_LEAST = 0.001
 _HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
 LARGEST_FILE_BYTES = 256 * 1024
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
@@ -147,8 +150,8 @@ class _Reader:
         value = table.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < _HUGE:
             raise self.refuse(prefix + key, f"is {value!r}; it must be a number.")
-        if not low < value <= high:
-            raise self.refuse(prefix + key, f"is {value:g}; it must be above {low:g} and at most {high:g}.")
+        if not low <= value <= high:
+            raise self.refuse(prefix + key, f"is {value:g}; it must be from {low:g} to {high:g}.")
         return float(value)
 
     def source(self, table: dict[str, Any], prefix: str) -> Source:
@@ -176,7 +179,7 @@ class _Reader:
             "correction_tolerance_s": 120.0,
         }
         self.known(table, set(highs), "choices.")
-        return Choices(**{key: self.number(table, key, "choices.", 0.0, high) for key, high in highs.items()})
+        return Choices(**{key: self.number(table, key, "choices.", _LEAST, high) for key, high in highs.items()})
 
     def turns(self, table: dict[str, Any]) -> Turns:
         ranges = {"rate_deg_s": (0.5, 10.0), "bank_deg": (5.0, 60.0), "flight_director_bank_deg": (5.0, 60.0)}
@@ -196,10 +199,10 @@ class _Reader:
             if last and "up_to_ft" not in row:
                 up_to_ft = math.inf
             else:
-                up_to_ft = self.number(row, "up_to_ft", prefix, 0.0, 100_000.0)
+                up_to_ft = self.number(row, "up_to_ft", prefix, _LEAST, 100_000.0)
             if steps and up_to_ft <= steps[-1].up_to_ft:
                 raise self.refuse(prefix + "up_to_ft", "must be above the step before it.")
-            steps.append(SpeedStep(up_to_ft, self.number(row, "kias", prefix, 0.0, 1000.0)))
+            steps.append(SpeedStep(up_to_ft, self.number(row, "kias", prefix, 1.0, 1000.0)))
         return tuple(steps)
 
     def items(self, rows: Any) -> tuple[Item, ...]:
@@ -229,6 +232,6 @@ class _Reader:
             if "limit" in row:
                 raise self.refuse(prefix + "limit", "is not wanted: the limit comes from [speed_limits].")
         else:
-            limit = self.number(row, "limit", prefix, 0.0, 10_000.0)
-        prompt_s = self.number(row, "prompt_s", prefix, 0.0, 600.0) if "prompt_s" in row else None
+            limit = self.number(row, "limit", prefix, _LEAST, 10_000.0)
+        prompt_s = self.number(row, "prompt_s", prefix, _LEAST, 600.0) if "prompt_s" in row else None
         return Item(name, self.text(row, "title", prefix), limit, unit, scope, counts, source, prompt_s)
