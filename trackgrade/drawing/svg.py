@@ -55,30 +55,38 @@ def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:
     """Indices of the points that keep a line (n,) within ``tolerance`` of itself, first and last included.
 
     Finite values only. Douglas and Peucker, "Algorithms for the reduction of the number of points required to
-    represent a digitized line", The Canadian Cartographer 10(2), 1973; on a stack, so that a long flight
-    does not meet the recursion limit.
+    represent a digitized line", The Canadian Cartographer 10(2), 1973; all stretches of one depth at once, so
+    that the work is done on arrays.
     """
     n = len(x)
     if n < 3:
         return np.arange(n)
     keep = np.zeros(n, dtype=bool)
     keep[[0, n - 1]] = True
-    stack = [(0, n - 1)]
-    while stack:
-        first, last = stack.pop()
-        if last - first < 2:
-            continue
+    first, last = np.array([0]), np.array([n - 1])
+    while len(first):
+        inner = last - first - 1
+        begin = np.cumsum(inner) - inner
+        of = np.repeat(np.arange(len(first)), inner)
+        point = np.arange(len(of)) + (first + 1 - begin)[of]
         dx, dy = x[last] - x[first], y[last] - y[first]
-        px, py = x[first + 1 : last] - x[first], y[first + 1 : last] - y[first]
+        px, py = x[point] - x[first][of], y[point] - y[first][of]
         # Distance to the chord itself, not to its line: a leg flown out and back lies on one line.
-        squared = float(dx * dx + dy * dy)
-        share = np.minimum(np.maximum((px * dx + py * dy) / squared, 0.0), 1.0) if squared > 0.0 else 0.0
-        away = np.hypot(px - share * dx, py - share * dy)
-        far = int(np.argmax(away))
-        if away[far] > tolerance:
-            middle = first + 1 + far
-            keep[middle] = True
-            stack.extend(((first, middle), (middle, last)))
+        squared = dx * dx + dy * dy
+        along = (px * dx[of] + py * dy[of]) / np.where(squared > 0.0, squared, np.inf)[of]
+        share = np.minimum(np.maximum(along, 0.0), 1.0)
+        away = np.hypot(px - share * dx[of], py - share * dy[of])
+        farthest = np.maximum.reduceat(away, begin)
+        where = np.flatnonzero(away == farthest[of])
+        middle = point[where[np.searchsorted(of[where], np.arange(len(first)))]]
+        split = farthest > tolerance
+        keep[middle[split]] = True
+        first, last = (
+            np.concatenate([first[split], middle[split]]),
+            np.concatenate([middle[split], last[split]]),
+        )
+        wide = last - first >= 2
+        first, last = first[wide], last[wide]
     return np.flatnonzero(keep)
 
 

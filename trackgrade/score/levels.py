@@ -76,6 +76,9 @@ def _seen(first_ft: float, t: Floats, alt: Floats) -> list[Level]:
     levels: list[Level] = []
     level_ft, k = first_ft, 0
     while k < len(t):
+        if abs(alt[k] - level_ft) <= OTHER_LEVEL_FT - HELD_WITHIN_FT:  # as nearly always: no other level begins here
+            k += 1
+            continue
         end = int(np.searchsorted(t, t[k] + HELD_S))
         window = alt[k:end]
         if end >= len(t):
