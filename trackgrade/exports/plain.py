@@ -12,6 +12,7 @@ import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import Field, fields, is_dataclass
+from functools import cache
 from typing import Any
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -59,36 +60,56 @@ def degrees(value: float | None) -> float | None:
 
 def plain(value: Any) -> Any:
     """Any of the debrief's values as JSON."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return dict(_pairs(value))
-    if isinstance(value, bool) or value is None or isinstance(value, str | int):
+    if value is None or isinstance(value, str | bool | int):
         return value
     if isinstance(value, float):
         return number(value)
-    if isinstance(value, Mapping):
-        return {str(key): plain(content) for key, content in value.items()}
     if isinstance(value, list | tuple):
         return [plain(each) for each in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        return dict(_pairs(value))
+    if isinstance(value, Mapping):
+        return {str(key): plain(content) for key, content in value.items()}
     return plain(value.item())  # a numpy scalar knows its Python self
 
 
 def _pairs(value: Any, leave_out: frozenset[str] = frozenset()) -> Iterator[tuple[str, Any]]:
     """The keys of an object and what stands there."""
-    for each in kept(value, leave_out):
-        name, content = each.name, getattr(value, each.name)
-        if "spread" in each.metadata:
-            yield from _pairs(content, each.metadata["spread"])
-        elif name.endswith("epoch_s"):
-            yield name.removesuffix("epoch_s") + "utc", utc(content)
-        elif each.type in MOMENTS:
-            yield f"{name}_utc", None if content is None else utc(content.epoch_s)
-            yield f"{name}_sd_s", None if content is None else number(content.sd_s)
-        elif name.endswith(DIRECTIONS):
-            yield name, degrees(content) if content is None or isinstance(content, float) else plain(content)
-        elif name.endswith(POSITIONS):
-            yield name, number(content, POSITION_DECIMALS)
+    for name, key, form, spread_without in _forms(type(value), leave_out):  # type: ignore[arg-type]
+        content = getattr(value, name)
+        if form == "spread":
+            yield from _pairs(content, spread_without)
+        elif form == "time":
+            yield key, utc(content)
+        elif form == "moment":
+            yield f"{key}_utc", None if content is None else utc(content.epoch_s)
+            yield f"{key}_sd_s", None if content is None else number(content.sd_s)
+        elif form == "direction":
+            yield key, degrees(content) if content is None or isinstance(content, float) else plain(content)
+        elif form == "position":
+            yield key, number(content, POSITION_DECIMALS)
         else:
-            yield name.removesuffix("_"), plain(content)
+            yield key, plain(content)
+
+
+@cache
+def _forms(kind: type, leave_out: frozenset[str]) -> tuple[tuple[str, str, str, frozenset[str]], ...]:
+    """Of each field of a dataclass: its name, its key, what it is written as, and what a spread one leaves out."""
+    forms = []
+    for each in kept(kind, leave_out):
+        key, form = each.name.removesuffix("_"), "plain"
+        if "spread" in each.metadata:
+            form = "spread"
+        elif each.name.endswith("epoch_s"):
+            key, form = each.name.removesuffix("epoch_s") + "utc", "time"
+        elif each.type in MOMENTS:
+            key, form = each.name, "moment"
+        elif each.name.endswith(DIRECTIONS):
+            key, form = each.name, "direction"
+        elif each.name.endswith(POSITIONS):
+            key, form = each.name, "position"
+        forms.append((each.name, key, form, each.metadata.get("spread", frozenset())))
+    return tuple(forms)
 
 
 def readable(values: Mapping[str, Any]) -> str:
