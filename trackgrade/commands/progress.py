@@ -83,7 +83,8 @@ def _one_pilot(
     if json_path is not None:
         _write_json(json_path, page_json(page))
     say = console.note if json_path == "-" else console.say
-    say(_pilot_text(page))
+    if json_path != "-":
+        say(_pilot_text(page))
     if path is not None:
         write_whole(path, render_pilot(page))
         say(f"Page: {path}")
@@ -127,7 +128,8 @@ def _whole_class(
     if json_path is not None:
         _write_json(json_path, _class_json(logbook, view, [each.pilot for each in history.pilots]))
     say = console.note if json_path == "-" else console.say
-    say(_class_text(view))
+    if json_path != "-":
+        say(_class_text(view))
     if folder is None:
         return
     _write_pages_of_pilots(logbook, view, folder, links)
