@@ -22,7 +22,7 @@ from trackgrade.score.sentences import (
     wind_work_sentence,
 )
 from trackgrade.score.standard import Standard
-from trackgrade.score.verdict import item_evidence, verdict
+from trackgrade.score.verdict import item_evidence, spoken, verdict
 from trackgrade.score.wind_work import next_lap
 from trackgrade.segment.measured import Measured
 
@@ -46,8 +46,11 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
     flight = in_numbers(measured, standard, solver)
     why_not = next((why for lap, why in known.values() if lap is None), "")
     solved_note = flight.solved.why if flight.solved is not None else why_not
-    items = [replace(item, evidence=item_evidence(item)) for item in grade_items(flight)]
-    flight = flight.with_items(items)
+    graded = grade_items(flight)
+    told = [spoken(item, flight.turn_radius_nm) for item in graded]
+    flight = flight.with_items(
+        [replace(item, evidence=item_evidence(say)) for item, say in zip(graded, told, strict=True)]
+    )
     findings, seen = find_mistakes(flight)
     card = next_lap(hold, flight.solved, solved_note, flight.laps[-1] if flight.laps else None)
     if card is not None:
@@ -65,7 +68,7 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
         seen_instead=flown.seen_instead,
         reversed_laps=flown.reversed_laps,
         findings=findings,
-        verdict=verdict(flown, items, standard, findings),
+        verdict=verdict(flown, told, standard, findings),
         watch=flight.watch,
         solved=flight.solved,
         solved_note=solved_note,

@@ -6,6 +6,7 @@ A debrief is no test: it says of each item what the standard says, and neither p
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from trackgrade.score.debrief import Finding
 from trackgrade.score.mistakes.mistake import ITEM_ABOUT
@@ -70,6 +71,13 @@ def in_order_of_importance(items: Sequence[ItemResult], findings: Sequence[Findi
         return order.index(about) if about in order else len(order)
 
     return sorted(items, key=place)
+
+
+def spoken(item: ItemResult, turn_radius_nm: float | None) -> ItemResult:
+    """The item as a sentence tells it: in NM what is graded in turn radii, which no pilot flies by."""
+    if item.unit != "turn radii" or item.value is None or turn_radius_nm is None:
+        return item
+    return replace(item, value=item.value * turn_radius_nm, unit="NM")
 
 
 def _title(item: ItemResult) -> str:
