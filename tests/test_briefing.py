@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from trackgrade.briefing import clearance, page, receivers, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
-from trackgrade.briefing.drawing import HEIGHT, WIDTH
+from trackgrade.briefing.drawing import HEIGHT, WIDTH, draw
 from trackgrade.briefing.leaving import (
     LONGER_OUTBOUND_S,
     MOST_LAST_LAPS,
@@ -303,7 +303,7 @@ class TestPage:
     @pytest.mark.parametrize("heading", [None, 10.0, 100.0, 250.0])
     def test_the_drawing_is_whole(self, text: str, wind: tuple[float, float], heading: float | None) -> None:
         brief = briefed(text, wind_from_true_deg=wind[0], wind_kt=wind[1], arrival_heading_true_deg=heading)
-        drawing = page.contents(brief).drawing
+        drawing = draw(brief)
         root = ElementTree.fromstring(drawing)
         assert not re.search(r"\b(?:nan|inf)\b", drawing)
         labels = [(float(each.get("x", "0")), float(each.get("y", "0"))) for each in root.iter("text")]
@@ -314,7 +314,7 @@ class TestPage:
     def test_the_drawing_is_to_scale(self) -> None:
         """The lap on the page against its own scale bar: no wind, so its width is one turn diameter and some."""
         brief = briefed()
-        root = ElementTree.fromstring(page.contents(brief).drawing)
+        root = ElementTree.fromstring(draw(brief))
         lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
         points = [tuple(map(float, pair.split(","))) for pair in lines["lap"].split()]
         bar = next(each.get("d", "") for each in root.iter("path") if each.get("class") == "scale-bar")
@@ -330,7 +330,7 @@ class TestPage:
     def test_the_arrival_is_drawn_on_its_heading_from_its_sector(self, text: str) -> None:
         """North is up the page, so an arrow on a heading h points (sin h, -cos h)."""
         brief = briefed(text, arrival_heading_true_deg=163.0)
-        root = ElementTree.fromstring(page.contents(brief).drawing)
+        root = ElementTree.fromstring(draw(brief))
         lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
         start, end = (tuple(map(float, pair.split(","))) for pair in lines["way arrival"].split())
         pointing = math.degrees(math.atan2(end[0] - start[0], start[1] - end[1])) % 360.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import dataclass
 
 from trackgrade.briefing.brief import SLOW_WITHIN_MIN, Brief, EntryBrief
 from trackgrade.briefing.leaving import LeavingPlan, clock
@@ -187,10 +188,6 @@ def by_rule(brief: Brief) -> str:
     )
 
 
-def rule_name(brief: Brief, number: int) -> str:
-    return "by rule" if brief.hold.leg.nm is not None else f"by rule, {LAP_NAMES[number - 1]}"
-
-
 def correction(brief: Brief) -> tuple[str, ...]:
     """The rule for the next outbound time, and for the next outbound heading, with their size in this wind."""
     lap = brief.solved
@@ -226,13 +223,43 @@ def rollout(rule: RuleLap) -> str:
     return "on course" if off < ON_COURSE_NM else f"{off:.1f} NM short"
 
 
-def inbound_of(rule: RuleLap) -> str:
-    return clock(rule.inbound_s) if rule.inbound_s > 0.5 else "none"
+@dataclass(frozen=True)
+class LapRow:
+    """A lap of the table; ``note`` says where it rolls out."""
+
+    name: str
+    heading: str
+    outbound: str
+    inbound: str
+    lap: str
+    note: str
+    best: bool = False
 
 
-def solved_note(brief: Brief) -> str:
-    lap = brief.solved
-    return "on course" if lap.feasible else "best there is"
+def lap_rows(brief: Brief) -> list[LapRow]:
+    """The solved lap and the laps by rule; none where no lap can be flown."""
+    if math.isnan(brief.solved.lap_s):
+        return []
+    note = "on course" if brief.solved.feasible else "best there is"
+    rows = [_solved_row(brief, brief.solved, "solved", note, best=True)]
+    for name, rule in zip(LAP_NAMES, brief.rule_laps):
+        meets = rule.inbound_s > 0.5
+        rows.append(
+            LapRow(
+                name="by rule" if brief.hold.leg.nm is not None else f"by rule, {name}",
+                heading=heading(brief, rule.outbound_heading_true_deg),
+                outbound=clock(rule.outbound_s),
+                inbound=clock(rule.inbound_s) if meets else "none",
+                lap=clock(rule.lap_s) if meets else "",
+                note=rollout(rule),
+            )
+        )
+    return rows
+
+
+def _solved_row(brief: Brief, lap: SolvedLap, name: str, note: str = "", *, best: bool = False) -> LapRow:
+    out = heading(brief, lap.outbound_heading_true_deg)
+    return LapRow(name, out, clock(lap.outbound_s), clock(lap.inbound_s), clock(lap.lap_s), note, best)
 
 
 # --- The time to leave ------------------------------------------------------------------------------------------------
@@ -263,9 +290,17 @@ def leaving_bounds() -> str:
     )
 
 
-def lap_in_short(brief: Brief, lap: SolvedLap) -> str:
-    """ "heading 052, 0:40 outbound, 0:34 inbound"."""
-    return (
-        f"heading {heading(brief, lap.outbound_heading_true_deg)}, {clock(lap.outbound_s)} outbound, "
-        f"{clock(lap.inbound_s)} inbound"
-    )
+def last_lap_rows(brief: Brief, plan: LeavingPlan) -> list[LapRow]:
+    """A single last lap, by the time to go."""
+    return [_solved_row(brief, lap, clock(lap.lap_s)) for lap in plan.last_laps]
+
+
+def planned_laps(brief: Brief, plan: LeavingPlan) -> list[tuple[str, str]]:
+    """("15:20:00 to 15:24:00", "normal lap" or "heading 052, 0:40 outbound, 0:34 inbound") for each lap to fly."""
+    told = []
+    for each in plan.laps:
+        lap = _solved_row(brief, each.lap, "")
+        changed = f"heading {lap.heading}, {lap.outbound} outbound, {lap.inbound} inbound"
+        when = f"{at(each.start_epoch_s)} to {at(each.start_epoch_s + each.lap.lap_s)}"
+        told.append((when, "normal lap" if each.normal else changed))
+    return told

@@ -39,6 +39,9 @@ class Sheet:
     note: str = ""
 
 
+NOTHING_ADDED = Sheet()
+
+
 def short_laps(debrief: Debrief, timeline: Timeline) -> Iterator[ShortLap]:
     """The completed laps in the order flown."""
     for stretch in timeline.stretches:

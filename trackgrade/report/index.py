@@ -5,7 +5,6 @@ It is made from the debriefs as JSON holds them, so flights graded in other proc
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -38,24 +37,6 @@ class FlightRow:
     error: str = ""
 
 
-@dataclass(frozen=True)
-class IndexPage:
-    """The context of ``index.html``.
-
-    ``graded`` flights have items; ``not_flown`` were read and hold no hold; ``not_read`` could not be graded.
-    ``standards`` are the titles of what the flights were judged by; ``key`` is sign and word of each result.
-    """
-
-    rows: tuple[FlightRow, ...]
-    graded: int
-    not_flown: int
-    not_read: int
-    standards: tuple[str, ...]
-    version: str
-    caution: str
-    key: tuple[tuple[str, str], ...]
-
-
 def row(debrief: Mapping[str, Any], report: str = "") -> FlightRow:
     """The row of a debrief (schema "trackgrade.debrief/1") whose report has the file name ``report``."""
     track, hold = debrief["track"], debrief["hold"]
@@ -85,15 +66,14 @@ def not_graded(flight: str, why: str) -> FlightRow:
 
 def render(rows: Sequence[FlightRow], standards: Sequence[str] = ()) -> str:
     """One HTML document; rows in the order given. ``standards``: titles of what the flights were judged by."""
-    page = IndexPage(
-        rows=tuple(rows),
-        graded=sum(bool(each.results) for each in rows),
-        not_flown=sum(not each.error and not each.results for each in rows),
-        not_read=sum(bool(each.error) for each in rows),
-        standards=tuple(dict.fromkeys(standards)),
-        version=__version__,
-        caution=CAUTION,
-        key=tuple((sign, word) for word, sign in RESULT_SIGNS.items()),
-    )
-    context = {field.name: getattr(page, field.name) for field in dataclasses.fields(page)}
+    context = {
+        "rows": rows,
+        "graded": sum(bool(each.results) for each in rows),
+        "not_flown": sum(not each.error and not each.results for each in rows),
+        "not_read": sum(bool(each.error) for each in rows),
+        "standards": list(dict.fromkeys(standards)),
+        "version": __version__,
+        "caution": CAUTION,
+        "result_signs": RESULT_SIGNS,
+    }
     return frame.render("report", "index.html", context, styles=("page.css",))

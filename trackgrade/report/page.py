@@ -6,16 +6,89 @@ its data; a content policy in its head lets nothing else run or load, so a name 
 
 from __future__ import annotations
 
-import dataclasses
+from collections.abc import Iterable, Iterator
 
 from trackgrade.drawing import frame
-from trackgrade.report.context import NOTHING_ADDED, page_of
-from trackgrade.report.front import Sheet
+from trackgrade.report import evidence, plan_view, strips, summary
+from trackgrade.report.compare import compare, flight_laps
+from trackgrade.report.evidence import EntryStory, ItemRow
+from trackgrade.report.flight_data import flight_data
+from trackgrade.report.front import NOTHING_ADDED, Sheet, short_laps, short_units
+from trackgrade.report.lap_table import LapTable, lap_tables
+from trackgrade.report.limits import corridor_share, share_words
+from trackgrade.report.methods import methods
+from trackgrade.report.needles import needle_lines
+from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence
+from trackgrade.report.plan_marks import EVENT_SIGNS, line_style, sign
+from trackgrade.report.side_tables import side_tables
+from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
 
 
 def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
     """One HTML document. The same debrief, and ``sheet`` of the instructor, gives the same text."""
-    page = page_of(debrief, sheet)
-    context = {field.name: getattr(page, field.name) for field in dataclasses.fields(page)}
-    return frame.render("report", "page.html", context, styles=("page.css",), script="page.js")
+    return frame.render("report", "page.html", context(debrief, sheet), styles=("page.css",), script="page.js")
+
+
+def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]:
+    """Everything the page's template gets, worded and drawn, in the order of the page: nothing else reaches it."""
+    timeline = lay_out(debrief)
+    needles = needle_lines(debrief)
+    plan = plan_view.draw(debrief, timeline)
+    tables = lap_tables(debrief, timeline)
+    entries = list(evidence.entries(debrief))
+    item_rows = list(evidence.item_rows(debrief))
+    return {
+        "debrief": debrief,
+        "sheet": sheet,
+        "hold_facts": summary.hold_facts(debrief),
+        "flight_facts": summary.flight_facts(debrief),
+        "short_laps": list(short_laps(debrief, timeline)),
+        "short_units": short_units(debrief),
+        "work_on": [summary.point(debrief, timeline, each) for each in debrief.work_on],
+        "praise": [summary.point(debrief, timeline, each) for each in debrief.praise],
+        "next_lap": list(summary.next_lap(debrief)),
+        "next_lap_words": summary.next_lap_words(debrief),
+        "tables": tables,
+        "result_signs": RESULT_SIGNS,
+        "not_completed": list(summary.not_completed(timeline)),
+        "seen_instead": [sentence(each) for each in debrief.seen_instead],
+        "watch": summary.watch(debrief),
+        "stretches": timeline.stretches,
+        "line_styles": {each.key: line_style(each) for each in timeline.stretches},
+        "plan": plan,
+        "signs": [(sign(shape), words) for shape, words in EVENT_SIGNS],
+        "corridor_share": corridor_share(debrief),
+        "corridor_words": share_words(corridor_share(debrief)),
+        "needles": needles,
+        "strips": [strips.draw(each, debrief, timeline) for each in strips.strips(debrief, timeline, needles)],
+        "heads": strips.lap_heads(timeline),
+        "time_words": strips.time_axis(timeline),
+        "comparison": compare((flight_laps(debrief, timeline),)),
+        "entries": entries,
+        "side_tables": side_tables(debrief, timeline),
+        "wind_facts": list(evidence.wind_facts(debrief)),
+        "item_rows": item_rows,
+        "methods": methods(debrief),
+        "dropped": list(evidence.dropped(debrief)),
+        "holes": list(evidence.holes(debrief)),
+        "estimated": evidence.estimated(debrief),
+        "notes": list(evidence.notes(debrief)),
+        "marks": list(evidence.marks(debrief)),
+        "identity": evidence.identity(debrief),
+        "numbers": list(_numbers(tables, entries, item_rows)),
+        "flight": flight_data(debrief, timeline, plan.views, needles),
+    }
+
+
+def _numbers(
+    tables: Iterable[LapTable], entries: Iterable[EntryStory], item_rows: Iterable[ItemRow]
+) -> Iterator[Number]:
+    """Every traced number, for the notes at the end of the page."""
+    for table in tables:
+        for group in table.groups:
+            for row in group.rows:
+                yield from row.cells
+    for entry in entries:
+        yield from (number for _, _, number in entry.numbers)
+    yield from (row.value for row in item_rows)
