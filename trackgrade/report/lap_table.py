@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from trackgrade.report.lap_rows import LapColumn, groups
+from trackgrade.report.lap_rows import Cell, groups
 from trackgrade.report.numbers import DASH, Number
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
@@ -42,20 +42,20 @@ class LapTable:
 
 def lap_tables(debrief: Debrief, timeline: Timeline) -> tuple[LapTable, ...]:
     """The completed laps, in one table or, where they are too many for a page, in several alike; none without laps."""
-    columns = [LapColumn(each, each.graded) for each in timeline.stretches if each.graded is not None]
-    tables = -(-len(columns) // MOST_LAPS)
-    size = -(-len(columns) // tables) if tables else 0
-    return tuple(_table(debrief, columns[k * size : (k + 1) * size]) for k in range(tables))
+    laps = [Cell(each, each.graded) for each in timeline.stretches if each.graded is not None]
+    tables = -(-len(laps) // MOST_LAPS)
+    size = -(-len(laps) // tables) if tables else 0
+    return tuple(_table(debrief, laps[k * size : (k + 1) * size]) for k in range(tables))
 
 
-def _table(debrief: Debrief, columns: list[LapColumn]) -> LapTable:
+def _table(debrief: Debrief, laps: list[Cell]) -> LapTable:
     out = []
     for g, (title, recipes) in enumerate(groups(debrief)):
         rows = []
-        for r, (head, unit, cell) in enumerate(recipes):
-            cells = tuple(replace(cell(column), key=f"n-{column.stretch.key}-{g}{r:02d}") for column in columns)
+        for r, (head, unit, made) in enumerate(recipes):
+            cells = tuple(replace(made(replace(lap, head=head)), key=f"n-{lap.stretch.key}-{g}{r:02d}") for lap in laps)
             if head in ALWAYS or any(each.text != DASH or each.result for each in cells):
                 rows.append(Row(head, unit, cells))
         if rows:
             out.append(RowGroup(title, tuple(rows)))
-    return LapTable(tuple(column.stretch for column in columns), tuple(out))
+    return LapTable(tuple(lap.stretch for lap in laps), tuple(out))
