@@ -12,6 +12,7 @@ from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from tests.awkward.wild import SHAPES
 from trackgrade.commands import main
 from trackgrade.errors import ColumnsFileError, TrackFileError
+from trackgrade.files import toml_text
 from trackgrade.track.columns import (
     OWN_COLUMNS,
     QUANTITIES,
@@ -25,7 +26,7 @@ from trackgrade.track.columns import (
 )
 from trackgrade.track.columns_map import offset_minutes, read_columns_map
 from trackgrade.track.readers import read_track
-from trackgrade.track.readers.column_sheet import column_sheet, toml_text
+from trackgrade.track.readers.column_sheet import column_sheet
 from trackgrade.track.track import CHANNELS
 
 

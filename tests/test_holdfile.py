@@ -136,9 +136,9 @@ RADIAL = "lat = 44, lon = -93, radial_deg = 143"
         (hold_text(guidance=STATION + 'flag = "OFF"'), 'guidance.flag: .*must be "TO" or "FROM"'),
         (hold_text(guidance=STATION + "full_scale_deg = 0"), "guidance.full_scale_deg: must be from 0.1"),
         (hold_text(guidance="full_scale = 1"), "guidance.full_scale: unknown key; did you mean full_scale"),
-        ("inbound_course_deg = 143 degrees", "is not TOML: .*line 1"),
-        ("a = " + "[" * 100000, "nested too deep|is not TOML"),
-        ("a = 2026-99-99T00:00:00Z", "is not TOML|cannot be read"),
+        ("inbound_course_deg = 143 degrees", "is not valid TOML: .*line 1"),
+        ("a = " + "[" * 100000, "nested too deep"),
+        ("a = 2026-99-99T00:00:00Z", "is not valid TOML|out of all range"),
     ],
 )
 def test_refused_in_one_line(text: str, words: str) -> None:
@@ -160,10 +160,10 @@ def test_reading_from_disk(tmp_path: Path) -> None:
     path.write_bytes(b"\xef\xbb\xbf" + FULL.replace("\n", "\r\n").encode())  # as some editors save it
     assert read_hold_file(path) == parse_hold(FULL)
     path.write_bytes(FULL.encode("utf-16"))
-    with pytest.raises(HoldFileError, match=r"hold\.toml: is not UTF-8"):
+    with pytest.raises(HoldFileError, match=r"hold\.toml: line 1 is not UTF-8"):
         read_hold_file(path)
     path.write_bytes(b"#" * (1024 * 1024 + 1))
-    with pytest.raises(HoldFileError, match="more than 1 MiB"):
+    with pytest.raises(HoldFileError, match="more than 256 KiB"):
         read_hold_file(path)
     with pytest.raises(HoldFileError, match="no such file"):
         read_hold_file(tmp_path / "none.toml")

@@ -1,7 +1,8 @@
 """Files in and out: whole or not at all, bounded, and no name from a file is trusted.
 
 `write_whole` writes beside and renames. `read_bytes` reads no more than a limit, gzip or not.
-`read_toml` reads settings. `safe_name` makes a file name of any text, `plain_text` makes it fit for a terminal.
+`read_toml` reads settings, `toml_text` writes a text of them. `safe_name` makes a file name of any text, `plain_text`
+makes it fit for a terminal.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import hashlib
+import json
 import os
 import re
 import stat
@@ -27,7 +29,7 @@ _GZIP_MAGIC = b"\x1f\x8b"
 _CHUNK = 256 * 1024
 _PACKED_CHUNK = 16 * 1024
 _MOST_GZIP_MEMBERS = 10_000  # tools that pack in blocks write one for 64 KiB
-_LARGEST_TOML_BYTES = 256 * 1024
+LARGEST_TOML_BYTES = 256 * 1024  # a file of settings is some twenty lines; larger is another file by mistake
 
 _LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
 #: Names that Windows keeps for devices, with any ending.
@@ -272,7 +274,7 @@ def read_toml(
     import tomllib
 
     shown = name if isinstance(source, bytes) else plain_text(Path(source).name, 120)
-    data = read_bytes(source, _LARGEST_TOML_BYTES, error, name=name).data
+    data = read_bytes(source, LARGEST_TOML_BYTES, error, name=name).data
     try:
         return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as problem:
@@ -282,9 +284,14 @@ def read_toml(
         raise error(f"{shown}: values are nested too deep. Write it flat") from None
     except tomllib.TOMLDecodeError as problem:
         reason = plain_text(str(problem)).replace("(at line", "(line")
-        raise error(f"{shown}: is not valid TOML: {reason}. Correct the line") from None
+        raise error(f"{shown}: is not valid TOML: {reason}. Text stands in quotes, numbers do not") from None
     except (ValueError, OverflowError):  # a number too long for Python, a date that the calendar does not have
         raise error(f"{shown}: a number or a date in it is out of all range. Correct it") from None
+
+
+def toml_text(text: str) -> str:
+    """A TOML basic string (TOML 1.0: escapes as in JSON, and DEL too)."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
 
 
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:

@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade.errors import UsageError
-from trackgrade.files import write_whole
+from trackgrade.files import toml_text, write_whole
 from trackgrade.page.looking import COLUMNS_FILE
 from trackgrade.track.columns_map import read_columns_map
-from trackgrade.track.readers.column_sheet import toml_text
 
 #: What a column can be said to be: value of the form (quantity, unit), and words. No unit: as found.
 CHOICES: dict[str, str] = {

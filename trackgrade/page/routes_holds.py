@@ -12,10 +12,11 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, request
 
 from trackgrade.briefing import page as brief_page
 from trackgrade.errors import HoldFileError, TrackgradeError, UsageError
+from trackgrade.files import LARGEST_TOML_BYTES
 from trackgrade.hold import holdset
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.holdfile import LARGEST_BYTES, parse_hold, write_hold_file
+from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.page import hold_form, picture
 from trackgrade.page.house import House, without_commands
@@ -113,8 +114,8 @@ def pages(house: House) -> Blueprint:
         messages = []
         for file in request.files.getlist("files"):
             try:
-                text = file.stream.read(LARGEST_BYTES + 1)
-                if len(text) > LARGEST_BYTES:
+                text = file.stream.read(LARGEST_TOML_BYTES + 1)
+                if len(text) > LARGEST_TOML_BYTES:
                     raise HoldFileError(f"{file.filename}: this is too large for a hold file")
                 plan = parse_hold(text.decode("utf-8-sig"), file.filename or "hold file")
                 holdset.add(plan, house.holds, text=text.decode("utf-8-sig"))

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime
-import json
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trackgrade.files import plain_text
+from trackgrade.files import plain_text, toml_text
 from trackgrade.track.altitude import OPEN_UNITS, UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES, UNITS
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
@@ -184,8 +183,3 @@ def _settings(given: ColumnsMap) -> list[str]:
         if entry.leave_out:
             lines.append(f"{quantity} = false")
     return lines
-
-
-def toml_text(text: str) -> str:
-    """A TOML basic string (TOML 1.0: escapes as in JSON, and DEL too)."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
