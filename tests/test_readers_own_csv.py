@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from tests import plain_flight
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers import csv_table, own_csv
+from trackgrade.track.readers import any_table, csv_table
 from trackgrade.track.track import CHANNELS, Track
 
 WRITTEN = plain_flight.csv(plain_flight.rows(laps=1, before_s=30, after_s=10))
@@ -76,7 +76,7 @@ def test_both_ways_give_the_same_track_or_the_same_refusal(data: st.DataObject) 
         cells |= {name: data.draw(CELLS[name]) for name in names if name != "time_utc"}
         lines.append(",".join(cells[name] for name in names))
     content = (end.join(lines) + end).encode()
-    short, long = outcome(own_csv.read, content), outcome(csv_table.read, content)
+    short, long = outcome(any_table.read_own, content), outcome(csv_table.read, content)
     if isinstance(short, Track):
         assert isinstance(long, Track)
         assert same(short, long)
@@ -104,17 +104,17 @@ def test_both_ways_give_the_same_track_or_the_same_refusal(data: st.DataObject) 
 )
 def test_anything_else_is_left_to_the_long_way(old: str, new: str) -> None:
     assert old in WRITTEN
-    assert own_csv.read(WRITTEN.encode(), "a.csv") is not None
-    assert own_csv.read(WRITTEN.replace(old, new).encode(), "a.csv") is None
+    assert any_table.read_own(WRITTEN.encode(), "a.csv") is not None
+    assert any_table.read_own(WRITTEN.replace(old, new).encode(), "a.csv") is None
 
 
 @pytest.mark.parametrize("content", [b"", b"time_utc,lat,lon", b"time_utc,lat,lon\n", b"\xff\xfe\x00\n\x00", b"\n\n\n"])
 def test_scraps_are_left_to_the_long_way(content: bytes) -> None:
-    assert own_csv.read(content, "a.csv") is None
+    assert any_table.read_own(content, "a.csv") is None
 
 
 @pytest.mark.parametrize("time", ["2026-05-03T15:20:00-05Z", "2026-05-03T15:20-05:00Z", "2026-05-03T15:20:00ZZ"])
 def test_a_zone_before_the_z_is_not_the_short_ways_to_read(time: str) -> None:
     # Found by tests.fuzz: numpy took the zone, with a warning.
     content = "time_utc,lat,lon\n" + f"{time},44,-93\n" * 3
-    assert own_csv.read(content.encode(), "a.csv") is None
+    assert any_table.read_own(content.encode(), "a.csv") is None

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.track.cleaning import LEAST_POINTS
-from trackgrade.track.track import CleanTrack, Floats
+from trackgrade.track.track import DIRECTIONS, CleanTrack, Floats
 
 #: Points closer together than this are averaged, into steps of `STEP_S` [s].
 CLOSEST_S = 0.3
@@ -47,7 +47,7 @@ def thin(clean: CleanTrack) -> CleanTrack:
         lon_deg=wrap180(track.lon_deg[first] + east_deg),
         alt_ft=_means(track.alt_ft, first),
         channels={
-            name: _mean_directions(values, first) if name.startswith(("heading", "track")) else _means(values, first)
+            name: _mean_directions(values, first) if name in DIRECTIONS else _means(values, first)
             for name, values in track.channels.items()
         },
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Literal
 
@@ -12,18 +12,20 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-#: Optional channels a log may carry, by the project's own column names.
-CHANNELS = (
-    "heading_true_deg",
-    "heading_mag_deg",
-    "ias_kt",
-    "tas_kt",
-    "groundspeed_kt",
-    "track_true_deg",
-    "bank_deg",
-    "oat_c",
-)
-
+_SPEED_KT, _DIRECTION_DEG = (0.0, 1_500.0), (0.0, 360.0)
+#: Optional channels a log may carry, by the project's own column names: what each can be, outside is no value.
+CHANNELS: Mapping[str, tuple[float, float]] = {
+    "heading_true_deg": _DIRECTION_DEG,
+    "heading_mag_deg": _DIRECTION_DEG,
+    "ias_kt": _SPEED_KT,
+    "tas_kt": _SPEED_KT,
+    "groundspeed_kt": _SPEED_KT,
+    "track_true_deg": _DIRECTION_DEG,
+    "bank_deg": (-180.0, 180.0),
+    "oat_c": (-100.0, 70.0),
+}
+#: Those that are directions on the compass.
+DIRECTIONS = frozenset(name for name, values in CHANNELS.items() if values == _DIRECTION_DEG)
 
 #: What an altitude is measured from. "altimeter": as an altimeter set to QNH shows it, or taken as such; "pressure":
 #: above 1013.25 hPa; "ellipsoid": above WGS 84.
@@ -151,19 +153,8 @@ class Track:
         )
 
     def __reduce__(self) -> tuple[object, tuple[object, ...]]:  # a mapping proxy does not pickle
-        return Track, (
-            self.source,
-            self.epoch_s,
-            self.lat_deg,
-            self.lon_deg,
-            self.alt_ft,
-            dict(self.channels),
-            self.marks,
-            self.provenance,
-            self.notes,
-            self.sha256,
-            self.alt_datum,
-            self.alt_open,
+        return Track, tuple(
+            dict(self.channels) if each.name == "channels" else getattr(self, each.name) for each in fields(self)
         )
 
 

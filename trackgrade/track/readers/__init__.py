@@ -1,13 +1,13 @@
 """Readers: one file a format, each answers "is it mine?" by content and reads it to a `Track`; one table of them.
 
-A new format is a module here with ``sniff(head)`` and ``read(data, source, sha256, notes)``, and its line in `READERS`:
+A new format is a module here with ``sniff(head)`` and ``read(data, source)``, and its line in `READERS`:
 reading, the column sheet and the search of a folder all ask that table.
 """
 
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -53,8 +53,8 @@ class Reader:
                 "Cut it to the flight, or keep fewer points a second"
             )
         more = {"columns": columns} if self.by_columns else {}
-        track: Track = self._loaded().read(content.data, source, sha256=content.sha256, notes=content.notes, **more)
-        return track
+        track: Track = self._loaded().read(content.data, source, **more)
+        return replace(track, sha256=content.sha256, notes=(*content.notes, *track.notes))
 
     def _loaded(self) -> Any:
         return import_module(f"{__name__}.{self.module}")

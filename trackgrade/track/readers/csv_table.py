@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import os
 import re
 from dataclasses import dataclass, replace
@@ -19,16 +20,15 @@ from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import settle
 from trackgrade.track.readers.altitude_unit import Column, read_altitude
 from trackgrade.track.readers.column_choice import Choice, Choices, choose
-from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.possible import make_track
 from trackgrade.track.readers.table_places import doubt_degrees, read_position
 from trackgrade.track.readers.table_shape import TableShape, find_shape, missing_columns, text_lines, whole_records
 from trackgrade.track.readers.table_times import read_times
 from trackgrade.track.readers.table_values import Numbers, numbers
-from trackgrade.track.track import CHANNELS, Floats, Mark, Provenance, Track
+from trackgrade.track.track import CHANNELS, Floats, Provenance, Track
 
 #: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
 MOST_ROWS = 400_000
-_MOST_MARKS = 2_000
 _LONGEST_CELL = 200
 _CLOCK_AT_END = r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?$"
 _NOT_MARKED = frozenset(["", "0", "0.0", "false", "no", "none", "off", "-"])
@@ -49,8 +49,6 @@ def read(
     data: bytes,
     source: str,
     columns: str | os.PathLike[str] | bytes | None = None,
-    sha256: str = "",
-    notes: tuple[str, ...] = (),
 ) -> Track:
     """A `Track` of the bytes of a text table.
 
@@ -65,7 +63,7 @@ def read(
     try:
         data = whole_records(data)
         shape = find_shape(data, source, columns_map)
-        return _read(data, source, shape, choose(shape, columns_map), columns_map, sha256, notes)
+        return _read(data, source, shape, choose(shape, columns_map), columns_map)
     except TrackFileError as problem:
         raise type(problem)(_in_the_map(str(problem), columns_map)) from None
 
@@ -76,7 +74,7 @@ def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
     shape = find_shape(data, source, columns_map)
     seen = Look(shape, choose(shape, columns_map))
     try:
-        seen.track = _read(data, source, shape, seen.choices, columns_map, "", ())
+        seen.track = _read(data, source, shape, seen.choices, columns_map)
     except TrackFileError as problem:
         seen.problem = TrackFileError(_in_the_map(str(problem), columns_map))
     return seen
@@ -96,10 +94,8 @@ def _read(
     shape: TableShape,
     choices: Choices,
     columns_map: ColumnsMap,
-    sha256: str,
-    notes: tuple[str, ...],
 ) -> Track:
-    told = [*notes, *shape.notes, *choices.notes]
+    told = [*shape.notes, *choices.notes]
     missing = [QUANTITIES[q].title for q in ("lat", "lon") if q not in choices.chosen]
     missing = missing if choices.times else ["time", *missing]
     if missing:
@@ -163,7 +159,7 @@ def _read(
         if values is None:
             choices.unread.append(choice.shown)
         else:
-            channels[quantity] = usable_angle_deg(values) if QUANTITIES[quantity].kind == "direction" else values
+            channels[quantity] = values
     heights = [height_of(c) for c in choices.altitudes[:1]]
     if heights and (heights[0].unit is None or not np.isfinite(heights[0].values).any()):
         heights += [height_of(c) for c in choices.altitudes[1:]]
@@ -175,8 +171,6 @@ def _read(
     choices.unread.extend(
         c.shown for c in [*choices.altitudes, *([rising] if rising else [])] if c is not altitude.column
     )
-    if not np.isfinite(altitude.alt_ft).any() and altitude.open is None:
-        told.append("no altitude in the file")
     if choices.unread:
         shown = ", ".join(dict.fromkeys(choices.unread[:12]))
         told.append(f"columns not read: {shown}{' and more' if len(choices.unread) > 12 else ''}")
@@ -187,10 +181,9 @@ def _read(
         lon_deg,
         altitude.alt_ft,
         channels=channels,
-        marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance, told),
+        marks=_marks(choices.chosen.get("mark"), cells, times.epoch_s, provenance),
         provenance=provenance,
         notes=[_in_the_map(note, columns_map) for note in told],
-        sha256=sha256,
         alt_datum=altitude.datum,
         alt_open=altitude.open and replace(altitude.open, note=_in_the_map(altitude.open.note, columns_map)),
     )
@@ -297,25 +290,15 @@ def _moved_header(cells: dict[int, Any], lat: Choice, lon: Choice, used: list[Ch
 
 
 def _marks(
-    choice: Choice | None,
-    cells: dict[int, Any],
-    epoch_s: Floats,
-    provenance: list[Provenance],
-    told: list[str],
-) -> list[Mark]:
+    choice: Choice | None, cells: dict[int, Any], epoch_s: Floats, provenance: list[Provenance]
+) -> list[tuple[float, str]]:
     """One mark at the first row of each run of the same text."""
     if choice is None:
         return []
     provenance.append(Provenance("mark", choice.shown, "text", choice.note))
-    texts = cells[choice.index].to_numpy(dtype=object)
-    marks = []
-    before = ""
-    for row, text in enumerate(texts):
-        marked = text if text.lower() not in _NOT_MARKED else ""
-        if marked and marked != before and np.isfinite(epoch_s[row]):
-            label = "mark" if marked.lower() in _MARKED else plain_text(marked, 80) or "mark"
-            marks.append(Mark(float(epoch_s[row]), label))
-        before = marked
-    if len(marks) > _MOST_MARKS:
-        told.append(f"only the first {_MOST_MARKS} of {len(marks)} marks were taken")
-    return marks[:_MOST_MARKS]
+    texts = [text if text.lower() not in _NOT_MARKED else "" for text in cells[choice.index]]
+    return [
+        (epoch_s[row], "mark" if text.lower() in _MARKED else text)
+        for row, (before, text) in enumerate(itertools.pairwise(["", *texts]))
+        if text and text != before
+    ]

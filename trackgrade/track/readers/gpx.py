@@ -16,13 +16,12 @@ from trackgrade.files import plain_text
 from trackgrade.track.readers.gpx_pass import GpxPass, Values
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.parts import joined
-from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.possible import make_track
 from trackgrade.track.readers.speed_unit import unit_by_positions
 from trackgrade.track.readers.xml_guard import Pass, read_xml
-from trackgrade.track.track import Floats, Mark, Provenance, Track
+from trackgrade.track.track import Floats, Provenance, Track
 
 _GPX_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b")
-_MOST_MARKS = 2_000
 
 
 def sniff(head: bytes) -> bool:
@@ -31,7 +30,7 @@ def sniff(head: bytes) -> bool:
     return text.startswith(b"<") and _GPX_LIKE.search(text) is not None
 
 
-def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track:
+def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a GPX file.
 
     Raises
@@ -41,7 +40,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     """
     done = read_xml(data, source, lambda parser: GpxPass(parser, source))
     seen = done.seen
-    told = [*notes, *done.notes]
+    told = done.notes
     if seen.root.rpartition(":")[2] != "gpx":
         raise TrackFileError(_not_gpx(done, source))
     if not seen.points:
@@ -68,8 +67,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     ]
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "trkpt/ele", "m", "GPX gives metres; made feet (× 1/0.3048)"))
-    else:
-        told.append("no altitude in the file")
     channels: dict[str, Floats] = {}
 
     def channel(values: Values) -> Floats:
@@ -86,7 +83,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         direct = [word for word, values in seen.direct.items() if values.rows]
         if direct:
             told.append(f"{' and '.join(direct)} directly in the points of a GPX 1.1 file were not read")
-    marks = _marks(seen, told)
     if seen.bad:
         shown = ", ".join(f"{name} ({count})" for name, count in sorted(seen.bad.items()))
         told.append(f"values that are no numbers were left out or mended: {shown}")
@@ -98,10 +94,9 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         lon_deg[there],
         alt_ft[there],
         channels={name: values[there] for name, values in channels.items()},
-        marks=marks,
+        marks=_marks(seen, told),
         provenance=provenance,
         notes=told,
-        sha256=sha256,
     )
 
 
@@ -133,9 +128,8 @@ def _schema_channels(speed: Floats, course: Floats, channels: dict[str, Floats],
     if np.isfinite(speed).any():
         channels["groundspeed_kt"] = speed * KT_PER_M_S
         provenance.append(Provenance("groundspeed_kt", "trkpt/speed", "m/s", "the GPX 1.0 schema; made knots"))
-    course_deg = usable_angle_deg(course)
-    if np.isfinite(course_deg).any():
-        channels["track_true_deg"] = course_deg
+    if np.isfinite(course).any():
+        channels["track_true_deg"] = course
         provenance.append(Provenance("track_true_deg", "trkpt/course", "deg true", "the GPX 1.0 schema"))
 
 
@@ -157,7 +151,7 @@ def _extension_channels(
             note = "no schema fixes the unit; the positions agree with it; made knots"
             provenance.append(Provenance("groundspeed_kt", "trkpt/extensions/speed", unit.name, note))
     if np.isfinite(course).any():
-        channels["track_true_deg"] = usable_angle_deg(course)
+        channels["track_true_deg"] = course
         provenance.append(Provenance("track_true_deg", "trkpt/extensions/course", "deg true", "taken as true"))
 
 
@@ -166,17 +160,13 @@ def _shown_unread(words: Counter[str]) -> str:
     return f"extensions not read: {names}{' and more' if len(words) > 8 else ''}"
 
 
-def _marks(seen: GpxPass, told: list[str]) -> list[Mark]:
+def _marks(seen: GpxPass, told: list[str]) -> list[tuple[float, str]]:
     """Timed waypoints; the untimed are counted in a note."""
     if not seen.waypoints:
         return []
     times_s = IsoTimes().epochs_s([time for time, _ in seen.timed]) if seen.timed else np.empty(0)
-    marks = [
-        Mark(float(t), plain_text(label, 80) or "mark") for t, (_, label) in zip(times_s, seen.timed) if np.isfinite(t)
-    ]
+    marks = [(time_s, label) for time_s, (_, label) in zip(times_s, seen.timed) if np.isfinite(time_s)]
     untimed = seen.waypoints - seen.with_time + len(seen.timed) - len(marks)
     if untimed:
         told.append(f"{untimed} waypoints without a time are no marks and were left out")
-    if len(marks) > _MOST_MARKS:
-        told.append(f"only the first {_MOST_MARKS} of {seen.with_time} timed waypoints were taken as marks")
-    return sorted(marks, key=lambda m: (m.epoch_s, m.label))[:_MOST_MARKS]
+    return marks

@@ -15,11 +15,10 @@ import numpy as np
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
-from trackgrade.files import plain_text
 from trackgrade.track.readers.name_date import date_in_name
-from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.possible import make_track
 from trackgrade.track.readers.speed_unit import ground_motion
-from trackgrade.track.track import AltitudeDatum, Floats, Mark, Provenance, Track
+from trackgrade.track.track import AltitudeDatum, Floats, Provenance, Track
 
 _FIX = r"B([0-9]{6})([0-9]{7})([NS])([0-9]{8})([EW])"
 _B = re.compile(_FIX + r"(?:([A-Z0-9 ])([-0-9][0-9]{4})?([-0-9][0-9]{4})?)?", re.IGNORECASE)
@@ -32,7 +31,6 @@ _SNIFF = re.compile(
 _DAY_S = 86_400.0
 #: A clock that falls from the last to the first quarter of a day has passed midnight; any other fall is a fault of it.
 _EVENING_S, _MORNING_S = 0.75 * _DAY_S, 0.25 * _DAY_S
-_MOST_MARKS = 2_000
 #: Extensions that are read and the channel each serves as; digits beyond three are decimals.
 _SPEEDS = {"TAS": "tas_kt", "IAS": "ias_kt", "GSP": "groundspeed_kt"}
 _DIRECTIONS = {"HDT": "heading_true_deg", "HDM": "heading_mag_deg", "TRT": "track_true_deg"}
@@ -66,7 +64,7 @@ def sniff(head: bytes) -> bool:
     return _SNIFF.search(head.lstrip(b"\xef\xbb\xbf\r\n\t ")) is not None
 
 
-def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track:
+def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of an IGC file.
 
     Raises
@@ -75,7 +73,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         No fixes, no date, or fewer than two usable points.
     """
     rows = _rows(data.decode("latin-1"))
-    told = [*notes]
+    told: list[str] = []
     if not rows.time_s:
         raise TrackFileError(f"{source} is an IGC file without fixes (B records). Choose the file of a flight")
     midnight_s = _midnight_s(rows, source, told)
@@ -90,8 +88,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         Provenance("longitude", "B", "degrees and minutes"),
     ]
     alt_m, datum = _altitude(rows, provenance)
-    if not np.isfinite(alt_m).any():
-        told.append("no altitude in the file")
     channels = _channels(rows, (epoch_s, lat_deg, lon_deg), provenance, told)
     return make_track(
         source,
@@ -100,10 +96,9 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         lon_deg,
         alt_m / METRES_PER_FT,
         channels=channels,
-        marks=[Mark(time_s + midnight_s, label) for time_s, label in rows.events[:_MOST_MARKS]],
+        marks=[(time_s + midnight_s, label) for time_s, label in rows.events],
         provenance=provenance,
         notes=told,
-        sha256=sha256,
         alt_datum=datum,
     )
 
@@ -147,8 +142,7 @@ def _rows(text: str) -> _Rows:
             rows.gnss_m.append(np.nan if gnss is None or flat else float(gnss))
             rows.digits.append(digits)
         elif first == "E" and (event := _EVENT.match(line)):
-            label = plain_text(event[2].strip(), 80) or "mark"
-            rows.events.append((since_midnight(event[1]), label))
+            rows.events.append((since_midnight(event[1]), event[2]))
         elif first == "I":
             spans = _EXTENSION.findall(line[3:])
             fields = [(name, int(a) - 1, int(b)) for a, b, name in spans if name in _EXTENSIONS and int(a) <= int(b)]
@@ -225,7 +219,7 @@ def _channels(
             continue
         decimals = max(0, width - 3)
         if name in _DIRECTIONS:
-            channels[channel] = usable_angle_deg(values / 10**decimals)
+            channels[channel] = values / 10**decimals
             provenance.append(Provenance(channel, f"B, {name}", "deg"))
             continue
         limits = _GROUND_RATIO if name == "GSP" else _AIR_RATIO

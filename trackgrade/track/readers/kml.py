@@ -20,7 +20,7 @@ from trackgrade.track.readers.kml_pass import KmlPass
 from trackgrade.track.readers.parts import joined
 from trackgrade.track.readers.possible import make_track
 from trackgrade.track.readers.xml_guard import Pass, read_xml
-from trackgrade.track.track import Mark, Provenance, Track
+from trackgrade.track.track import Provenance, Track
 
 _KML_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?kml\b")
 _ZIP_MAGIC = b"PK\x03\x04"
@@ -30,7 +30,6 @@ _MOST_PACKED_BYTES, _MOST_UNPACKED_BYTES = 128 * MIB, 256 * MIB
 #: What zipfile raises for a damaged archive, one with a password, and a way of packing it does not know.
 _NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError)
 _UNPACK = "Unpack it, and give the track"
-_MOST_MARKS = 2_000
 _REMEDY = "Export the track that was flown with its times: as GPX, CSV, or a KML track"
 
 
@@ -40,7 +39,7 @@ def sniff(head: bytes) -> bool:
     return head.startswith(_ZIP_MAGIC) or (text.startswith(b"<") and _KML_LIKE.search(text) is not None)
 
 
-def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track:
+def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a KML or KMZ file.
 
     Raises
@@ -48,7 +47,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     TrackFileError
         Not KML, hostile XML or archive, nothing in it has times, or no usable point.
     """
-    told = [*notes]
+    told: list[str] = []
     if data.startswith(_ZIP_MAGIC):
         data, name = _unzipped(data, source)
         told.append(f"{plain_text(name, 60)} unpacked from the archive")
@@ -73,8 +72,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     ]
     if np.isfinite(alt_m).any():
         provenance.append(Provenance("altitude", where, "m", "KML gives metres above the sea; made feet (× 1/0.3048)"))
-    else:
-        told.append("no altitude in the file")
     if "" in recorded.not_absolute:
         told.append("what its heights are measured from is not said (no altitudeMode): taken as above the sea")
     if other_modes := recorded.not_absolute - {""}:
@@ -88,13 +85,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     if seen.lines:
         told.append(f"{seen.lines} lines without times were left out")
     order = joined(recorded.parts, epoch_s, told)
-    marks = []
-    if recorded is seen.tracks:
-        times = seen.placemarks.arrays()[0]
-        marks = [
-            Mark(float(t), plain_text(label, 80) or "mark") for t, label in zip(times, seen.labels) if np.isfinite(t)
-        ]
-        marks = sorted(marks, key=lambda m: (m.epoch_s, m.label))[:_MOST_MARKS]
+    marks = zip(seen.placemarks.arrays()[0], seen.labels) if recorded is seen.tracks else ()
     return make_track(
         source,
         epoch_s[order],
@@ -104,7 +95,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         marks=marks,
         provenance=provenance,
         notes=told,
-        sha256=sha256,
     )
 
 

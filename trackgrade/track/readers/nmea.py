@@ -19,7 +19,7 @@ import numpy as np
 from trackgrade.earth.units import METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.name_date import date_in_name
-from trackgrade.track.readers.possible import make_track, usable_angle_deg
+from trackgrade.track.readers.possible import make_track
 from trackgrade.track.track import Floats, Provenance, Track
 
 _SENTENCE = re.compile(rb"\$([A-Z]{2})(RMC|GGA|ZDA|HDT|VHW)(,[^$*\r\n!]*)(?:\*([0-9A-Fa-f]{2}))?")
@@ -62,7 +62,7 @@ def sniff(head: bytes) -> bool:
     return _SNIFF.search(head) is not None
 
 
-def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()) -> Track:
+def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a log of sentences.
 
     Raises
@@ -71,7 +71,7 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         No positions, no date, or fewer than two usable points.
     """
     log = _read(data.replace(b"\x00", b""))
-    told = [*notes]
+    told: list[str] = []
     if log.damaged:
         told.append(f"sentences whose checksum is wrong were left out: {log.damaged}")
     if not log.rmc.time_s and not log.gga.time_s and log.unsure.time_s:
@@ -98,14 +98,12 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
     alt_ft = _at(base.time_s, log.gga, 0) / METRES_PER_FT
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "GGA", "m", "above mean sea level, by satellites; made feet"))
-    else:
-        told.append("no altitude in the file")
     channels = {
         "groundspeed_kt": _at(base.time_s, log.rmc, 0),
-        "track_true_deg": usable_angle_deg(_at(base.time_s, log.rmc, 1)),
+        "track_true_deg": _at(base.time_s, log.rmc, 1),
     }
     for name, values in log.headings.items():
-        channels[name] = usable_angle_deg(np.array([values.get(time_s, np.nan) for time_s in base.time_s]))
+        channels[name] = np.array([values.get(time_s, np.nan) for time_s in base.time_s])
     channels = {name: values for name, values in channels.items() if np.isfinite(values).any()}
     said = {"groundspeed_kt": ("RMC", "kt"), "track_true_deg": ("RMC", "deg true")}
     provenance += [Provenance(name, *said.get(name, ("HDT, VHW", "deg"))) for name in channels]
@@ -118,7 +116,6 @@ def read(data: bytes, source: str, sha256: str = "", notes: tuple[str, ...] = ()
         channels=channels,
         provenance=provenance,
         notes=told,
-        sha256=sha256,
     )
 
 

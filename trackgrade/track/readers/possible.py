@@ -5,15 +5,16 @@ Order, duplicates, spikes and gaps are not judged here: that is `trackgrade.trac
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 
 import numpy as np
 import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
+from trackgrade.files import plain_text
 from trackgrade.track.altitude import DATUM_NOTES
-from trackgrade.track.track import AltitudeDatum, Floats, Mark, OpenAltitude, Provenance, Track
+from trackgrade.track.track import CHANNELS, DIRECTIONS, AltitudeDatum, Floats, Mark, OpenAltitude, Provenance, Track
 
 #: GPS time begins on 6 January 1980 (IS-GPS-200, 3.3.4): no recorder has an earlier fix.
 EARLIEST_EPOCH_S = datetime(1980, 1, 6, tzinfo=UTC).timestamp()
@@ -23,20 +24,11 @@ LATEST_EPOCH_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 MOST_POINTS = 1_000_000
 
 LOWEST_FT, HIGHEST_FT = -2_000.0, 100_000.0
-#: What each channel can be: outside is no value. Angles are folded to 0-360 by `usable_angle_deg` first.
-CHANNEL_RANGE = {
-    "heading_true_deg": (0.0, 360.0),
-    "heading_mag_deg": (0.0, 360.0),
-    "track_true_deg": (0.0, 360.0),
-    "ias_kt": (0.0, 1_500.0),
-    "tas_kt": (0.0, 1_500.0),
-    "groundspeed_kt": (0.0, 1_500.0),
-    "bank_deg": (-180.0, 180.0),
-    "oat_c": (-100.0, 70.0),
-}
+#: Marks of one flight: more are no marks.
+MOST_MARKS = 2_000
 
 
-def usable_angle_deg(values: Floats) -> Floats:
+def _usable_angle_deg(values: Floats) -> Floats:
     """Directions -180 to 360 folded to 0-360 [deg]; anything else is NaN."""
     with np.errstate(invalid="ignore"):
         folded = np.where((values >= -180.0) & (values < 0.0), values + 360.0, values)
@@ -51,14 +43,15 @@ def make_track(
     alt_ft: Floats,
     *,
     channels: Mapping[str, Floats] | None = None,
-    marks: Sequence[Mark] = (),
+    marks: Iterable[tuple[float, str]] = (),
     provenance: Sequence[Provenance] = (),
     notes: Sequence[str] = (),
-    sha256: str = "",
     alt_datum: AltitudeDatum = "altimeter",
     alt_open: OpenAltitude | None = None,
 ) -> Track:
     """A `Track` of the points that can be; all arrays (n,), NaN where blank.
+
+    ``channels``: in the units of their names, directions also from -180. ``marks``: time [s since 1970 UTC] and label.
 
     Raises
     ------
@@ -66,6 +59,8 @@ def make_track(
         Fewer than two points are left.
     """
     told = list(notes)
+    if alt_open is None and not np.isfinite(alt_ft).any():
+        told.append("no altitude in the file")
     keep = np.ones(len(epoch_s), dtype=bool)
 
     def drop(bad: npt.NDArray[np.bool_], why: str) -> None:
@@ -94,12 +89,13 @@ def make_track(
         told.append(DATUM_NOTES[alt_datum])
     kept: dict[str, Floats] = {}
     for name, values in (channels or {}).items():
-        values = _in_range(values, keep, CHANNEL_RANGE[name], name, told)
+        values = _usable_angle_deg(values) if name in DIRECTIONS else values
+        values = _in_range(values, keep, CHANNELS[name], name, told)
         if np.isfinite(values[keep]).any():
             kept[name] = values[keep]
         else:
             told.append(f"{name}: no value in the whole file")
-    used = [p for p in provenance if p.quantity not in CHANNEL_RANGE or p.quantity in kept]
+    used = [p for p in provenance if p.quantity not in CHANNELS or p.quantity in kept]
     return Track(
         source=source,
         epoch_s=epoch_s[keep],
@@ -107,13 +103,21 @@ def make_track(
         lon_deg=lon_deg[keep],
         alt_ft=alt_ft[keep],
         channels=kept,
-        marks=tuple(m for m in marks if EARLIEST_EPOCH_S <= m.epoch_s < LATEST_EPOCH_S),
+        marks=_marks(marks, told),
         provenance=tuple(used),
         notes=tuple(told),
-        sha256=sha256,
         alt_datum=alt_datum,
         alt_open=None if alt_open is None else alt_open.take(keep),
     )
+
+
+def _marks(marks: Iterable[tuple[float, str]], told: list[str]) -> tuple[Mark, ...]:
+    """Those with a time that can be, in order of time."""
+    timed = [(float(time_s), label) for time_s, label in marks if EARLIEST_EPOCH_S <= time_s < LATEST_EPOCH_S]
+    if len(timed) > MOST_MARKS:
+        told.append(f"only the first {MOST_MARKS} of {len(timed)} marks were taken")
+    made = (Mark(time_s, plain_text(label, 80) or "mark") for time_s, label in timed)
+    return tuple(sorted(made, key=lambda mark: (mark.epoch_s, mark.label))[:MOST_MARKS])
 
 
 def _in_range(
