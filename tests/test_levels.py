@@ -18,7 +18,7 @@ from trackgrade.score.levels import level_at, levels_in_force
 from trackgrade.score.standards import load_standard
 from trackgrade.simulator import fly
 from trackgrade.simulator.flight import SimulatedFlight
-from trackgrade.simulator.scenarios import CLEAN
+from trackgrade.simulator.scenarios import CLEAN, named
 
 HOLD = """
 inbound_course_deg = 218
@@ -40,7 +40,7 @@ def flown(*levels: tuple[int, float]) -> SimulatedFlight:
 
 
 def graded(flight: SimulatedFlight, **told: object) -> Debrief:
-    at = replace(flight.hold, altitude_ft=CLEAN.aircraft.altitude_ft, **told)  # type: ignore[arg-type]
+    at = replace(flight.hold, **{"altitude_ft": CLEAN.aircraft.altitude_ft, **told})  # type: ignore[arg-type]
     return analyse(as_track(flight), at, load_standard())
 
 
@@ -93,16 +93,66 @@ def test_a_level_held_badly_is_no_other_level() -> None:
     """160 ft high is an error, not a clearance; so is a bust of 600 ft that is not held."""
     t = np.arange(600.0)
     high = np.full(600, 4160.0)
-    assert len(levels_in_force(hold(), 4000.0, t, high, 600.0)) == 1
+    assert len(levels_in_force(hold(), 4000.0, [(0.0, 600.0)], t, high)) == 1
     bust = 4000.0 + 600.0 * np.exp(-(((t - 300.0) / 40.0) ** 2))
-    assert len(levels_in_force(hold(), 4000.0, t, bust, 600.0)) == 1
+    assert len(levels_in_force(hold(), 4000.0, [(0.0, 600.0)], t, bust)) == 1
 
 
 def test_between_two_levels_nothing_is_asked() -> None:
     t = np.arange(600.0)
     alt = np.interp(t, [0.0, 200.0, 320.0, 600.0], [4000.0, 4000.0, 3000.0, 3000.0])
-    levels = levels_in_force(hold(), 4000.0, t, alt, 600.0)
+    levels = levels_in_force(hold(), 4000.0, [(0.0, 600.0)], t, alt)
     asked = level_at(levels, t)
     assert np.all(asked[:200] == 4000.0)
     assert np.all(np.isnan(asked[230:290]))
     assert np.all(asked[330:] == 3000.0)
+
+
+def test_a_stack_and_a_climb_to_the_hold_are_left_alone() -> None:
+    stack = fly(hold(), named("stack"), 7)
+    debrief = graded(stack)
+    assert [each.altitude_ft for each in debrief.levels] == [4000.0, 3000.0, 2000.0, 1000.0]
+    assert altitude_result(debrief) == "within"
+    climb = fly(hold(), replace(named("missed approach"), entry="direct"), 7)
+    debrief = graded(climb)
+    assert debrief.levels[0].from_epoch_s > debrief.laps[0].start_epoch_s + 60.0
+    assert altitude_result(debrief) == "within"
+    assert debrief.altitude_reference_note.endswith("assigned in the hold file; changes of level left alone")
+
+
+def test_a_level_missed_is_outside_where_it_was_told() -> None:
+    flight = fly(hold(), named("level missed"), 7)
+    debrief = graded(flight, levels=((flight.truth.levels[1].left, 3000.0),))
+    assert [lap.item("altitude").result for lap in debrief.laps] == ["within", "within", "outside", "outside"]  # type: ignore[union-attr]
+    assert {each.name for each in debrief.findings} >= {"altitude_not_held"}
+
+
+def test_a_turn_in_which_the_level_was_changed_has_no_height_lost() -> None:
+    debrief = graded(flown((3, -1000.0)))
+    third = debrief.laps[2].measures.fix_turn
+    assert third is not None
+    assert third.altitude_lost_ft.value is None
+    assert third.altitude_lost_ft.why == "the level was changed in the turn"
+
+
+def test_the_band_of_a_level_is_drawn_while_it_was_in_force_and_told_in_the_debrief_file() -> None:
+    from trackgrade.exports.debrief_json import debrief_to_dict
+    from trackgrade.report.strips import strips
+    from trackgrade.report.timeline import lay_out
+
+    debrief = graded(flown((3, -1000.0)))
+    bands = strips(debrief, lay_out(debrief), ())[0].bands
+    upper, lower = (band.spans or () for band in bands)
+    assert upper[-1][1] == debrief.levels[1].left_epoch_s
+    assert lower[0][0] == debrief.levels[1].from_epoch_s
+    told = debrief_to_dict(debrief)["levels"]
+    assert [each["by"] for each in told] == ["first", "seen"]
+    assert told[0]["from_utc"] is None
+    assert told[1]["from_utc"] > told[1]["left_utc"]
+
+
+def test_a_first_level_missing_is_the_one_held_after_the_climb() -> None:
+    climb = fly(hold(), replace(named("missed approach"), entry="direct"), 7)
+    debrief = graded(climb, altitude_ft=None)
+    assert debrief.altitude_reference_ft == pytest.approx(4000.0, abs=40.0)
+    assert altitude_result(debrief) == "within"

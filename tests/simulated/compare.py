@@ -15,14 +15,18 @@ import tempfile
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tests.simulated.suites import SUITES, flight_of
 from trackgrade.simulator.flight import SimulatedFlight
-from trackgrade.simulator.kinematics import wind_components_kt
+from trackgrade.simulator.kinematics import STEP_S, wind_components_kt
 from trackgrade.simulator.truth import TrueLap, TrueVisit
 from trackgrade.track.track import Mark, Track
+
+if TYPE_CHECKING:
+    from trackgrade.segment.measured import Measured
 
 #: Kinds of moment: those found where a line is crossed, and those where a turn begins or ends.
 LINES = ("fix", "abeam", "course")
@@ -32,6 +36,10 @@ MOMENTS = (*LINES, *TURNS, "inbound starts")
 NEARER, SECOND = "readings of the inbound start: the nearer", "readings of the inbound start: a second"
 #: A hole longer than this hides a passage [s]; a hole over this share of an entry hides the entry.
 HIDING_S, HIDING_SHARE = 60.0, 0.35
+#: A level is held badly further than this beyond the band for so long [ft, s].
+BADLY_FT, BADLY_S = 20.0, 30.0
+#: A level graded against is the true one within this [ft].
+MISSED_FT = 250.0
 #: Moments this close to a hole of the record are inside it, for what interpolation can know: seconds, and rows.
 HOLE_EDGE_S, HOLE_EDGE_ROWS, ADAPTIVE_EDGE_S = 2.0, 1.5, 5.0
 
@@ -45,6 +53,19 @@ class Difference:
     error_s: float | None
     sd_s: float | None = None
     in_hole: bool = False
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Altitude over a flight with changes of level: were the levels in force those told; laps truly within the band and
+    called out of it; was a level held badly for half a minute, and was it called so."""
+
+    right: bool
+    laps_within: int
+    laps_accused: int
+    flown_badly: bool
+    found: bool
+    named: bool
 
 
 @dataclass
@@ -68,6 +89,7 @@ class Outcome:
     wind_true_kt: float = 0.0
     pattern: str = ""
     named: bool | None = None
+    levels: Levels | None = None
     crash: str = ""
     seconds: float = 0.0
 
@@ -117,7 +139,40 @@ def one(suite: str, seed: int) -> Outcome:
         return outcome
     outcome.seconds = time.perf_counter() - began
     _compare(outcome, flight, measured)
+    if suite == "levels":
+        outcome.levels = _levels(flight, measured)
     return outcome
+
+
+def _levels(flight: SimulatedFlight, measured: Measured) -> Levels:
+    """Against the noise-free altitude, from when each level was reached to when it was left."""
+    from trackgrade.score.judging import judge
+    from trackgrade.score.standards import load_standard
+
+    debrief = judge(measured, load_standard())
+    limit = debrief.standard.limit("altitude", 100.0)
+    t = flight.motion.t_s + flight.scenario.start_epoch_s
+    until = [*(each.left for each in flight.truth.levels[1:]), np.inf]
+    off, badly, accused, within, found, asked = np.full(len(t), np.nan), False, 0, 0, False, []
+    # Where no one tells of another level, nobody knows how far from it one was held.
+    true = flight.truth.levels
+    for level, left in zip(true[: 1 if flight.scenario.name == "altitude off" else None], until):
+        held = (t >= level.reached) & (t < left)
+        off[held] = np.abs(flight.motion.alt_ft[held] - level.altitude_ft)
+    for lap in debrief.laps:
+        during = (t >= lap.start_epoch_s) & (t <= lap.end_epoch_s)
+        asked += [each.altitude_ft for each in true if lap.start_epoch_s < each.reached < lap.end_epoch_s]
+        known = off[during & np.isfinite(off)]
+        item = lap.item("altitude")
+        out = item is not None and item.result in ("outside", "brief excursion") and not item.straddles
+        badly = badly or float(np.sum(known > limit + BADLY_FT)) * STEP_S > BADLY_S
+        good = len(known) > 0 and float(known.max()) <= limit
+        within += good
+        accused += out and good
+        found = found or (item is not None and item.result == "outside")
+    right = all(any(abs(ft - each.altitude_ft) < MISSED_FT for each in debrief.levels) for ft in asked)
+    named = any(each.name == "altitude_not_held" for each in debrief.findings)
+    return Levels(right, within, accused, badly, found, named)
 
 
 def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> None:

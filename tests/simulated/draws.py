@@ -428,3 +428,45 @@ def draw_racetracks(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
         pilot=pilot,
         sensor=sensor,
     )
+
+
+LEVELS_TOLD, LEVELS_NOT_TOLD = ("levels told", "level missed", "level not flown"), ("levels not told", "altitude off")
+
+
+def draw_levels(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """Changes of level: assigned at a time, unannounced, in steps, on the climb to the hold; held well and badly."""
+    hold, scenario = draw_clean(rng, seed)
+    what = (*LEVELS_TOLD, *LEVELS_NOT_TOLD, "stack", "missed approach")[seed % 7]  # each in its turn
+    first_ft = float(rng.integers(5, 12)) * 1000.0
+    n = 1 if what == "level not flown" else int(rng.integers(1, 3))
+    steps = [float(rng.choice([-2000.0, -1000.0, -1000.0, 1000.0])) for _ in range(n)]
+    altitudes = first_ft + np.cumsum(steps)
+    times = scenario.start_epoch_s + np.cumsum([float(rng.uniform(250, 600)) for _ in steps])
+    sign, laps = float(rng.choice([-1, 1])), int(rng.integers(4, 7))
+    mistakes = {
+        "level missed": Mistakes(level_missed_ft=sign * float(rng.uniform(160, 280))),
+        "level not flown": Mistakes(level_not_flown=True),
+        "altitude off": Mistakes(altitude_offset_ft=sign * float(rng.uniform(150, 220))),
+    }
+    craft = replace(scenario.aircraft, altitude_ft=first_ft)
+    if what == "missed approach":
+        climb_ft = float(rng.uniform(800, 3000))
+        craft = replace(
+            craft, altitude_ft=first_ft - climb_ft, climb_ft=climb_ft, climb_ft_min=float(rng.uniform(500, 900))
+        )
+    elif what != "stack":
+        hold = replace(hold, levels=tuple((float(t), float(ft)) for t, ft in zip(times, altitudes)))
+    stack = ((2, -1000.0), (4, -1000.0)) if what == "stack" else ()
+    if seed % 3 or what == "altitude off":
+        hold = replace(hold, altitude_ft=first_ft)
+    rate_ft_min, altitude_sd_ft = float(rng.uniform(500, 1000)), float(rng.uniform(5, 30))
+    return hold, replace(
+        scenario,
+        name=what,
+        laps=laps,
+        levels=stack,
+        aircraft=craft,
+        pilot=replace(scenario.pilot, level_rate_ft_min=rate_ft_min, altitude_sd_ft=altitude_sd_ft),
+        mistakes=mistakes.get(what, Mistakes()),
+        sensor=replace(scenario.sensor, altitude_step_ft=float(rng.choice([1.0, 25.0]))),
+    )

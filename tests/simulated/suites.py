@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.simulated.draws import (
+    LEVELS_NOT_TOLD,
     Draw,
     draw_bad,
     draw_channels,
@@ -18,6 +19,7 @@ from tests.simulated.draws import (
     draw_fading,
     draw_geography,
     draw_jets,
+    draw_levels,
     draw_messy,
     draw_mixed,
     draw_racetracks,
@@ -59,6 +61,7 @@ SUITES = {
         Suite("reversals", "the hold flown once in place of a procedure turn: no laps", draw_reversals, 30),
         Suite("circles", "circles, eights, circles here and there: any lap is false", draw_circles, 40, decoy=True),
         Suite("racetracks", "legs of some 20 s, a position in 10 to 12 s", draw_racetracks, 20),
+        Suite("levels", "changes of level: told in the hold file or not, a stack, a climb to it", draw_levels, 70),
         Suite("channels", "logged heading, speeds and track: right, late, offset, stuck", draw_channels, 20),
     )
 }  # fmt: skip
@@ -82,8 +85,18 @@ def flight_of(suite: str, seed: int) -> SimulatedFlight:
         except ValueError:
             continue
         if _flown_as_meant(flight, missed_nm=2.3 if suite == "bad" else 0.4):
-            return flight
+            return _as_written(flight) if hold.levels else flight
     raise RuntimeError(f"suite {suite}, seed {seed}: no flyable draw in 20")
+
+
+def _as_written(flight: SimulatedFlight) -> SimulatedFlight:
+    """With the hold file as it is written afterwards: without the levels, or with their times, often to the minute."""
+    levels = flight.hold.levels
+    if flight.scenario.name in LEVELS_NOT_TOLD:
+        levels = ()
+    elif flight.seed % 2:
+        levels = tuple((60.0 * round(at / 60.0), altitude_ft) for at, altitude_ft in levels)
+    return replace(flight, hold=replace(flight.hold, levels=levels))
 
 
 def _flown_as_meant(flight: SimulatedFlight, missed_nm: float) -> bool:

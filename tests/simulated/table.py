@@ -168,6 +168,37 @@ def honesty_rows(outcomes: list[Outcome]) -> list[list[str]]:
     return rows
 
 
+def level_rows(outcomes: list[Outcome]) -> list[list[str]]:
+    """Changes of level, by what was flown."""
+    rows = [
+        [
+            "flown",
+            "flights",
+            "levels right",
+            "laps within",
+            "called out",
+            "held badly",
+            "found",
+            "named",
+            "named wrongly",
+        ]
+    ]
+    told = [(o.what, o.levels) for o in outcomes if o.levels is not None]
+    for what in (*sorted({what for what, _ in told}), "all"):
+        mine = [each for flown, each in told if what in (flown, "all")]
+        badly = [each for each in mine if each.flown_badly]
+        counts = (
+            sum(each.laps_within for each in mine),
+            sum(each.laps_accused for each in mine),
+            len(badly),
+            sum(each.found for each in badly),
+            sum(each.named for each in badly),
+            sum(each.named and not each.flown_badly for each in mine),
+        )
+        rows.append([what, str(len(mine)), share(sum(each.right for each in mine), len(mine)), *map(str, counts)])
+    return rows
+
+
 def class_rows(outcomes: list[Outcome]) -> list[list[str]]:
     """Badly flown and decoys, by what was flown."""
     rows = [["suite", "flown", "flights", "laps right", "named right", "seeds that failed"]]
@@ -257,6 +288,14 @@ def report(outcomes: list[Outcome], command: str) -> str:
         "## By kind of moment",
         "",
         markdown(kind_rows(outcomes)),
+        "",
+        "## Changes of level",
+        "",
+        "Altitude graded against the level in force, the change left alone. *Levels right*: those reached on the laps",
+        "are graded against. *Called out*: laps truly within the band and told outside it. *Held badly*: flights",
+        "with a level missed or not flown for half a minute; *found* as outside, *named* as a mistake.",
+        "",
+        markdown(level_rows(outcomes)),
         "",
         "## By what was flown",
         "",

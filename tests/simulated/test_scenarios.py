@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -12,7 +13,8 @@ from tests.simulated.test_physics import hold
 from trackgrade.simulator import fly
 from trackgrade.simulator.atmosphere import cas_kt
 from trackgrade.simulator.flight import SimulatedFlight
-from trackgrade.simulator.scenarios import MISTAKES, named, names
+from trackgrade.simulator.scenario import Mistakes
+from trackgrade.simulator.scenarios import ABOUT, CLEAN, MISTAKES, OTHERS, named, names
 from trackgrade.simulator.truth import TrueLap, expected_entries
 
 SEED = 5
@@ -134,6 +136,7 @@ SEEN: dict[str, tuple[Callable[[SimulatedFlight], float], tuple[float, float], t
     "late at the fix": (_turn_delay, (11.0, 16.0), (0.0, 4.0)),
     "altitude lost in turns": (_loss_in_turn, (110.0, 250.0), (-40.0, 60.0)),
     "altitude off": (lambda f: float(np.mean(f.motion.alt_ft)) - 4000.0, (140.0, 180.0), (-20.0, 20.0)),
+    "level missed": (lambda f: 3000.0 - float(f.motion.alt_ft[-1]), (200.0, 300.0), (-1100.0, -900.0)),
     "holding speed limit": (lambda f: float(np.mean(ias(f, f.motion.t_s > 0))), (203.0, 216.0), (85.0, 105.0)),
     "not slowed before the fix": (
         _speed_before_the_fix, (125.0, 135.0), (95.0, 105.0),
@@ -239,5 +242,28 @@ def test_entry_sectors_are_those_of_the_aim() -> None:
 
 def test_every_named_flight_flies() -> None:
     assert len(names()) == len(set(names()))
-    for name in ("windy", "sloppy"):
+    assert set(ABOUT) == set(OTHERS)
+    for name in ("windy", "sloppy", "missed approach"):
         assert len(flown(name).truth.laps) == 4
+
+
+def test_levels_are_flown_and_told() -> None:
+    stack = flown("stack")
+    assert [each.altitude_ft for each in stack.truth.levels] == [4000.0, 3000.0, 2000.0, 1000.0]
+    for level, left in zip(stack.truth.levels, [*(each.left for each in stack.truth.levels[1:]), np.inf]):
+        held = during(stack, level.reached, min(left, stack.truth.laps[-1].end or left))
+        assert np.max(np.abs(stack.motion.alt_ft[held] - level.altitude_ft)) < 60.0
+    climb = flown("missed approach")
+    assert climb.motion.alt_ft[0] == pytest.approx(2000.0, abs=60.0)
+    assert climb.truth.levels[-1].altitude_ft == 4000.0
+    assert climb.truth.levels[-1].left == pytest.approx(climb.truth.visits[0].entry.arrival, abs=2.0)
+
+
+def test_levels_of_the_hold_are_flown_at_their_times() -> None:
+    at = CLEAN.start_epoch_s + 400.0
+    told = fly(replace(hold(), levels=((at, 5000.0),)), CLEAN, SEED)
+    assert at < told.truth.levels[1].left < at + 30.0
+    assert told.motion.alt_ft[-1] == pytest.approx(5000.0, abs=60.0)
+    not_flown = replace(CLEAN, mistakes=Mistakes(level_not_flown=True))
+    stays = fly(replace(hold(), levels=((at, 5000.0),)), not_flown, SEED)
+    assert stays.motion.alt_ft[-1] == pytest.approx(4000.0, abs=60.0)

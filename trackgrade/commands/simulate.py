@@ -136,13 +136,14 @@ def _scenario(
     if name not in scenarios.names():
         raise UsageError(f"no flight is named {name!r}; see  trackgrade simulate --list")
     sc = scenarios.named(name)
-    altitude = plan.altitude_ft if plan.altitude_ft is not None else sc.aircraft.altitude_ft
+    altitude = plan.altitude_ft if plan.altitude_ft is not None else sc.aircraft.altitude_ft + sc.aircraft.climb_ft
     speed = sc.aircraft.tas_kt
     if tas is not None:
         speed = _within("--tas", tas, 40.0, 400.0)
     elif plan.airspeed_kias is not None and sc.aircraft == scenarios.CLEAN_AIRCRAFT:
         speed = tas_kt(plan.airspeed_kias, altitude)
-    sc = replace(sc, aircraft=replace(sc.aircraft, tas_kt=speed, altitude_ft=altitude))
+    begins_ft = altitude - sc.aircraft.climb_ft  # a climb through the entry ends at the hold's level
+    sc = replace(sc, aircraft=replace(sc.aircraft, tas_kt=speed, altitude_ft=begins_ft))
     if entry is not None or arriving is not None:
         if arriving is not None:
             _within("--arriving", arriving, 0.0, 360.0)
@@ -191,6 +192,6 @@ def _where(hold: str, out: str | None, kind: str | None) -> tuple[str, Path]:
 def _list() -> None:
     from trackgrade.simulator import scenarios
 
-    rows = [(name, "nothing wrong" if name == "clean" else f"a {name} hold") for name in scenarios.OTHERS]
+    rows = list(scenarios.ABOUT.items())
     rows += [(each.name, each.what) for each in scenarios.MISTAKES.values()]
     console.say(console.table(("name", "what is flown"), rows, left=2))

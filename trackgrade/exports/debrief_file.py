@@ -26,6 +26,7 @@ from trackgrade.score.lap import (
     SecondNeedle,
     WindWork,
 )
+from trackgrade.score.levels import LevelBy
 from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, EntryKind, InboundStartBy, Lap, Moment
@@ -297,6 +298,16 @@ class References:
 
 
 @dataclass(frozen=True)
+class LevelRow:
+    """A level that altitude was graded against from ``from`` to the next one's ``left``; null: from the beginning."""
+
+    altitude_ft: float
+    left_epoch_s: float | None
+    from_epoch_s: float | None
+    by: LevelBy
+
+
+@dataclass(frozen=True)
 class Span:
     """From a time to a time."""
 
@@ -338,6 +349,7 @@ class DebriefFile:
     solved_lap: SolvedLapRow | None = None
     next_lap: NextLap | None = None
     references: References = References()
+    levels: tuple[LevelRow, ...] = ()
     seen_instead: tuple[str, ...] = ()
     reversed_laps: tuple[Span, ...] = ()
     notes: tuple[str, ...] = ()

@@ -5,6 +5,7 @@ What each key holds is in `debrief_file`. The same debrief gives the same bytes.
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 from typing import Any
@@ -85,6 +86,10 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             samples.airspeed_source,
             samples.bank_source,
         ),
+        levels=tuple(
+            rows.LevelRow(each.altitude_ft, _finite(each.left_epoch_s), _finite(each.from_epoch_s), each.by)
+            for each in debrief.levels
+        ),
         seen_instead=debrief.seen_instead,
         reversed_laps=tuple(rows.Span(start, end) for start, end in debrief.reversed_laps),
         notes=debrief.notes,
@@ -113,6 +118,10 @@ def to_text(debrief: Debrief) -> str:
 def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
     """Write the debrief to a file, whole or not at all. Raises OutputError."""
     return write_whole(path, to_text(debrief))
+
+
+def _finite(epoch_s: float) -> float | None:
+    return epoch_s if math.isfinite(epoch_s) else None
 
 
 def _track(clean: CleanTrack) -> rows.TrackRow:

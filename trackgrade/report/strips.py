@@ -19,6 +19,7 @@ from trackgrade.report.needles import NeedleLine
 from trackgrade.report.numbers import clock
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.levels import held_spans
 from trackgrade.score.measures import NO_ALTITUDE
 from trackgrade.track.track import Floats
 
@@ -43,11 +44,13 @@ class Line:
 
 @dataclass(frozen=True)
 class Band:
-    """A tolerance: inside from ``low`` to ``high``. ``only_inbound`` draws it over the inbound legs alone."""
+    """A tolerance: inside from ``low`` to ``high``. ``only_inbound`` draws it over the inbound legs alone,
+    ``spans`` over these (start, end) times [s since 1970]."""
 
     low: float
     high: float
     only_inbound: bool = False
+    spans: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,14 +174,28 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     bands: tuple[Band, ...] = ()
     words = ""
     if reference is not None and limit is not None:
-        levels = [each.altitude_ft for each in debrief.levels] or [reference]
-        bands = tuple(Band(each - limit, each + limit) for each in levels)
+        bands = _level_bands(debrief, timeline, limit) or (Band(reference - limit, reference + limit),)
         words = f"band: ± {limit:g} ft about {_about(debrief.altitude_reference_note, reference, 'ft')}"
     low, high = _range(shown, bands, 200.0)
     return Strip(
         "altitude", "Altitude", "ft", (Line("altitude", values),), bands, outside_spans(debrief, "altitude"), low, high,
         even_ticks(low, high), words,
     )  # fmt: skip
+
+
+def _level_bands(debrief: Debrief, timeline: Timeline, limit: float) -> tuple[Band, ...]:
+    """A band for each level that was in force on the laps, over the time it was."""
+    spans = band_spans(Band(0.0, 0.0), timeline)
+    held = [each for span in spans for each in held_spans(debrief.levels, *span)]
+    return tuple(
+        Band(
+            level.altitude_ft - limit,
+            level.altitude_ft + limit,
+            spans=tuple((start, end) for each, start, end in held if each is level),
+        )
+        for level in debrief.levels
+        if any(each is level for each, _, _ in held)
+    )
 
 
 def _about(note: str, reference: float, unit: str) -> str:
@@ -314,6 +331,8 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
 
 def band_spans(band: Band, timeline: Timeline) -> list[tuple[float, float]]:
     """(start, end) of the times [s since 1970] over which a band is drawn."""
+    if band.spans is not None:
+        return list(band.spans)
     if not band.only_inbound:
         laps = [each for each in timeline.stretches if each.lap is not None]
         return [(each.start_epoch_s, each.end_epoch_s) for each in laps] or list(timeline.axis.spans)

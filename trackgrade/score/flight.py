@@ -7,13 +7,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from trackgrade.earth.turning import turn_radius_nm
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
-from trackgrade.score.levels import Level, levels_in_force
+from trackgrade.score.levels import Level, held_from, levels_in_force
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import (
     THREE_QUARTERS,
@@ -37,8 +39,12 @@ from trackgrade.track.track import AltitudeDatum
 if TYPE_CHECKING:
     from trackgrade.hold.planning import SolvedLap
 
-#: Where no altitude is assigned, it is the one held in the first seconds of the first lap [s]: a choice.
-REFERENCE_WINDOW_S = 20.0
+#: Where no altitude is assigned, it is the one held from so long before the first lap to its end, else to so long after
+#: its beginning, if nothing in it was further apart than that; in a climb or descent the first one held after
+#: [s, s, ft]: choices.
+REFERENCE_BEFORE_S, REFERENCE_WINDOW_S, REFERENCE_WITHIN_FT = 60.0, 20.0, 200.0
+#: Climbing or descending through more than this in the first seconds of the first lap, it is on its way [ft].
+ON_ITS_WAY_FT = 120.0
 
 
 #: From a wind to the lap that works in it; None where there is none.
@@ -117,10 +123,19 @@ def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     if not flown.rounds:
         return Reference(None, "no altitude assigned and no completed lap")
     start_s = flown.rounds[0].start.epoch_s
-    held = median_over(samples, series.alt_ft, start_s, start_s + REFERENCE_WINDOW_S)
-    if not math.isfinite(held):
-        return Reference(None, NO_ALTITUDE)
     why = _ANOTHER_DATUM.get(datum, "none is assigned")
+    known = np.isfinite(series.alt_ft)
+    t, alt = samples.epoch_s[known], series.alt_ft[known]
+    end_s = flown.rounds[0].end.epoch_s if flown.rounds[0].end else start_s
+    early, first, after, last = np.searchsorted(
+        t, [start_s - REFERENCE_BEFORE_S, start_s, start_s + REFERENCE_WINDOW_S, end_s]
+    )
+    if first == after:
+        return Reference(None, NO_ALTITUDE)
+    if abs(alt[after - 1] - alt[first]) > ON_ITS_WAY_FT and (found := held_from(t, alt, int(first))) is not None:
+        return Reference(found[1], f"{found[1]:.0f} ft, held first in the hold as {why}")
+    stretches = [each for each in (alt[early:last], alt[early:after]) if np.ptp(each) <= REFERENCE_WITHIN_FT]
+    held = float(np.median([*stretches, alt[first:after]][0]))
     return Reference(held, f"{held:.0f} ft, held when the first lap began as {why}")
 
 
@@ -160,6 +175,11 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
     series = steady_series(samples, measured.wind)
     airspeed = airspeed_reference(hold, flown, samples, series)
     altitude = altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum)
+    levels = (
+        levels_in_force(hold, altitude.value, _stays(flown), samples.epoch_s, series.alt_ft)
+        if altitude.value is not None
+        else ()
+    )
     radius = typical_turn_radius_nm(samples, flown, measured.turns)
     band = standard.limit("airspeed", 10.0)
     visits = tuple(
@@ -171,7 +191,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
                 visit.entry,
                 entry_measures(visit, flown, hold, samples, series, airspeed.value, band, radius),
             ),
-            laps := _laps(visit, measured, series, standard, solver),
+            laps := _laps(visit, measured, series, levels, standard, solver),
             converged_lap=converged_lap(laps, standard.timing_band_s),
         )
         for visit in flown.visits
@@ -184,9 +204,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         standard=standard,
         series=series,
         altitude=altitude,
-        levels=levels_in_force(hold, altitude.value, samples.epoch_s, series.alt_ft, _last_s(flown))
-        if altitude.value is not None
-        else (),
+        levels=levels,
         airspeed=airspeed,
         solved=every[-1].solved if every else solver(measured.wind),
         turn_radius_nm=radius,
@@ -196,20 +214,21 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
     )
 
 
-def _last_s(flown: Flown) -> float:
-    """When the last round ends [s since 1970]: a level held after it is none of the hold's."""
-    return max((each.end.epoch_s for each in flown.rounds if each.end is not None), default=-math.inf)
+def _stays(flown: Flown) -> list[tuple[float, float]]:
+    """From when to when the rounds of each visit lasted [s since 1970]."""
+    rounds = [visit.laps or ((visit.reversal,) if visit.reversal else ()) for visit in flown.visits]
+    return [(own[0].start.epoch_s, own[-1].end.epoch_s) for own in rounds if own and own[-1].end is not None]
 
 
 def _laps(
-    visit: Visit, measured: Measured, series: Series, standard: Standard, solver: Solver
+    visit: Visit, measured: Measured, series: Series, levels: Sequence[Level], standard: Standard, solver: Solver
 ) -> tuple[GradedLap, ...]:
     """The completed laps of a visit, not graded yet."""
     hold, samples = measured.hold, measured.samples
     needles, own, other = needles_of(hold), own_needle(hold), other_needle(hold)
     winds = [own_wind(lap.wind, measured.wind) for lap in visit.laps]
     solved = [solver(wind) for wind in winds]
-    measures = [lap_measures(visit, lap, hold, samples, series, measured.turns, standard) for lap in visit.laps]
+    measures = [lap_measures(visit, lap, hold, samples, series, levels, measured.turns, standard) for lap in visit.laps]
     works = [
         wind_work(lap, numbers, hold, samples, wind, card)
         for lap, numbers, wind, card in zip(visit.laps, measures, winds, solved, strict=True)

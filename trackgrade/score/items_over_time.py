@@ -12,7 +12,7 @@ from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.flight import Flight
 from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, grade_over_time, not_measurable
 from trackgrade.score.lap import GradedLap
-from trackgrade.score.levels import altitude_note, level_at
+from trackgrade.score.levels import altitude_note, held_spans, level_at
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.needles import deflection, own_needle
 from trackgrade.score.results import ItemResult
@@ -30,9 +30,9 @@ def lap_scope(lap: GradedLap) -> Scope:
 
 
 def _each_lap_and_whole(
-    item: Item, flight: Flight, off: Deviation, spans: Sequence[tuple[float, float] | None], why_no_span: str = ""
+    item: Item, flight: Flight, off: Deviation, spans: Sequence[Sequence[tuple[float, float]]], why_no_span: str = ""
 ) -> list[ItemResult]:
-    """A result for each lap over its span of time [s since 1970] (None: it has none), and one over all of them.
+    """A result for each lap over its spans of time [s since 1970] (it may have none), and one over all of them.
 
     Without laps the spans are those of the course reversals, and the one over all of them is all there is.
     """
@@ -43,7 +43,7 @@ def _each_lap_and_whole(
         return _on_laps(flight, grade_over_time(item, scope, flight.samples, off, stretches, flight.standard))
 
     # Numbered over all visits, so that laps of two visits are not taken for one.
-    stretches = [[] if span is None else [Stretch(*span, lap=number)] for number, span in enumerate(spans)]
+    stretches = [[Stretch(*span, lap=number) for span in own] for number, own in enumerate(spans)]
     results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches)]
     return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if stretches else []
 
@@ -65,12 +65,12 @@ def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = No
     return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if flight.rounds else [])]
 
 
-def _whole_laps(flight: Flight) -> list[tuple[float, float]]:
-    return [(each.start.epoch_s, each.end.epoch_s) for each in flight.rounds if each.end is not None]
+def _whole_laps(flight: Flight) -> list[list[tuple[float, float]]]:
+    return [[(each.start.epoch_s, each.end.epoch_s)] for each in flight.rounds if each.end is not None]
 
 
 def altitude(item: Item, flight: Flight) -> list[ItemResult]:
-    """Altitude less the assigned one, over each lap."""
+    """Altitude less the level in force, over each lap but for changes of level."""
     if flight.altitude.value is None:
         return nothing_known(item, flight, flight.altitude.note)
     off = Deviation(
@@ -80,7 +80,8 @@ def altitude(item: Item, flight: Flight) -> list[ItemResult]:
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
         why_missing="the track carries no altitude in a known unit here",
     )
-    return _each_lap_and_whole(item, flight, off, _whole_laps(flight))
+    held = [[span[1:] for own in lap for span in held_spans(flight.levels, *own)] for lap in _whole_laps(flight)]
+    return _each_lap_and_whole(item, flight, off, held, "on the way from one level to another")
 
 
 def airspeed(item: Item, flight: Flight) -> list[ItemResult]:
@@ -119,18 +120,18 @@ def course(item: Item, flight: Flight) -> list[ItemResult]:
     needle = own_needle(flight.hold)
     n = len(flight.samples)
     shown, shown_sd = np.full(n, math.nan), np.full(n, math.nan)
-    spans: list[tuple[float, float] | None] = []
+    spans: list[list[tuple[float, float]]] = []
     why = ""
     for each in flight.rounds:
         seen = deflection(needle, each, flight.samples)
         if isinstance(seen, str):
             why = seen
-            spans.append(None)
+            spans.append([])
             continue
         shown[seen.index] = seen.share * flight.hold.side
         shown_sd[seen.index] = seen.share_sd
         times = flight.samples.epoch_s[seen.index]
-        spans.append((float(times[0]), float(times[-1])))
+        spans.append([(float(times[0]), float(times[-1]))])
     off = Deviation(
         shown,
         shown_sd,
@@ -148,16 +149,16 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
         return nothing_known(item, flight, "heading is not known: neither logged nor, without the wind, estimated")
     heading = flight.samples.heading_true_deg
     wandered = np.full(len(heading), math.nan)
-    spans: list[tuple[float, float] | None] = []
+    spans: list[list[tuple[float, float]]] = []
     for lap in flight.laps:
         leg, typical = outbound_leg(lap.flown), lap.wind_work.outbound_heading_true_deg.value
         if leg is None or typical is None:
-            spans.append(None)
+            spans.append([])
             continue
         index = inside(flight.samples, *leg)
         values = turn_from_to(typical, heading[index])
         wandered[index] = turn_from_to(np.nanmedian(values) if values.size else 0.0, values)
-        spans.append(leg)
+        spans.append([leg])
     off = Deviation(
         wandered,
         sd,

@@ -16,6 +16,7 @@ from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Hold
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import LapMeasures, TurnMeasures
+from trackgrade.score.levels import Level, changing
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import (
     inside,
@@ -98,7 +99,9 @@ def turn_between(turns: Sequence[Turn], start: Moment | None, end: Moment | None
     return best
 
 
-def turn_measures(turn: Turn | None, samples: Samples, series: Series, due: Turns) -> TurnMeasures | None:
+def turn_measures(
+    turn: Turn | None, samples: Samples, series: Series, levels: Sequence[Level], due: Turns
+) -> TurnMeasures | None:
     """Rate, bank, evenness and altitude lost of one turn."""
     if turn is None:
         return None
@@ -143,14 +146,18 @@ def turn_measures(turn: Turn | None, samples: Samples, series: Series, due: Turn
         due_bank_deg=due_bank,
         rate_spread_deg_s=spread,
         change_deg=turn.change_deg,
-        altitude_lost_ft=altitude_lost(samples, series, start, end),
+        altitude_lost_ft=altitude_lost(samples, series, levels, start, end),
         start_epoch_s=start,
         end_epoch_s=end,
     )
 
 
-def altitude_lost(samples: Samples, series: Series, start_s: float, end_s: float) -> Measurement:
+def altitude_lost(
+    samples: Samples, series: Series, levels: Sequence[Level], start_s: float, end_s: float
+) -> Measurement:
     """Altitude at the start of a turn less the lowest in it [ft]; positive is lost."""
+    if levels and changing(levels, start_s, end_s):
+        return Measurement(None, None, "ft", why="the level was changed in the turn")
     chosen = series.alt_ft[inside(samples, start_s, end_s)]
     at_start = value_at(samples, series.alt_ft, start_s)
     if not chosen.size or not np.isfinite(chosen).any() or not math.isfinite(at_start):
@@ -184,6 +191,7 @@ def lap_measures(
     hold: Hold,
     samples: Samples,
     series: Series,
+    levels: Sequence[Level],
     turns: Sequence[Turn],
     standard: Standard,
 ) -> LapMeasures:
@@ -240,10 +248,10 @@ def lap_measures(
             "outbound",
         ),
         fix_turn=turn_measures(
-            turn_between(turns, lap.outbound_turn_start, lap.outbound_turn_end), samples, series, standard.turns
+            turn_between(turns, lap.outbound_turn_start, lap.outbound_turn_end), samples, series, levels, standard.turns
         ),
         inbound_turn=turn_measures(
-            turn_between(turns, lap.outbound_end, lap.inbound_turn_end), samples, series, standard.turns
+            turn_between(turns, lap.outbound_end, lap.inbound_turn_end), samples, series, levels, standard.turns
         ),
     )
 

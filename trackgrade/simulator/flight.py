@@ -22,9 +22,11 @@ from trackgrade.simulator.manoeuvres import Flyer, fly_manoeuvre
 from trackgrade.simulator.pilot import HoldFlyer
 from trackgrade.simulator.recorder import Recording, record
 from trackgrade.simulator.scenario import Entry, Manoeuvre, Scenario
-from trackgrade.simulator.truth import Truth, tell
+from trackgrade.simulator.truth import TrueLevel, Truth, tell
 
 LONGEST_FLIGHT_S = 6 * 3600.0
+#: A level assigned is begun so long after it was read back [s].
+LEVEL_BEGUN_S = (3.0, 25.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +95,8 @@ class _Conductor:
         self.s = State(east, north, start_heading, self.tas + m.arrival_excess_kt, a.altitude_ft, self.frame)
         self.s.alt_target = self.s.alt = a.altitude_ft + m.altitude_offset_ft
         self.s.loss_ft = m.altitude_lost_in_turns_ft
+        begun = scenario.start_epoch_s
+        self.levels = [TrueLevel(a.altitude_ft, begun, begun)]
         self.flyer = Flyer(self.s, self.tas, bank, self.wind, rng)
         self.s.turn_bank, self.s.roll_max = bank, 1.25 * bank / a.roll_s
 
@@ -134,6 +138,27 @@ class _Conductor:
         for m in sc.after:
             yield from self._manoeuvre(m)
 
+    def _change_level(self, altitude_ft: float, rate_ft_min: float, *, missed: bool = False) -> None:
+        """Leave the level held for another one; ``missed``: where this pilot misses levels."""
+        s, m, start = self.s, self.sc.mistakes, self.sc.start_epoch_s
+        target = altitude_ft + m.altitude_offset_ft + (m.level_missed_ft if missed else 0.0)
+        seconds = min(abs(target - s.alt_target), abs(altitude_ft - s.alt_target)) / (rate_ft_min / 60.0)
+        s.alt_rate, s.alt_target = rate_ft_min / 60.0, target
+        self.levels.append(TrueLevel(altitude_ft, start + s.t, start + s.t + seconds))
+
+    def obeying(self, script: Script) -> Script:
+        """The script, with the levels that the hold has flown on the way, each some seconds after its time."""
+        start = self.sc.start_epoch_s
+        due = [(at - start + float(self.rng.uniform(*LEVEL_BEGUN_S)), ft) for at, ft in self.hold.levels]
+        for bank in script:
+            if due and self.s.t >= due[0][0]:
+                at_s, level_ft = due.pop(0)
+                if self.sc.mistakes.level_not_flown:
+                    self.levels.append(TrueLevel(level_ft, start + at_s, start + at_s))
+                else:
+                    self._change_level(level_ft, self.sc.pilot.level_rate_ft_min, missed=True)
+            yield bank
+
     def _flyer_for(self, frame: Frame, pattern: str, *, clean: bool = False, leg_nm: float | None = None) -> HoldFlyer:
         sc, a = self.sc, self.sc.aircraft
         leg = self.hold.leg
@@ -169,13 +194,12 @@ class _Conductor:
         s.tas_target = self.tas
         climb = sc.aircraft
         if climb.climb_ft_min:
-            s.alt_rate = abs(climb.climb_ft_min) / 60.0
-            s.alt_target = s.alt_target + climb.climb_ft
+            self._change_level(self.levels[-1].altitude_ft + climb.climb_ft, abs(climb.climb_ft_min))
         yield from h.enter(entry, sc.mistakes.entry_wrong_way)
         for number in range(1, sc.laps + 1):
             for lap, feet in sc.levels:
                 if lap == number:
-                    s.alt_rate, s.alt_target = 500.0 / 60.0, s.alt_target + feet
+                    self._change_level(self.levels[-1].altitude_ft + feet, sc.pilot.level_rate_ft_min, missed=True)
             direct = number == 1 and entry == "direct"
             passed = s.t if direct else s.to_t
             stop = "inbound" if sc.mistakes.cut_short_on_lap == number else ""
@@ -256,8 +280,9 @@ def fly(hold: Hold, scenario: Scenario, seed: int = 0) -> SimulatedFlight:
         pilot = replace(pilot, tas_sd_kt=scenario.mistakes.speed_swing_kt)
         scenario = replace(scenario, pilot=pilot)
     conductor = _Conductor(hold, scenario, pilot_rng)
-    motion = run(conductor.script(), conductor.s, scenario.air, scenario.aircraft, pilot, air_rng, LONGEST_FLIGHT_S)
+    script = conductor.obeying(conductor.script()) if hold.levels else conductor.script()
+    motion = run(script, conductor.s, scenario.air, scenario.aircraft, pilot, air_rng, LONGEST_FLIGHT_S)
     marks = tuple(mark for visit in conductor.visits for mark in visit.marks)
-    truth = tell(hold, scenario, motion, conductor.visits)
+    truth = tell(hold, scenario, motion, conductor.visits, tuple(conductor.levels))
     recording = record(hold, scenario, motion, marks, sensor_rng)
     return SimulatedFlight(hold, scenario, seed, motion, recording, truth)

@@ -73,6 +73,7 @@ class Pilot:
     fades_deg_s, fades_from_deg : rate of the last part of the turn back, from so many degrees short of the course on:
         a slow capture (0: at the rate of the rest)
     parallel_return : how the parallel entry comes back: intercepts the course, or flies to the fix
+    level_rate_ft_min : how fast a change of level is flown
     leaves : after the last lap goes straight on, turns away from the holding side, or starts one more lap and leaves it
     marks : presses a mark button when the watch is started
     """
@@ -97,6 +98,7 @@ class Pilot:
     fades_deg_s: float = 0.0
     fades_from_deg: float = 35.0
     parallel_return: Literal["intercept", "fix"] = "intercept"
+    level_rate_ft_min: float = 500.0
     leaves: Literal["straight", "away", "one more"] = "straight"
     marks: bool = False
 
@@ -127,6 +129,8 @@ class Mistakes:
     weave_nm: float = 0.0  # S-turns down the inbound leg with this half width
     altitude_lost_in_turns_ft: float = 0.0
     altitude_offset_ft: float = 0.0
+    level_missed_ft: float = 0.0  # levels off this far above each level changed to, and stays there
+    level_not_flown: bool = False  # stays where it is when another level is assigned
     speed_excess_kt: float = 0.0  # TAS above what was meant, all through
     arrival_excess_kt: float = 0.0  # comes to the fix this much fast and slows down only after it
     speed_swing_kt: float = 0.0
@@ -214,7 +218,8 @@ class Scenario:
     """One flight. ``entry`` None flies the entry of the sector; no arrival heading draws one that fits the entry.
 
     ``reversal`` with ``laps`` 0 flies the entry in place of a procedure turn, and goes on inbound over the fix.
-    ``levels`` are changes of level in the hold: with which lap each begins, and by how many feet, at 500 ft/min.
+    ``levels`` are changes of level that nobody announces to the debrief: with which lap each begins, and by how many
+    feet. Those of the hold itself are flown too, each some seconds after its time.
     ``visits`` 2 leaves the hold for an approach, goes around and comes back to hold again. ``laps`` 0 with
     ``before`` set flies only that (decoys).
     """

@@ -40,6 +40,7 @@ class SingleMistake:
     pilot: Pilot = CLEAN_PILOT
     aircraft: Aircraft = CLEAN_AIRCRAFT
     arrival_offset_deg: float | None = None  # arrival heading against the inbound course, toward the holding side
+    levels: tuple[tuple[int, float], ...] = ()
 
     def scenario(self) -> Scenario:
         return replace(
@@ -50,6 +51,7 @@ class SingleMistake:
             pilot=self.pilot,
             aircraft=self.aircraft,
             arrival_offset_deg=self.arrival_offset_deg,
+            levels=self.levels,
         )
 
 
@@ -156,6 +158,12 @@ _ALL = (
     SingleMistake("altitude lost in turns", "sinks 180 ft in each turn", Mistakes(altitude_lost_in_turns_ft=180.0)),
     SingleMistake("altitude off", "holds 160 ft high", Mistakes(altitude_offset_ft=160.0)),
     SingleMistake(
+        "level missed",
+        "levels off 250 ft below the level assigned for lap 3",
+        Mistakes(level_missed_ft=-250.0),
+        levels=((3, -1000.0),),
+    ),
+    SingleMistake(
         "holding speed limit", "210 KIAS where 200 is the limit", Mistakes(speed_excess_kt=35.0), aircraft=_FAST
     ),
     SingleMistake(
@@ -181,7 +189,7 @@ _ALL = (
 #: The single mistakes by name.
 MISTAKES: dict[str, SingleMistake] = {each.name: each for each in _ALL}
 
-#: Flights that are good, or bad in the usual mixed way.
+#: Flights that are good, or bad in the usual mixed way; what is flown in each is in `ABOUT`.
 OTHERS: dict[str, Scenario] = {
     "clean": CLEAN,
     "windy": replace(
@@ -189,6 +197,12 @@ OTHERS: dict[str, Scenario] = {
         name="windy",
         air=Air(wind_from_true_deg=215.0, wind_kt=32.0, change_kt=2.0, gust_kt=2.0),
         pilot=Pilot(wind_error_kt=5.0, drift_rule="triple"),
+    ),
+    "stack": replace(CLEAN, name="stack", laps=6, levels=((2, -1000.0), (4, -1000.0), (6, -1000.0))),
+    "missed approach": replace(
+        CLEAN,
+        name="missed approach",
+        aircraft=replace(CLEAN_AIRCRAFT, altitude_ft=2000.0, climb_ft_min=600.0, climb_ft=2000.0),
     ),
     "sloppy": replace(
         CLEAN,
@@ -214,6 +228,14 @@ OTHERS: dict[str, Scenario] = {
             leaves="away",
         ),
     ),
+}
+
+ABOUT = {
+    "clean": "nothing wrong",
+    "windy": "a clean hold in a strong wind",
+    "stack": "down 1000 ft on every other lap, the levels held well",
+    "missed approach": "climbs 2000 ft to the hold's level on entry and first lap",
+    "sloppy": "a hold flown loosely all through",
 }
 
 

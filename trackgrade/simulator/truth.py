@@ -89,22 +89,38 @@ class TrueVisit:
 
 
 @dataclass(frozen=True)
+class TrueLevel:
+    """A level to be held [ft]: the one before was left at ``left``, this one reached at ``reached`` [s since 1970].
+
+    Both are the start of the flight for the level it began at.
+    """
+
+    altitude_ft: float
+    left: float
+    reached: float
+
+
+@dataclass(frozen=True)
 class Truth:
     """``mistakes`` names the fields of the scenario's mistakes that are not at their default."""
 
     visits: tuple[TrueVisit, ...]
     mistakes: tuple[str, ...]
+    levels: tuple[TrueLevel, ...] = ()
 
     @property
     def laps(self) -> tuple[TrueLap, ...]:
         return tuple(lap for visit in self.visits for lap in visit.laps)
 
 
-def tell(hold: Hold, scenario: Scenario, motion: Motion, visits: list[VisitLog]) -> Truth:
+def tell(
+    hold: Hold, scenario: Scenario, motion: Motion, visits: list[VisitLog], levels: tuple[TrueLevel, ...]
+) -> Truth:
     """The truth of a flight from its motion and the pilot's own log of what was begun when."""
     names = [f for f in Mistakes.__dataclass_fields__ if f != "on_laps"]
     flown_wrong = tuple(n for n in names if getattr(scenario.mistakes, n) != getattr(Mistakes(), n))
-    return Truth(tuple(_Teller(scenario, motion, v).visit() for v in visits if v.entry_end_n >= 0), flown_wrong)
+    flown = tuple(_Teller(scenario, motion, v).visit() for v in visits if v.entry_end_n >= 0)
+    return Truth(flown, flown_wrong, levels)
 
 
 def expected_entries(rel_deg: float) -> tuple[str, ...]:

@@ -76,6 +76,7 @@ def truth_dict(flight: SimulatedFlight) -> dict[str, Any]:
             "faults": dict(flight.recording.faults),
             "holes": [[iso(a), iso(b)] for a, b in flight.recording.holes],
         },
+        "levels": [_readable(asdict(level)) for level in flight.truth.levels],
         "visits": [_readable(asdict(visit)) for visit in flight.truth.visits],
     }
 
@@ -99,6 +100,8 @@ _MOMENTS = frozenset(
         "end",
         "watch_started",
         "arrival",
+        "left",
+        "reached",
     ]
 )
 

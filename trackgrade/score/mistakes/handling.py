@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from trackgrade.score.flight import Flight
 from trackgrade.score.lap import Sighting
-from trackgrade.score.levels import changing
 from trackgrade.score.sentences import amount
 
 #: Scatter of the rate within a turn that is worth naming [deg/s]: a choice (a fifth of standard rate is even).
@@ -68,11 +67,7 @@ def altitude_lost_in_turns(flight: Flight) -> Iterator[Sighting]:
     """Altitude lost between the start of a turn and its lowest point."""
     limit = LOST_SHARE * flight.standard.limit("altitude", 100.0)
     for lap in flight.laps:
-        lost = [
-            (name, turn, turn.altitude_lost_ft.value)
-            for name, turn in lap.measures.turns
-            if not changing(flight.levels, turn.start_epoch_s, turn.end_epoch_s)
-        ]
+        lost = [(name, turn, turn.altitude_lost_ft.value) for name, turn in lap.measures.turns]
         known = [each for each in lost if each[2] is not None]
         if not known:
             continue
