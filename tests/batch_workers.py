@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import time
+import weakref
+from collections.abc import Callable
 
 from trackgrade.batch.work import Flight, Outcome, Settings
 
@@ -23,3 +25,20 @@ def killed_by_bad(flight: Flight, settings: Settings) -> Outcome:
 
 def threads(flight: Flight, settings: Settings) -> Outcome:
     return Outcome(flight.path, error=os.environ.get("OPENBLAS_NUM_THREADS", "not set"))
+
+
+class Loop:
+    """Refers to itself, as what a library leaves may: only the search for garbage frees it."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def loops(left: list[weakref.ref[Loop]]) -> Callable[[Flight, Settings], Outcome]:
+    """Work that leaves a loop behind; the references that are collected here tell when it is gone."""
+
+    def work(flight: Flight, settings: Settings) -> Outcome:
+        left.append(weakref.ref(Loop()))
+        return Outcome(flight.path, error="done")
+
+    return work

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import signal
@@ -9,6 +10,7 @@ import socket
 import subprocess
 import sys
 import time
+import weakref
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,7 +18,7 @@ import pytest
 
 import trackgrade
 from tests import batch_workers, plain_flight
-from trackgrade.batch import pool
+from trackgrade.batch import alone, pool
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import Debriefs, Laps, growing_file
@@ -135,6 +137,22 @@ class TestPool:
         assert time.perf_counter() - started < 3.0  # the 39 left would take 6 s
         with pytest.raises(ProcessLookupError):
             os.kill(worker, 0)
+
+
+def test_what_a_flight_left_in_memory_is_gone_before_the_next(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command looks for garbage rarely: alone in its process a batch grew by 0.36 MB a flight."""
+    left: list[weakref.ref[batch_workers.Loop]] = []
+    before = gc.get_threshold()
+    gc.set_threshold(200_000)
+    try:
+        for outcome in alone.run(flights_named("a", "b", "c"), settings, lambda: None, batch_workers.loops(left)):
+            assert outcome.error == "done"
+            assert left[-1]() is None
+    finally:
+        gc.set_threshold(*before)
+    assert len(left) == 3
 
 
 class TestOutputs:

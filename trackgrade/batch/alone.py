@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Generator, Sequence
 
@@ -22,6 +23,8 @@ def run(flights: Sequence[Flight], settings: Settings, advance: Advance, work: W
     """The outcome of each flight, in the order given; ``advance`` is called once for each flight done."""
     for flight in flights:
         outcome = work(flight, settings)
+        # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
+        gc.collect(1)
         advance()
         yield outcome
 
