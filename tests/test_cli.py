@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -376,3 +377,27 @@ def test_the_debrief_can_go_down_a_pipe(flight: Path, hold_file: Path, tmp_path:
     )
     whole, _ = json.JSONDecoder().raw_decode(done.stdout)
     assert len(whole["laps"]) == 3
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_tells_what_is_left_by_the_last_items_and_not_by_what_was_skipped(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    terminal, clock = Terminal(), [100.0]
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(console.time, "monotonic", lambda: clock[0])
+    with console.progress(10_000, "flights") as advance:
+        for number in range(1_000):
+            clock[0] += 0.001 if number < 900 else 0.5  # the first were done by an earlier run
+            advance()
+    assert "1000/10000, 2.0 flights/s, 1 h 15 min left" in terminal.getvalue()
+
+
+def test_progress_is_quiet_where_nobody_sees_it(capsys: pytest.CaptureFixture[str]) -> None:
+    with console.progress(100, "flights") as advance:
+        advance()
+    assert capsys.readouterr() == ("", "")

@@ -14,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from tests import fuzz, plain_flight
+from tests import plain_flight
+from tests.fuzz.graded import plain_hold, plain_track, shown_whole
 from trackgrade import verbs
 from trackgrade.analysis import analyse
 from trackgrade.briefing import screen
@@ -35,9 +36,9 @@ def used(hold: Hold, standard: Standard) -> None:
     """Graded, exported and shown, with every warning of numpy a failure."""
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        debrief = analyse(fuzz.plain_track(), hold, standard)
+        debrief = analyse(plain_track(), hold, standard)
         json.dumps(debrief_to_dict(debrief), allow_nan=False)
-        fuzz.shown_whole(debrief)
+        shown_whole(debrief)
 
 
 def numbers_of(table: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
@@ -72,7 +73,7 @@ def test_every_number_of_a_standard_is_bounded(path: tuple[Any, ...]) -> None:
         except TrackgradeError:
             continue
         used_ones += 1
-        used(fuzz.plain_hold(), standard)
+        used(plain_hold(), standard)
     assert used_ones <= 1, "only a thousandth may pass"
 
 

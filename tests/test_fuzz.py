@@ -14,9 +14,12 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from tests import fuzz
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from tests.awkward.kml import kml, track_text
+from tests.fuzz import formats, running
+from tests.fuzz.corpus import corpus
+from tests.fuzz.graded import GRADED
+from tests.fuzz.targets import TARGETS, Target
 from trackgrade.errors import InputError, StandardFileError
 from trackgrade.score.standards import load_standard
 from trackgrade.track.readers import gpx, read_track
@@ -51,9 +54,9 @@ def track_or_refused(folder: Path, data: bytes) -> Track | str:
         line = str(refused)
         assert line.isprintable()
         assert len(line) < 1_000
-        assert time.process_time() - started < fuzz.LONGEST_S
+        assert time.process_time() - started < running.LONGEST_S
         return line
-    assert time.process_time() - started < fuzz.LONGEST_S
+    assert time.process_time() - started < running.LONGEST_S
     assert len(track) >= 2
     for values in (track.epoch_s, track.lat_deg, track.lon_deg):
         assert np.isfinite(values).all()
@@ -139,8 +142,8 @@ def test_sniffing_tells_the_formats_apart() -> None:
 
 def test_an_input_follows_from_its_number_alone() -> None:
     for number in range(20):
-        assert fuzz.made(number, 5)[:2] == fuzz.made(number, 5)[:2]
-    assert fuzz.made(1, 5)[1] != fuzz.made(2, 5)[1] != fuzz.made(1, 6)[1]
+        assert running.made(number, 5)[:2] == running.made(number, 5)[:2]
+    assert running.made(1, 5)[1] != running.made(2, 5)[1] != running.made(1, 6)[1]
 
 
 def test_the_run_sees_a_traceback_a_hang_a_bad_message_and_a_graded_nonsense(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -155,33 +158,58 @@ def test_the_run_sees_a_traceback_a_hang_a_bad_message_and_a_graded_nonsense(mon
         raise InputError("two\nlines")
 
     for check, said in ((broken, "IndexError"), (slow, "over 0.02 s"), (lines, "several lines")):
-        monkeypatch.setitem(fuzz.TARGETS, "hold", (1, ".toml", check))
-        tally = fuzz.run_some(0, 1, 1, "hold", longest_s=0.02)
+        monkeypatch.setitem(TARGETS, "hold", Target(1, ".toml", lambda dice: b"", check))
+        tally = running.run_some(0, 1, 1, "hold", longest_s=0.02)
         assert len(tally.failures) == 1
         assert said in tally.failures[0][2]
 
 
+def test_the_run_counts_what_got_as_far_as_a_graded_lap(monkeypatch: pytest.MonkeyPatch) -> None:
+    tally = running.run_some(0, 12, 1, "recorder")
+    assert not tally.failures
+    assert tally.graded("recorder") == tally.graded() > running.LEAST_GRADED
+    told = iter(["read", f"briefed, {GRADED}", "no lap", GRADED])
+    monkeypatch.setitem(TARGETS, "hold", Target(1, ".toml", lambda dice: b"", lambda *_: next(told)))
+    assert running.run_some(0, 4, 1, "hold").graded() == 0.5
+
+
 def test_a_small_run_of_every_target_is_clean() -> None:
     total = 0
-    for target in fuzz.TARGETS:
-        tally = fuzz.run_some(1_000_000, 4 if target in ("flight", "proposals", "nonsense") else 25, 1, target)
+    dear = {"track": 15, "columns": 15, "together": 1, "page": 2, "proposals": 2}
+    for target in TARGETS:
+        tally = running.run_some(1_000_000, dear.get(target, 5), 1, target)
         assert not tally.failures, tally.failures[0]
-        total += sum(tally.outcomes.values())
-    assert total == 112
+        total += tally.inputs
+    assert total == sum(dear.get(target, 5) for target in TARGETS)
+
+
+@pytest.mark.parametrize("stored", formats.STORED)
+@pytest.mark.parametrize("which", [0, 1], ids=["gpx", "kml"])
+def test_a_flight_in_any_encoding_that_says_itself_is_read(stored: str, which: int) -> None:
+    """Declared and true: by letters that need no table, by a byte-order mark, or as UTF-8."""
+    text = formats.xml_texts()[which].replace("plain flight", "Fl\u00fcg").replace("flight", "fl\u00fcg")
+    data = f'<?xml version="1.0" encoding="{stored}"?>{text}'.encode(stored, "xmlcharrefreplace")
+    marked = stored in ("utf-16", "utf-32") or b"<?xml" in data or data.replace(b"\x00", b"").startswith(b"<?xml")
+    if not marked:  # EBCDIC: its declaration is in itself
+        with pytest.raises(InputError):
+            read_track(data, name="x")
+        return
+    assert len(read_track(data, name="x")) == len(formats.one_lap())
 
 
 @pytest.mark.fuzz
 def test_the_short_form_of_the_large_run(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "tests.fuzz", "--inputs", "4000", "--seed", "7", "--keep", str(tmp_path / "found")]
+    command = [sys.executable, "-m", "tests.fuzz", "--inputs", "5000", "--seed", "7", "--keep", str(tmp_path / "found")]
     done = subprocess.run(command, capture_output=True, text=True, check=False, env={**os.environ})
     print(done.stdout)
     assert done.returncode == 0, done.stdout[-4_000:]
-    assert "4000 inputs, 0 failures" in done.stdout
+    assert "5000 inputs, 0 failures" in done.stdout
+    assert "as far as a graded lap" in done.stdout  # and by the exit status: more than the floor
 
 
 def test_a_limit_larger_than_any_float_is_refused(tmp_path: Path) -> None:
     # Found by tests.fuzz: an integer of TOML may have 400 digits, and no float holds it.
-    text = fuzz.corpus("standard")[0].decode()
+    text = corpus("standard")[0].decode()
     path = tmp_path / "own.toml"
     path.write_text(re.sub(r"(?m)^limit = .*$", "limit = " + "9" * 400, text, count=1))
     with pytest.raises(StandardFileError, match="must be a number") as refused:

@@ -40,6 +40,9 @@ def content(path: Path) -> str:
         "grade a.gpx --hold h.toml --json h.toml",
         "grade a.gpx --hold h.toml --csv a.gpx",
         "grade a.gpx --hold h.toml --json one --csv ./one",
+        "grade a.gpx --hold h.toml --json One --csv oNE",
+        "grade a.gpx --hold h.toml --json caf\u00e9 --csv cafe\u0301",
+        "grade a.gpx --hold h.toml --json hard.json",
         "grade a.gpx a2.gpx --hold h.toml --out . --csv index.html",
         "grade a.gpx a2.gpx --hold h.toml --out . --csv resume.sqlite",
         "brief h.toml --tas 100 --html h.toml",
@@ -71,6 +74,7 @@ def test_a_result_over_an_input_or_another_result_is_refused_before_anything_is_
     shutil.copy("a.gpx", "a2.gpx")
     for name in ("s", "h"):
         shutil.copy("h.toml", f"set/{name}.toml")
+    (folder / "hard.json").hardlink_to("a.gpx")
     if "l.sqlite" in line:
         assert run("grade a.gpx --hold h.toml --no-html --pilot A --logbook l.sqlite").exit_code == 0
         (folder / "link.sqlite").symlink_to("l.sqlite")

@@ -86,19 +86,34 @@ def spare_inputs(
 ) -> None:
     """Refuse results that would replace a file that is read, or each other; None, "-" and folders are no files.
 
+    Links, spellings and other names of the same file are looked through.
+
     Raises
     ------
     UsageError
         One line saying which.
     """
-    taken = {os.path.realpath(path) for path in read if path is not None and not Path(path).is_dir()}
+    read_files = [Path(path) for path in read if path is not None and not Path(path).is_dir()]
+    names, files = {os.path.realpath(path) for path in read_files}, {_identity(path) for path in read_files} - {None}
+    given: set[str] = set()
     for path in results:
         if path is None or path == "-" or _is_no_file(Path(path)):
             continue
         where = os.path.realpath(path)
-        if where in taken:
+        # Of two results not there yet a file system may make one: it need not tell apart case, or how é is composed.
+        alike = unicodedata.normalize("NFC", where).casefold()
+        if where in names or alike in given or _identity(Path(path)) in files:
             raise UsageError(f"{_shown(Path(path))} is read, or written, by the same command: give another name for it")
-        taken.add(where)
+        given.add(alike)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which file it is, under whatever name; None where there is none yet."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _is_no_file(path: Path) -> bool:

@@ -7,6 +7,7 @@ import os
 import sys
 import time
 import unicodedata
+from collections import deque
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 
@@ -16,6 +17,9 @@ from trackgrade.caution import CAUTION as CAUTION
 
 #: Colours of the four results of an item; words carry the meaning, colour only helps.
 RESULT_COLOURS = {"within": "green", "brief excursion": "yellow", "outside": "red", "not measurable": None}
+
+#: Items that rate and time left are told by: enough to be steady, few enough to follow a machine that gets busy.
+_LATELY = 50
 
 
 def plain(text: str) -> str:
@@ -86,28 +90,42 @@ def table(
 
 @contextmanager
 def progress(total: int, unit: str) -> Iterator[Callable[[], None]]:
-    """A bar with rate and time left on standard error; silent when piped or when there is one item.
+    """A bar on standard error: how many are done, how fast, and the time left; silent when piped or for one item.
 
-    Yields a function to call once for each item done.
+    Yields a function to call once for each item done. Rate and time left are those of the last items: what an earlier
+    run did and is skipped in no time tells nothing of the rest.
     """
     if total < 2 or not sys.stderr.isatty():
         yield lambda: None
         return
-    started = time.monotonic()
     done = 0
+    lately = deque([time.monotonic()], maxlen=_LATELY + 1)
 
-    def rate(_: object) -> str:
-        elapsed = time.monotonic() - started
-        return f"{done}/{total}, {done / elapsed:.1f} {unit}/s" if done and elapsed > 0 else ""
+    def beside(_: object) -> str:
+        spent = lately[-1] - lately[0]
+        if not done or spent <= 0.0:
+            return ""
+        rate = (len(lately) - 1) / spent
+        return f"{done}/{total}, {rate:.1f} {unit}/s, {_span((total - done) / rate)} left"
 
-    with click.progressbar(length=total, label=f"{unit}", item_show_func=rate, show_eta=True, file=sys.stderr) as bar:
+    with click.progressbar(
+        length=total, label=f"{unit}", item_show_func=beside, show_eta=False, show_percent=False, file=sys.stderr
+    ) as bar:
 
         def advance() -> None:
             nonlocal done
             done += 1
+            lately.append(time.monotonic())
             bar.update(1, object())
 
         yield advance
+
+
+def _span(seconds: float) -> str:
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    hours, minutes = divmod(round(seconds / 60.0), 60)
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"
 
 
 def _keep_styles(line: str) -> str:
