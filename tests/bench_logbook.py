@@ -21,9 +21,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.logbook_flights import made_debrief
-from trackgrade.logbook import schema, summaries
+from trackgrade.logbook import schema
 from trackgrade.logbook.class_view import class_view
-from trackgrade.logbook.database import writing
 from trackgrade.logbook.pages import pilot_page, render_class, render_pilot
 from trackgrade.logbook.queries import class_history, pilot_history
 from trackgrade.logbook.store import Logbook
@@ -67,11 +66,8 @@ def build(path: Path, flights: int, pilots: int) -> None:
     _insert(connection, schema.entry.name, ((n, 1, "direct", "direct", n % 7 > 0, 0) for n in ids))
     _insert(connection, schema.lap.name, _laps(flights, chance))
     _insert(connection, schema.item_result.name, _items(flights, chance))
-    _insert(connection, schema.recording_item.name, _item_summaries(flights, chance))
     connection.execute("COMMIT")
     connection.close()
-    with Logbook(path) as logbook, writing(logbook.engine) as transaction:
-        summaries.refresh_pilots(transaction, range(1, pilots + 1))
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Iterator[tuple[object, ...]]) -> None:
@@ -95,9 +91,9 @@ def _recording(n: int, owner: int, chance: random.Random) -> tuple[object, ...]:
         chance.choice((1, 2, None)),
     )
     return (
-        *(n, owner, f"content {n:056d}", f"flight {n:057d}", hold, STANDARD, "A standard", None, None),
+        *(n, owner, f"content {n:056d}", f"flight {n:057d}", hold, STANDARD, "A standard"),
         *("flight.gpx", start, start + 1500.0, f"Hold {n % 40}", 143.0, "right" if n % 3 else "left", 1.0, None),
-        *("gps", 1.0, "TO", 4000.0, *wind, 100.0, *judged, "within", None),
+        *("gps", 1.0, "TO", 4000.0, *wind, 100.0, *judged, "within", None, None, None),
     )
 
 
@@ -128,14 +124,6 @@ def _items(flights: int, chance: random.Random) -> Iterator[tuple[object, ...]]:
                 limit,
                 "within" if value <= limit else "outside",
             )
-
-
-def _item_summaries(flights: int, chance: random.Random) -> Iterator[tuple[object, ...]]:
-    items = [(each, LAPS) for each in OF_LAP] + [(each, 1) for each in OF_ENTRY]
-    for n in range(1, flights + 1):
-        for position, ((item, title, unit, limit), count) in enumerate(items):
-            within = chance.randrange(count + 1)
-            yield (n, item, position, title, unit, limit, count, within, 0, count - within, 0, limit / 2)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,9 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from trackgrade.logbook.history import HoldFlown, ItemValue, LapTime, Session
+from tests.logbook_rows import hold, item_row
+from trackgrade.logbook.history import Session
+from trackgrade.logbook.rows import EntryRow, ItemRow
 
 DAY_S = 86_400.0
 
@@ -125,7 +127,7 @@ def sessions(
         part = n / (count - 1) if count > 1 else 0.0
         day = days(part, chance)
         luck = chance.gauss(0, 0.12)
-        items: list[ItemValue] = []
+        items: list[ItemRow] = []
         for item, (_, _, limit, usual, form) in ITEMS.items():
             gone = (1 - improved) ** part if not only or item in only else 1.0
             level = usual * limit * skill * own[item] * gone * day.factor(item)
@@ -137,13 +139,12 @@ def sessions(
                 if form in ("normal", "largest"):
                     value += chance.gauss(0, 0.04 * limit)
                 result = "outside" if form != "ceiling" and abs(value) > limit else "within"
-                size = max(value, 0.0) if item in ("non_holding_side", "fix_recognition") else abs(value)
-                items.append(ItemValue(item, lap, value, size, result, limit, 0.04 * limit))
+                items.append(item_row(item, lap, value, result, limit, 0.04 * limit))
         made.append(_session(n, day, items))
     return tuple(made)
 
 
-def _value(form: str, level: float, limit: float, chance: random.Random, before: list[ItemValue]) -> float:
+def _value(form: str, level: float, limit: float, chance: random.Random, before: list[ItemRow]) -> float:
     if form == "normal":
         return chance.gauss(0.3 * level, 1.2 * level)
     if form == "largest":
@@ -157,40 +158,25 @@ def _value(form: str, level: float, limit: float, chance: random.Random, before:
     return (laps[lap].value or 0.0) * 5.0
 
 
-def _session(number: int, day: Day, items: list[ItemValue]) -> Session:
+def _session(number: int, day: Day, items: list[ItemRow]) -> Session:
     start = 1.77e9 + 7 * DAY_S * number
-    laps = tuple(LapTime(None, 1, 0) for _ in range(day.laps))
-    timed = [each.value or 0.0 for each in items if each.item == "inbound_time"]
-    flown = HoldFlown(
+    timed = sum(each.item == "inbound_time" for each in items)
+    flown = hold(
         recording_id=number,
         flight_hash=f"flight {number}",
         hold_hash=day.hold,
-        standard="invented",
         started_epoch_s=start,
-        hold_name=day.hold,
-        turns="right",
-        leg_minutes=1.0,
-        leg_nm=None,
-        guidance="gps",
         full_scale=day.full_scale,
-        flag="TO",
         true_airspeed_kt=day.airspeed_kt,
-        wind_from_true_deg=0.0,
         wind_kt=(day.wind[0] ** 2 + day.wind[1] ** 2) ** 0.5,
         wind_head_kt=day.wind[0],
         wind_cross_kt=day.wind[1],
         laps=day.laps,
-        incomplete_laps=0,
         laps_judged=day.laps,
         laps_within=day.laps,
-        timed_laps=len(timed),
-        inbound_tolerance_s=10.0,
-        inbound_error_median_s=None,
-        inbound_error_sd_s=None,
+        timed_laps=timed,
         laps_to_converge=None,
-        instructor=None,
-        note=None,
-        verdict="",
-        entry=day.entry,
+        entries=(EntryRow(1, day.entry, day.entry, True, False),),
+        items=tuple(items),
     )
-    return Session(f"flight {number}", start, (flown,), laps, tuple(items))
+    return Session((flown,))

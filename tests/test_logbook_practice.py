@@ -10,15 +10,16 @@ from pathlib import Path
 import pytest
 
 from tests.logbook_flights import made_debrief
-from tests.test_logbook_timeline import hold
+from tests.logbook_rows import hold
 from trackgrade.errors import UsageError
 from trackgrade.hold.sectors import expected_entries
 from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotHistory
+from trackgrade.logbook.history import ClassHistory, PilotHistory
 from trackgrade.logbook.pages import pilot_page
 from trackgrade.logbook.practice import _ARRIVALS, STALE_SESSIONS, first_finding, practised
 from trackgrade.logbook.queries import class_history, pilot_history
+from trackgrade.logbook.rows import EntryRow, HoldFlown
 from trackgrade.logbook.store import Logbook
 
 
@@ -26,17 +27,17 @@ def flights(*many: HoldFlown) -> list[HoldFlown]:
     return [replace(each, flight_hash=str(n), started_epoch_s=1000.0 * n) for n, each in enumerate(many)]
 
 
+def one(kind: str) -> tuple[EntryRow, ...]:
+    return (EntryRow(1, kind, kind, True, False),)
+
+
 def test_conditions_are_met_or_not_and_how_long_ago() -> None:
     flown = flights(
-        hold(turns="left", guidance="vor", flag="FROM", wind_kt=20.0, wind_cross_kt=-12.0),
+        hold(turns="left", guidance="vor", flag="FROM", wind_kt=20.0, wind_cross_kt=-12.0, entries=one("parallel")),
         hold(leg_minutes=None, leg_nm=4.0, wind_kt=None, wind_cross_kt=None),
-        hold(leg_minutes=1.5, wind_kt=3.0, wind_cross_kt=1.0),
+        hold(leg_minutes=1.5, wind_kt=3.0, wind_cross_kt=1.0, entries=one("direct")),
     )
-    entries = [
-        EntryFlown(0.0, "left", "parallel", "parallel", True),
-        EntryFlown(2000.0, "right", "direct", "direct", True),
-    ]
-    lines = {line.key: (line.sessions, line.sessions_ago) for line in practised(flown, entries)}
+    lines = {line.key: (line.sessions, line.sessions_ago) for line in practised(flown)}
     assert lines == {
         "turns right": (2, 0),
         "turns left": (1, 2),
@@ -61,7 +62,7 @@ def test_conditions_are_met_or_not_and_how_long_ago() -> None:
 
 def test_two_holds_of_one_flight_are_one_session_ago() -> None:
     flown = [replace(each, flight_hash="same") for each in flights(hold(turns="left"), hold())]
-    lines = {line.key: line.sessions_ago for line in practised(flown, [])}
+    lines = {line.key: line.sessions_ago for line in practised(flown)}
     assert (lines["turns left"], lines["turns right"]) == (0, 0)
 
 
@@ -182,7 +183,7 @@ def test_the_standard_is_the_one_most_used_and_others_are_named(logbook: Logbook
     history = pilot_history(logbook, "pilot A")
     assert history.total.standard == "faa_instrument_airplane"
     assert history.other_standards == (("training", 1),)
-    assert [line.sessions for line in practised(history.flown, history.entries) if line.key == "turns left"] == [1]
+    assert [line.sessions for line in practised(history.flown) if line.key == "turns left"] == [1]
     assert pilot_history(logbook, "pilot A", "training").total.sessions == 1
     with pytest.raises(UsageError, match="nothing is recorded to the standard 'easa'; there is: faa_instrument"):
         pilot_history(logbook, "pilot A", "easa")
@@ -193,7 +194,7 @@ def test_the_same_flight_to_two_standards_is_practised_once(logbook: Logbook) ->
     logbook.record(made_debrief(0, standard="training"), pilot="pilot A")
     history = pilot_history(logbook, "pilot A")
     assert len(history.flown) == 1
-    assert len(history.entries) == 1
+    assert sum(len(each.entries) for each in history.flown) == 1
 
 
 def test_the_page_draws_the_last_forty_sessions_with_their_numbers(logbook: Logbook) -> None:

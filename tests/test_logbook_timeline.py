@@ -12,61 +12,16 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.logbook_flights import made_debrief
+from tests.logbook_rows import hold, item_row, timed_laps
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.history import (
-    EntryFlown,
-    HoldFlown,
-    ItemTotal,
-    ItemValue,
-    LapTime,
-    PilotHistory,
-    PilotTotal,
-    Session,
-    Tally,
-)
-from trackgrade.logbook.shares import design_effect, share, tally, wilson
+from trackgrade.logbook.history import ItemTotal, PilotHistory, PilotTotal, Session
+from trackgrade.logbook.rows import EntryRow, ItemRow
+from trackgrade.logbook.shares import design_effect, share, wilson
 from trackgrade.logbook.timeline import DAY_S, Convergence, entry_record, long_breaks, timeline, wind_met
 
 
-def hold(**changed: object) -> HoldFlown:
-    """One recording of a right-hand hold with three laps."""
-    values: dict[str, object] = {
-        "recording_id": 1,
-        "flight_hash": "f",
-        "hold_hash": "h",
-        "standard": "s",
-        "started_epoch_s": 0.0,
-        "hold_name": "h",
-        "turns": "right",
-        "leg_minutes": 1.0,
-        "leg_nm": None,
-        "guidance": "gps",
-        "full_scale": 1.0,
-        "true_airspeed_kt": 100.0,
-        "flag": "TO",
-        "wind_from_true_deg": 240.0,
-        "wind_kt": 10.0,
-        "wind_head_kt": 9.0,
-        "wind_cross_kt": 4.0,
-        "laps": 3,
-        "incomplete_laps": 0,
-        "laps_judged": 3,
-        "laps_within": 2,
-        "timed_laps": 3,
-        "inbound_tolerance_s": 10.0,
-        "inbound_error_median_s": 1.0,
-        "inbound_error_sd_s": 2.0,
-        "laps_to_converge": 2,
-        "instructor": None,
-        "note": None,
-        "verdict": "",
-    }
-    return HoldFlown(**(values | changed))  # type: ignore[arg-type]
-
-
-def session(errors: tuple[float | None, ...] = (), items: tuple[ItemValue, ...] = (), **changed: object) -> Session:
-    laps = tuple(LapTime(error, 1, 0) for error in errors)
-    return Session("f", 0.0, (hold(**changed),), laps, items)
+def session(errors: tuple[float | None, ...] = (), items: tuple[ItemRow, ...] = (), **changed: object) -> Session:
+    return Session((hold(lap_rows=timed_laps(*errors), items=items, **changed),))
 
 
 # --- share -----------------------------------------------------------------------------------------------------
@@ -91,7 +46,7 @@ def test_interval_of_a_share_is_that_of_scipy(n: int, data: st.DataObject) -> No
 @given(st.lists(st.tuples(st.integers(1, 8), st.floats(0, 1)), min_size=1, max_size=12))
 def test_a_share_lies_in_its_interval_and_likeness_only_widens_it(drawn: list[tuple[int, float]]) -> None:
     counts = [(n, round(n * p)) for n, p in drawn]
-    result = share(tally(counts))
+    result = share(counts)
     n, k = sum(n for n, _ in counts), sum(k for _, k in counts)
     assert result.low is not None
     assert result.high is not None
@@ -104,9 +59,9 @@ def test_a_share_lies_in_its_interval_and_likeness_only_widens_it(drawn: list[tu
 
 def test_laps_that_are_alike_within_a_session_count_for_fewer() -> None:
     """Ten sessions of four laps, all alike in each: forty laps are worth ten."""
-    alike = tally([(4, 4), (4, 0)] * 5)
+    alike = [(4, 4), (4, 0)] * 5
     assert design_effect(alike) == pytest.approx(4.0)
-    mixed = tally([(4, 2)] * 10)
+    mixed = [(4, 2)] * 10
     assert design_effect(mixed) == 1.0
 
 
@@ -118,7 +73,7 @@ def test_the_interval_covers_the_truth_where_sessions_differ() -> None:
         days = np.clip(chance.normal(0.6, 0.3, 10), 0.02, 0.98)
         counts = [(4, int(k)) for k in chance.binomial(4, days)]
         truth = 0.588  # mean of the clipped normal, by integration below
-        result = share(tally(counts))
+        result = share(counts)
         assert result.low is not None
         assert result.high is not None
         covered += result.low <= truth <= result.high
@@ -132,8 +87,8 @@ def test_the_interval_covers_the_truth_where_sessions_differ() -> None:
 
 
 def test_nothing_judged_is_no_share() -> None:
-    assert share(tally([])).value is None
-    assert share(Tally(0, 0, 0, 0.0, 0.0, 0.0)).low is None
+    assert share([]).value is None
+    assert share([(0, 0)]).low is None
 
 
 # --- median and convergence ------------------------------------------------------------------------------------
@@ -166,18 +121,18 @@ def test_convergence_is_not_flattered_by_holds_left_early() -> None:
 
 # --- breaks, items, inbound time, entries, wind ---------------------------------------------------------------
 
-TOTAL = ItemTotal("altitude", "Altitude", "ft", 100.0, 6, 18, 10, 2, 6, 0, tally([(3, 2)] * 5), 40.0)
-SPEED = ItemTotal("holding_speed", "Speed", "kt", 200.0, 8, 8, 8, 0, 0, 0, tally([(1, 1)] * 5), 130.0)
+TOTAL = ItemTotal("altitude", "Altitude", "ft", 100.0, share([(3, 2)] * 5), 40.0)
+SPEED = ItemTotal("holding_speed", "Speed", "kt", 200.0, share([(1, 1)] * 5), 130.0)
 
 
 def history(*sessions: Session, totals: tuple[ItemTotal, ...] = (TOTAL,), flown: object = ()) -> PilotHistory:
-    total = PilotTotal("a", "s", "s", len(sessions), 1, 3, 0, 0.0, 1.0, 3, tally([]), None, None, totals)
-    return PilotHistory(total, sessions, 1, flown, (), (), ())  # type: ignore[arg-type]
+    total = PilotTotal("a", "s", "s", len(sessions), 3, 0.0, 1.0, share([]), totals)
+    return PilotHistory(total, sessions, 1, flown, (), ())  # type: ignore[arg-type]
 
 
 def altitudes(day: float, *sizes: float) -> Session:
-    rows = tuple(ItemValue("altitude", n, each, each, "within", 100.0, 2.0) for n, each in enumerate(sizes, 1))
-    return Session(f"{day}", day * DAY_S, (hold(),), (), rows)
+    rows = tuple(item_row("altitude", n, each, "within", 100.0, 2.0) for n, each in enumerate(sizes, 1))
+    return session(items=rows, flight_hash=f"{day}", started_epoch_s=day * DAY_S)
 
 
 @pytest.mark.parametrize(
@@ -219,8 +174,8 @@ def test_an_item_is_followed_by_the_mean_of_each_session() -> None:
 
 
 def test_a_ceiling_is_no_error() -> None:
-    rows = [(ItemValue("holding_speed", 1, 150.0 - 5 * n, 150.0 - 5 * n, "within", 200.0),) for n in range(8)]
-    flown = [Session(f"{n}", 7.0 * n * DAY_S, (hold(),), (), each) for n, each in enumerate(rows)]
+    rows = [(item_row("holding_speed", 1, 150.0 - 5 * n, "within", 200.0),) for n in range(8)]
+    flown = [session(items=each, started_epoch_s=7.0 * n * DAY_S) for n, each in enumerate(rows)]
     line = timeline(history(*flown, totals=(SPEED,))).items[0]
     assert (line.change, line.sizes[0]) == (None, None)
 
@@ -238,11 +193,13 @@ def test_inbound_time_has_a_bias_and_a_scatter_that_few_laps_do_not_shrink() -> 
 
 def test_entries_are_counted_by_sector_and_side() -> None:
     flown = [
-        EntryFlown(0.0, "right", "parallel", "parallel", True),
-        EntryFlown(1.0, "right", "parallel", "direct", False),
-        EntryFlown(2.0, "left", "parallel", "unclear", None),
-        EntryFlown(3.0, "left", "direct", "direct", True),
-        EntryFlown(4.0, "left", "direct", "direct", False, wrong_way=True),
+        hold(turns="right", entries=(EntryRow(1, "parallel", "parallel", True, False),)),
+        hold(turns="right", entries=(EntryRow(1, "parallel", "direct", False, False),)),
+        hold(turns="left", entries=(EntryRow(1, "parallel", "unclear", None, False),)),
+        hold(
+            turns="left",
+            entries=(EntryRow(1, "direct", "direct", True, False), EntryRow(2, "direct", "direct", False, True)),
+        ),
     ]
     lines = {(line.kind, line.turns): line for line in entry_record(flown)}
     assert len(lines) == 6

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import pytest
 
-from tests.test_logbook_timeline import hold
-from trackgrade.logbook.history import HoldFlown
+from tests.logbook_rows import hold
+from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.standing import standings
 
 

@@ -160,7 +160,7 @@ def _pilot_text(page: PilotPage) -> str:
         )
         + f", {wording.date(total.first_epoch_s)} to {wording.date(total.last_epoch_s)}. {total.title}.",
         f"  {page.primary}",
-        f"  Laps within the standard: {wording.share_words(page.recent)}, last {total.recent.sessions} sessions.",
+        f"  Laps within the standard: {wording.share_words(total.recent)}, last {total.recent.sessions} sessions.",
         f"  Inbound time: {wording.bias_sentence(shown.inbound)}",
         f"  Laps to converge: {wording.convergence_sentence(shown.convergence)}",
         "",

@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from trackgrade.logbook.history import ClassHistory, EntryFlown, HoldFlown, PilotTotal, SameHold
-from trackgrade.logbook.rows import CEILINGS
-from trackgrade.logbook.shares import Share, share, tally
+from trackgrade.logbook.history import ClassHistory, PilotTotal, SameHold
+from trackgrade.logbook.rows import CEILINGS, HoldFlown
+from trackgrade.logbook.shares import Share, share
 from trackgrade.logbook.standing import Standing, standings
 
 Sorting = Literal["work", "name", "laps"]
@@ -60,7 +60,6 @@ class EqualFooting:
 
     pilot: str
     flown: HoldFlown
-    entry: EntryFlown | None
     flights: int
     share: Share
     other_wind: bool
@@ -97,7 +96,6 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
     """The view of a class; with ``hide_names`` no name of a pilot, an instructor or a note is left in it."""
     titles = _items_in_order(history.pilots)
     columns = tuple(sorted((_column(history.pilots, item) for item in titles), key=_hardest_first))
-    pooled = _pooled([(each.recent.judged, each.recent.passed) for each in history.pilots])
     standing = standings(history.flown)
     rows = [_row(each, columns, standing.get(each.pilot)) for each in history.pilots]
     rows.sort(key=_order(sorting))
@@ -108,7 +106,7 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
         sorting=sorting,
         rows=tuple(rows),
         columns=columns,
-        laps=pooled,
+        laps=_pooled([each.recent for each in history.pilots]),
         hardest=known[0] if known else None,
         comparison=_comparison(history.same_hold) if history.same_hold else None,
         other_holds=history.other_holds,
@@ -152,13 +150,13 @@ def _column(pilots: Sequence[PilotTotal], item: str) -> ItemColumn:
         title=own[0].title,
         unit=own[0].unit,
         limit=next((total.limit for total in own if total.limit is not None), None),
-        share=_pooled([(total.recent.judged, total.recent.passed) for total in own]),
+        share=_pooled([total.recent for total in own]),
     )
 
 
-def _pooled(counts: Sequence[tuple[int, int]]) -> Share:
+def _pooled(shares: Sequence[Share]) -> Share:
     """Share over the class; the pilots take the place of sessions, for a pilot's laps are alike."""
-    return share(tally(counts))
+    return share([(each.judged, each.passed) for each in shares])
 
 
 def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], standing: Standing | None) -> PilotRow:
@@ -167,14 +165,14 @@ def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], standing: Standing | 
     for column in columns:
         total = by_item.get(column.item)
         measured = total is not None and total.recent.judged > 0
-        size = None if total is None or total.item in CEILINGS else total.recent_median_size
-        cells.append(Cell(share(total.recent), size) if total and measured else None)
+        size = None if total is None or total.item in CEILINGS else total.median_size
+        cells.append(Cell(total.recent, size) if total and measured else None)
     known = [(cell.share.value, n) for n, cell in enumerate(cells) if cell is not None and cell.share.value is not None]
     worst = min(known, default=None)
     return PilotRow(
         pilot=pilot.pilot,
         total=pilot,
-        laps=share(pilot.recent),
+        laps=pilot.recent,
         cells=tuple(cells),
         standing=standing,
         weakest=columns[worst[1]].title if worst is not None and worst[0] < 1.0 else None,
@@ -184,13 +182,13 @@ def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], standing: Standing | 
 def _comparison(hold: SameHold) -> Comparison:
     winds = [
         (flown.wind_head_kt, flown.wind_cross_kt)
-        for _, flown, _, _ in hold.pilots
+        for _, flown, _ in hold.pilots
         if flown.wind_head_kt is not None and flown.wind_cross_kt is not None
     ]
     head = statistics.median(each[0] for each in winds) if winds else None
     cross = statistics.median(each[1] for each in winds) if winds else None
     rows = []
-    for pilot, flown, entry, flights in hold.pilots:
+    for pilot, flown, flights in hold.pilots:
         away = math.inf
         if (
             head is not None
@@ -203,9 +201,8 @@ def _comparison(hold: SameHold) -> Comparison:
             EqualFooting(
                 pilot=pilot,
                 flown=flown,
-                entry=entry,
                 flights=flights,
-                share=share(tally([(flown.laps_judged, flown.laps_within)])),
+                share=share([(flown.laps_judged, flown.laps_within)]),
                 other_wind=away > OTHER_WIND_KT,
             )
         )

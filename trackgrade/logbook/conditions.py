@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trackgrade.logbook.history import HoldFlown, Session
+from trackgrade.logbook.history import Session
+from trackgrade.logbook.rows import HoldFlown
 
 Floats = NDArray[np.float64]
 

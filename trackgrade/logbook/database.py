@@ -1,7 +1,7 @@
 """Opening a logbook's database: where it is, SQLite's settings, PostgreSQL's driver, errors for people.
 
 Every write is one transaction that no other writer overlaps, on both databases: SQLite's own write lock, and
-one advisory lock on PostgreSQL. So two graders at once lose nothing, and summary rows stay true.
+one advisory lock on PostgreSQL. So two graders at once lose nothing.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import sqlalchemy as sa
 from sqlalchemy import event, exc
 
 from trackgrade.errors import LogbookError, OutputError
-from trackgrade.logbook import schema, summaries
+from trackgrade.logbook import schema
 
 #: Overrides the default place.
 ENVIRONMENT = "TRACKGRADE_LOGBOOK"
@@ -258,4 +258,3 @@ def _bring_up(engine: sa.Engine, name: str, *, create: bool) -> None:
             schema.create(connection)
         elif version < schema.VERSION:
             schema.migrate(connection, version)
-            summaries.rebuild(connection)

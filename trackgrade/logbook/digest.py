@@ -18,7 +18,7 @@ from typing import Any
 
 from trackgrade.errors import LogbookError
 from trackgrade.files import plain_text
-from trackgrade.logbook.rows import Digest, EntryRow, ItemRow, LapRow, summarise_items
+from trackgrade.logbook.rows import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
 from trackgrade.score.standard import ASKS_FROM_S
 
 SCHEMA = "trackgrade.debrief/1"
@@ -32,8 +32,8 @@ _LAP_IN_SCOPE = re.compile(r"\blap (\d+)\b")
 _VISIT_IN_SCOPE = re.compile(r"\bvisit (\d+)\b")
 
 
-def digest(debrief: Mapping[str, Any]) -> Digest:
-    """The rows of one debrief.
+def digest(debrief: Mapping[str, Any]) -> HoldFlown:
+    """One debrief with all its rows.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def digest(debrief: Mapping[str, Any]) -> Digest:
         raise LogbookError(f"the debrief is damaged ({what}); grade the track again.") from error
 
 
-def _digest(debrief: Mapping[str, Any]) -> Digest:
+def _digest(debrief: Mapping[str, Any]) -> HoldFlown:
     track, hold = debrief["track"], debrief["hold"]
     if hold["turns"] not in ("right", "left"):
         raise ValueError(f"the hold's turns are {hold['turns']!r}")
@@ -75,7 +75,7 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
     leg, guidance = hold.get("leg") or {}, hold.get("guidance") or {}
     flight_hash = _flight_hash(track, debrief)
     hold_hash = _hold_hash(hold)
-    return Digest(
+    return HoldFlown(
         content_hash=_sha256(flight_hash, hold_hash, standard),
         flight_hash=flight_hash,
         hold_hash=hold_hash,
@@ -98,6 +98,7 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         wind_head_kt=head_kt,
         wind_cross_kt=cross_kt,
         true_airspeed_kt=_number(debrief.get("true_airspeed_kt")),
+        laps=len(laps),
         incomplete_laps=incomplete,
         laps_judged=sum(lap.judged > 0 for lap in laps),
         laps_within=sum(lap.judged > 0 and lap.outside == 0 for lap in laps),
@@ -108,9 +109,8 @@ def _digest(debrief: Mapping[str, Any]) -> Digest:
         laps_to_converge=None if converged is None else _count(converged),
         verdict=_words(debrief.get("verdict"), 1000),
         entries=entries,
-        laps=laps,
+        lap_rows=laps,
         items=items,
-        item_summaries=summarise_items(items),
         findings=_findings(debrief),
     )
 
@@ -198,13 +198,13 @@ def _entry(visit: int, entry: Mapping[str, Any]) -> EntryRow:
     )
 
 
-def _findings(debrief: Mapping[str, Any]) -> tuple[tuple[str, str, int | None, str], ...]:
+def _findings(debrief: Mapping[str, Any]) -> tuple[FindingRow, ...]:
     rows = []
     for each in debrief.get("findings") or ():
         if not each.get("praise"):
             name, lap = _words(each.get("name"), 100), each.get("lap")
             title = _words(each.get("title")) or name.replace("_", " ")
-            rows.append((name, title, None if lap is None else _count(lap), _words(each.get("advice"), 1000)))
+            rows.append(FindingRow(name, title, None if lap is None else _count(lap), _words(each.get("advice"), 1000)))
     return tuple(rows)
 
 

@@ -16,7 +16,6 @@ from trackgrade.logbook.claims import Change
 from trackgrade.logbook.class_view import ClassView
 from trackgrade.logbook.history import PilotHistory, Session
 from trackgrade.logbook.practice import Exercise, Practised, next_exercise, practised
-from trackgrade.logbook.shares import Share, share
 from trackgrade.logbook.timeline import EntryLine, Timeline, WindLine, entry_record, timeline, wind_met
 
 #: Sessions listed one by one at the foot of a pilot's page.
@@ -36,7 +35,6 @@ class PilotPage:
 
     name: str
     history: PilotHistory
-    recent: Share
     shown: Timeline
     entries: tuple[EntryLine, ...]
     wind: tuple[WindLine, ...]
@@ -99,18 +97,16 @@ def pilot_page(
     ``reports``: the address of a recording's report, where it is known otherwise.
     """
     shown = timeline(history)
-    entries = entry_record(history.entries)
-    lines = practised(history.flown, history.entries)
-    recent = share(history.total.recent)
+    entries = entry_record(history.flown)
+    lines = practised(history.flown)
     return PilotPage(
         name=called or history.total.pilot,
         history=history,
-        recent=recent,
         shown=shown,
         entries=entries,
         wind=wind_met(history.flown),
         practised=lines,
-        exercise=next_exercise(lines, history.sessions[-1].holds[-1], recent, shown, entries, history),
+        exercise=next_exercise(lines, shown, entries, history),
         names_hidden=called is not None,
         reports={} if called is not None else reports or (_reports(history.flown, folder) if folder else {}),
     )

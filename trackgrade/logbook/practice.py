@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from trackgrade.files import plain_text
 from trackgrade.logbook.claims import COMPOSITE
-from trackgrade.logbook.history import EntryFlown, HoldFlown, PilotHistory
+from trackgrade.logbook.history import PilotHistory
+from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Share
 from trackgrade.logbook.timeline import EntryLine, ItemLine, Timeline
 
@@ -116,50 +118,33 @@ _ORDER = (
 )
 
 
-def practised(flown: Sequence[HoldFlown], entries: Sequence[EntryFlown]) -> tuple[Practised, ...]:
-    """Every condition with when it was last met. ``flown`` and ``entries`` oldest first."""
+def practised(flown: Sequence[HoldFlown]) -> tuple[Practised, ...]:
+    """Every condition with when it was last met. ``flown`` oldest first."""
     order: dict[str, int] = {}
     for hold in flown:
         order.setdefault(hold.flight_hash, len(order))
-    total = len(order)
-    lines = []
-    for key, group, title, holds in _CONDITIONS:
-        met = sorted({order[hold.flight_hash] for hold in flown if holds(hold)})
-        lines.append(Practised(key, group, title, len(met), total - 1 - met[-1] if met else None))
-    times = {hold.started_epoch_s: order[hold.flight_hash] for hold in flown}
+
+    def line(key: str, group: str, title: str, met: Callable[[HoldFlown], bool]) -> Practised:
+        when = {order[hold.flight_hash] for hold in flown if met(hold)}
+        return Practised(key, group, title, len(when), len(order) - 1 - max(when) if when else None)
+
+    lines = [line(*each) for each in _CONDITIONS]
     for turns in ("right", "left"):
         for kind in ("direct", "teardrop", "parallel"):
-            met = sorted(
-                {
-                    times[each.started_epoch_s]
-                    for each in entries
-                    if each.turns == turns and each.flown == kind and each.started_epoch_s in times
-                }
-            )
-            lines.append(
-                Practised(
-                    f"entry {kind} {turns}",
-                    "Entry",
-                    f"{kind}, {turns} turns",
-                    len(met),
-                    total - 1 - met[-1] if met else None,
-                )
-            )
+            entered = partial(_entered, turns, kind)
+            lines.append(line(f"entry {kind} {turns}", "Entry", f"{kind}, {turns} turns", entered))
     return tuple(lines)
 
 
-def next_exercise(
-    lines: Sequence[Practised],
-    latest: HoldFlown,
-    recent: Share,
-    shown: Timeline,
-    entries: Sequence[EntryLine],
-    history: PilotHistory,
-) -> Exercise:
-    """What to fly next: the first finding of the latest report, unless what the page claims or shows says why not.
+def _entered(turns: str, kind: str, hold: HoldFlown) -> bool:
+    return hold.turns == turns and any(each.flown == kind for each in hold.entries)
 
-    ``recent``: share of laps within the standard over the last sessions; ``latest``: the last hold flown.
-    """
+
+def next_exercise(
+    lines: Sequence[Practised], shown: Timeline, entries: Sequence[EntryLine], history: PilotHistory
+) -> Exercise:
+    """What to fly next: the first finding of the latest report, unless what the page claims or shows says why not."""
+    latest, recent = history.sessions[-1].holds[-1], history.total.recent
     worse = next((each for each in shown.verdict.claims if each.claimed == "worse" and each.measure != COMPOSITE), None)
     finding, advice = first_finding(history.latest)
     again = next((count for title, _, count in history.findings if title == finding), 0)

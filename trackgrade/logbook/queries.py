@@ -1,9 +1,12 @@
-"""What the pages read from a logbook. Summary rows first; laps only of the sessions that are drawn."""
+"""What the pages read from a logbook: laps and items only of the sessions that are shown."""
 
 from __future__ import annotations
 
+import statistics
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from itertools import groupby
 from typing import Any
 
 import sqlalchemy as sa
@@ -12,21 +15,13 @@ from sqlalchemy import func, select
 from trackgrade.errors import UsageError
 from trackgrade.logbook import schema
 from trackgrade.logbook.database import errors_for_people, reading
-from trackgrade.logbook.history import (
-    ClassHistory,
-    EntryFlown,
-    HoldFlown,
-    ItemTotal,
-    ItemValue,
-    LapTime,
-    PilotHistory,
-    PilotTotal,
-    SameHold,
-    Session,
-    Tally,
-)
-from trackgrade.logbook.rows import ItemRow, by_lap, size
+from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotHistory, PilotTotal, SameHold, Session
+from trackgrade.logbook.rows import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.shares import share
 from trackgrade.logbook.store import Logbook, find_pilot, stored_debrief
+
+#: What a pilot can do now is read from this many sessions: fewer rest on chance, more on the past.
+RECENT_SESSIONS = 5
 
 #: A page draws, and reads a trend from, this many sessions at most: what was long ago hides what changes now.
 SESSIONS_DRAWN = 40
@@ -34,21 +29,13 @@ SESSIONS_DRAWN = 40
 #: What conditions do to errors is learnt from this many of the latest recordings of others.
 OTHERS_READ = 120
 
-#: Pilots are set beside each other by this many of their latest recordings.
+#: Pilots are set beside each other by this many of their latest sessions.
 COMPARED = 10
 
 #: Laps are drawn of this many of the latest sessions.
 SESSIONS_SEEN = 12
 
-_HOLD_FIELDS = tuple(HoldFlown.__dataclass_fields__)
-_OTHER_NAMES = {
-    "recording_id": schema.recording.c.id.label("recording_id"),
-    "entry": func.coalesce(schema.entry.c.expected, schema.entry.c.flown).label("entry"),
-}
-_HOLD_COLUMNS = [_OTHER_NAMES[name] if name in _OTHER_NAMES else schema.recording.c[name] for name in _HOLD_FIELDS]
-_HOLD_ROWS = schema.recording.outerjoin(
-    schema.entry, sa.and_(schema.entry.c.recording_id == schema.recording.c.id, schema.entry.c.visit == 1)
-)
+_COLUMNS = [schema.recording.c[each.name] for each in fields(HoldFlown) if each.name in schema.recording.c]
 
 
 def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> PilotHistory:
@@ -61,21 +48,24 @@ def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> 
     """
     with errors_for_people(logbook.name), reading(logbook.engine) as connection:
         pilot_id = find_pilot(connection, pilot)
-        standards = _standards(connection, schema.pilot_standard.c.pilot_id == pilot_id)
+        recording = schema.recording.c
+        mine = recording.pilot_id == pilot_id
+        standards = _standards(connection, mine)
         chosen = _choose(standards, standard)
-        (total,) = _totals(connection, chosen, pilot_id)
-        flown = _all_flown(connection, pilot_id, chosen)
-        sessions = _latest_sessions(connection, flown, chosen)
-        seen = [hold.recording_id for session in sessions[-SESSIONS_SEEN:] for hold in session.holds]
+        to_standard = recording.standard == chosen
+        sessions = _sessions(connection, _latest(connection, sa.and_(mine, to_standard), SESSIONS_DRAWN))
+        total = _totals(connection, sa.and_(mine, to_standard), sessions)[pilot_id]
+        of_others = select(recording.id).where(to_standard, ~mine).order_by(recording.id.desc()).limit(OTHERS_READ)
+        others = _sessions(connection, connection.scalars(of_others).all())
+        seen = [hold.recording_id for session in sessions[pilot_id][-SESSIONS_SEEN:] for hold in session.holds]
         return PilotHistory(
             total=total,
-            sessions=sessions,
-            first_session=total.sessions - len(sessions) + 1,
-            flown=flown,
-            entries=_entries(connection, pilot_id, {hold.recording_id for hold in flown}),
+            sessions=sessions[pilot_id],
+            first_session=total.sessions - len(sessions[pilot_id]) + 1,
+            flown=_all_flown(connection, mine, chosen),
             other_standards=tuple((name, count) for name, count in standards if name != chosen),
-            findings=_findings(connection, sessions),
-            others=_others(connection, pilot_id, chosen),
+            findings=_findings(sessions[pilot_id]),
+            others=tuple(own[-SESSIONS_DRAWN:] for own in others.values()),
             seen={key: stored_debrief(connection, key) for key in seen},
         )
 
@@ -93,14 +83,17 @@ def class_history(logbook: Logbook, standard: str | None = None, hold: str | Non
     with errors_for_people(logbook.name), reading(logbook.engine) as connection:
         standards = _standards(connection, sa.true())
         chosen = _choose(standards, standard)
-        totals = _totals(connection, chosen, None)
+        to_standard = schema.recording.c.standard == chosen
+        recent = _sessions(connection, _latest(connection, to_standard, RECENT_SESSIONS))
+        totals = _totals(connection, to_standard, recent)
+        flown = _holds(connection, _latest(connection, to_standard, COMPARED), whole=False)
         shared = _shared_holds(connection, chosen)
         compared = _pick_hold(shared, hold)
         return ClassHistory(
             standard=chosen,
-            title=totals[0].title,
-            pilots=totals,
-            flown=_latest_flown(connection, chosen),
+            title=next(iter(totals.values())).title,
+            pilots=tuple(totals.values()),
+            flown=tuple((total.pilot, hold) for key, total in totals.items() for hold in flown[key]),
             same_hold=_same_hold(connection, compared[0], chosen) if compared else None,
             other_holds=tuple((name, pilots) for key, name, pilots in shared if not compared or key != compared[0]),
             other_standards=tuple((name, count) for name, count in standards if name != chosen),
@@ -109,10 +102,8 @@ def class_history(logbook: Logbook, standard: str | None = None, hold: str | Non
 
 def _standards(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[tuple[str, int]]:
     """Standards with their number of recordings, the most used first."""
-    table = schema.pilot_standard.c
-    rows = connection.execute(
-        select(table.standard, func.sum(table.recordings)).where(where).group_by(table.standard)
-    ).all()
+    standard = schema.recording.c.standard
+    rows = connection.execute(select(standard, func.count()).where(where).group_by(standard)).all()
     return sorted(((str(name), int(count)) for name, count in rows), key=lambda row: (-row[1], row[0]))
 
 
@@ -127,225 +118,147 @@ def _choose(standards: Sequence[tuple[str, int]], wanted: str | None) -> str:
     return wanted
 
 
-def _totals(connection: sa.Connection, standard: str, pilot_id: int | None) -> tuple[PilotTotal, ...]:
-    total, item, pilot = schema.pilot_standard, schema.pilot_item, schema.pilot
-    of_total, of_item = [total.c.standard == standard], [item.c.standard == standard]
-    if pilot_id is not None:
-        of_total.append(total.c.pilot_id == pilot_id)
-        of_item.append(item.c.pilot_id == pilot_id)
-    items: dict[int, list[ItemTotal]] = defaultdict(list)
-    for row in connection.execute(select(item).where(*of_item).order_by(item.c.position, item.c.item)):
-        items[row.pilot_id].append(
-            ItemTotal(
-                item=row.item,
-                title=row.title,
-                unit=row.unit,
-                limit=row.limit_value,
-                sessions=row.sessions,
-                measured=row.measured,
-                within=row.within,
-                brief=row.brief,
-                outside=row.outside,
-                not_measurable=row.not_measurable,
-                recent=Tally(
-                    row.recent_measured,
-                    row.recent_passed,
-                    row.recent_sessions,
-                    row.recent_sum_nn,
-                    row.recent_sum_nk,
-                    row.recent_sum_kk,
-                ),
-                recent_median_size=row.recent_median_size,
-            )
-        )
-    rows = connection.execute(
-        select(total, pilot.c.name).join(pilot, pilot.c.id == total.c.pilot_id).where(*of_total)
-    ).all()
-    totals = [
-        PilotTotal(
-            pilot=row.name,
-            standard=row.standard,
-            title=row.title,
-            sessions=row.sessions,
-            recordings=row.recordings,
-            laps=row.laps,
-            incomplete_laps=row.incomplete_laps,
-            first_epoch_s=row.first_epoch_s,
-            last_epoch_s=row.last_epoch_s,
-            recent_laps=row.recent_laps,
-            recent=Tally(
-                row.recent_judged,
-                row.recent_passed,
-                row.recent_sessions,
-                row.recent_sum_nn,
-                row.recent_sum_nk,
-                row.recent_sum_kk,
-            ),
-            recent_inbound_error_s=row.recent_inbound_error_s,
-            recent_wind_kt=row.recent_wind_kt,
-            items=tuple(items[row.pilot_id]),
-        )
-        for row in rows
-    ]
-    return tuple(sorted(totals, key=lambda each: each.pilot.casefold()))
-
-
-def _all_flown(connection: sa.Connection, pilot_id: int, standard: str) -> tuple[HoldFlown, ...]:
-    """All recordings of a pilot, oldest first; of one flight at one hold only one, to ``standard`` if there is."""
+def _latest(connection: sa.Connection, where: sa.ColumnElement[bool], sessions: int) -> Sequence[int]:
+    """The recordings of each pilot's latest flights."""
     recording = schema.recording.c
-    rows = connection.execute(
-        select(*_HOLD_COLUMNS)
-        .select_from(_HOLD_ROWS)
-        .where(recording.pilot_id == pilot_id)
-        .order_by(recording.standard != standard, recording.standard)
-    ).all()
+    newest_first = (recording.started_epoch_s.desc(), recording.flight_hash.desc())
+    rank = func.dense_rank().over(partition_by=recording.pilot_id, order_by=newest_first)
+    ranked = select(recording.id, rank.label("rank")).where(where).subquery()
+    return connection.scalars(select(ranked.c.id).where(ranked.c.rank <= sessions)).all()
+
+
+def _one_of(column: sa.Column[int], ids: Sequence[int]) -> sa.ColumnElement[bool]:
+    """Written out: a database takes only so many parameters."""
+    return column.in_(sa.bindparam("ids", ids, expanding=True, literal_execute=True))
+
+
+def _holds(connection: sa.Connection, ids: Sequence[int], *, whole: bool) -> dict[int, list[HoldFlown]]:
+    """The recordings of each pilot, oldest first, with their entries, and with all else where they are ``whole``."""
+    recording = schema.recording.c
+    children = [_rows(connection, schema.entry, EntryRow, ids)]
+    if whole:
+        more = ((schema.lap, LapRow), (schema.item_result, ItemRow), (schema.finding, FindingRow))
+        children += [_rows(connection, table, kind, ids) for table, kind in more]
+    flown: dict[int, list[HoldFlown]] = defaultdict(list)
+    for id, pilot_id, *values in connection.execute(
+        select(recording.id, recording.pilot_id, *_COLUMNS)
+        .where(_one_of(recording.id, ids))
+        .order_by(recording.pilot_id, recording.started_epoch_s, recording.flight_hash, recording.id)
+    ):
+        own = [*values, id, *(tuple(rows[id]) for rows in children)]  # the fields of a hold, in their order
+        flown[pilot_id].append(HoldFlown(*own))
+    return flown
+
+
+def _rows(connection: sa.Connection, table: sa.Table, kind: type, ids: Sequence[int]) -> dict[int, list[Any]]:
+    """The rows of a table of these recordings, by recording, in order."""
+    found: dict[int, list[Any]] = defaultdict(list)
+    columns = [table.c[each.name] for each in fields(kind)]
+    for recording_id, *values in connection.execute(
+        select(table.c.recording_id, *columns).where(_one_of(table.c.recording_id, ids)).order_by(*table.primary_key)
+    ):
+        found[recording_id].append(kind(*values))
+    return found
+
+
+def _sessions(connection: sa.Connection, ids: Sequence[int]) -> dict[int, tuple[Session, ...]]:
+    """These recordings of each pilot as sessions, oldest first."""
+    return {
+        pilot_id: tuple(Session(tuple(holds)) for _, holds in groupby(own, lambda hold: hold.flight_hash))
+        for pilot_id, own in sorted(_holds(connection, ids, whole=True).items())
+    }
+
+
+def _all_flown(connection: sa.Connection, mine: sa.ColumnElement[bool], standard: str) -> tuple[HoldFlown, ...]:
+    """All recordings of a pilot, oldest first; of one flight at one hold only one, to ``standard`` if there is."""
     once: dict[tuple[str, str], HoldFlown] = {}
-    for row in rows:
-        once.setdefault((row.flight_hash, row.hold_hash), _hold(row))
+    ids = connection.scalars(select(schema.recording.c.id).where(mine)).all()
+    (flown,) = _holds(connection, ids, whole=False).values()
+    for hold in sorted(flown, key=lambda hold: (hold.standard != standard, hold.standard)):
+        once.setdefault((hold.flight_hash, hold.hold_hash), hold)
     return tuple(sorted(once.values(), key=lambda hold: (hold.started_epoch_s, hold.flight_hash, hold.recording_id)))
 
 
-def _hold(row: Any) -> HoldFlown:
-    return HoldFlown(*row[: len(_HOLD_FIELDS)])
-
-
-def _latest_sessions(connection: sa.Connection, flown: Sequence[HoldFlown], standard: str) -> tuple[Session, ...]:
-    flights: dict[str, list[HoldFlown]] = {}
-    for hold in flown:
-        if hold.standard == standard:
-            flights.setdefault(hold.flight_hash, []).append(hold)
-    latest = list(flights.items())[-SESSIONS_DRAWN:]
-    ids = [hold.recording_id for _, holds in latest for hold in holds]
-    laps, items = _laps(connection, ids), _items(connection, ids)
-    return tuple(
-        Session(
-            flight_hash=flight,
-            started_epoch_s=holds[0].started_epoch_s,
-            holds=tuple(holds),
-            laps=tuple(lap for hold in holds for lap in laps[hold.recording_id]),
-            items=tuple(item for hold in holds for item in items[hold.recording_id]),
-        )
-        for flight, holds in latest
-    )
-
-
-def _others(connection: sa.Connection, pilot_id: int, standard: str) -> tuple[tuple[Session, ...], ...]:
-    """The sessions of each other pilot to this standard, of the latest recordings."""
-    recording = schema.recording.c
+def _totals(
+    connection: sa.Connection, where: sa.ColumnElement[bool], sessions: Mapping[int, Sequence[Session]]
+) -> dict[int, PilotTotal]:
+    """Each pilot by id, in the order of names; ``sessions``: the last ones of each, at least."""
+    recording, pilot = schema.recording.c, schema.pilot.c
     rows = connection.execute(
-        select(*_HOLD_COLUMNS, recording.pilot_id)
-        .select_from(_HOLD_ROWS)
-        .where(recording.standard == standard, recording.pilot_id != pilot_id)
-        .order_by(recording.id.desc())
-        .limit(OTHERS_READ)
-    ).all()
-    flown: dict[int, list[HoldFlown]] = defaultdict(list)
-    for row in rows:
-        flown[row.pilot_id].append(_hold(row))
-    return tuple(
-        _latest_sessions(connection, sorted(own, key=lambda hold: (hold.started_epoch_s, hold.recording_id)), standard)
-        for _, own in sorted(flown.items())
-    )
-
-
-def _laps(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[LapTime]]:
-    lap = schema.lap.c
-    laps: dict[int, list[LapTime]] = defaultdict(list)
-    for row in connection.execute(
-        select(lap.recording_id, lap.inbound_error_s, lap.judged, lap.outside)
-        .where(lap.recording_id.in_(ids))
-        .order_by(lap.recording_id, lap.visit, lap.number)
-    ):
-        laps[row.recording_id].append(LapTime(row.inbound_error_s, row.judged, row.outside))
-    return laps
-
-
-def _items(connection: sa.Connection, ids: Sequence[int]) -> dict[int, list[ItemValue]]:
-    item = schema.item_result.c
-    rows: dict[int, list[ItemRow]] = defaultdict(list)
-    for row in connection.execute(
         select(
-            *(item.recording_id, item.item, item.lap, item.visit),
-            *(item.value, item.value_sd, item.limit_value, item.result),
+            *(pilot.id, pilot.name, func.count(recording.flight_hash.distinct()), func.sum(recording.laps)),
+            *(func.min(recording.started_epoch_s), func.max(recording.started_epoch_s)),
         )
-        .where(item.recording_id.in_(ids))
-        .order_by(item.recording_id, item.position)
-    ):
-        rows[row.recording_id].append(
-            ItemRow(row.item, "", "", row.visit, row.lap, row.value, row.value_sd, "", row.limit_value, row.result)
+        .select_from(schema.recording.join(schema.pilot))
+        .where(where)
+        .group_by(pilot.id, pilot.name)
+    ).all()
+    totals = {}
+    for id, name, count, laps, first, last in sorted(rows, key=lambda row: row.name.casefold()):
+        recent = sessions[id][-RECENT_SESSIONS:]
+        counts = [(each.laps_judged, each.laps_within) for each in recent]
+        latest = recent[-1].holds[-1]
+        totals[id] = PilotTotal(
+            pilot=name,
+            standard=latest.standard,
+            title=latest.standard_title,
+            sessions=count,
+            laps=laps,
+            first_epoch_s=first,
+            last_epoch_s=last,
+            recent=share(counts),
+            items=_item_totals(sessions[id]),
         )
-    return defaultdict(
-        list,
-        {
-            key: [
-                ItemValue(
-                    item=each.item,
-                    lap=each.lap,
-                    value=each.value,
-                    size=None if each.value is None else size(each),
-                    result=each.result,
-                    limit=each.limit,
-                    value_sd=each.value_sd,
-                )
-                for rows_of_item in by_lap(own).values()
-                for each in rows_of_item
-            ]
-            for key, own in rows.items()
-        },
-    )
+    return totals
 
 
-def _entries(connection: sa.Connection, pilot_id: int, kept: set[int]) -> tuple[EntryFlown, ...]:
-    entry, recording = schema.entry.c, schema.recording
-    rows = connection.execute(
-        select(entry.recording_id, recording.c.started_epoch_s, recording.c.turns, entry.expected, entry.flown)
-        .add_columns(entry.is_right, entry.turned_wrong_way)
-        .select_from(schema.entry.join(recording))
-        .where(recording.c.pilot_id == pilot_id)
-        .order_by(recording.c.started_epoch_s, entry.recording_id, entry.visit)
-    )
-    return tuple(EntryFlown(*row[1:]) for row in rows if row.recording_id in kept)
+def _item_totals(sessions: Sequence[Session]) -> tuple[ItemTotal, ...]:
+    """Every item of these sessions, as the latest has it, over the last of them, in the order of the debrief."""
+    place: dict[str, int] = defaultdict(int)
+    latest: dict[str, list[ItemRow]] = {}
+    for session in sessions:
+        own = _by_item(session)
+        latest |= own
+        for n, name in enumerate(own):
+            place[name] = max(place[name], n)
+    recent = [_by_item(session) for session in sessions[-RECENT_SESSIONS:]]
+    totals = []
+    for name in sorted(latest, key=lambda name: (place[name], name)):
+        rows = latest[name]
+        measured = [[row for row in own.get(name, ()) if row.measured] for own in recent]
+        sizes = [[row.size for row in own if row.size is not None] for own in measured]
+        medians = [statistics.median(own) for own in sizes if own]
+        totals.append(
+            ItemTotal(
+                item=name,
+                title=rows[0].title,
+                unit=rows[0].unit,
+                limit=next((row.limit for row in rows if row.limit is not None), None),
+                recent=share([(len(own), sum(row.result != "outside" for row in own)) for own in measured]),
+                median_size=statistics.median(medians) if medians else None,
+            )
+        )
+    return tuple(totals)
 
 
-def _findings(connection: sa.Connection, sessions: Sequence[Session]) -> tuple[tuple[str, str, int], ...]:
-    """Title, advice and count of the mistakes in the last five sessions, most often first."""
-    ids = [hold.recording_id for session in sessions[-5:] for hold in session.holds]
-    finding = schema.finding.c
+def _by_item(session: Session) -> dict[str, list[ItemRow]]:
+    """The rows of each item, in the order in which items first appear."""
+    found: dict[str, list[ItemRow]] = {}
+    for row in session.items:
+        found.setdefault(row.item, []).append(row)
+    return found
+
+
+def _findings(sessions: Sequence[Session]) -> tuple[tuple[str, str, int], ...]:
+    """Title, advice and count of the mistakes in the last sessions, most often first."""
+    holds = [hold for session in sessions[-RECENT_SESSIONS:] for hold in session.holds]
     seen: dict[str, tuple[str, str, set[int]]] = {}
-    for row in connection.execute(
-        select(finding.recording_id, finding.name, finding.title, finding.advice)
-        .where(finding.recording_id.in_(ids))
-        .order_by(finding.recording_id.desc(), finding.position)
-    ):
-        seen.setdefault(row.name, (row.title, row.advice, set()))[2].add(row.recording_id)
+    for hold in sorted(holds, key=lambda each: -each.recording_id):
+        for row in hold.findings:
+            seen.setdefault(row.name, (row.title, row.advice, set()))[2].add(hold.recording_id)
     return tuple(
         sorted(((title, advice, len(where)) for title, advice, where in seen.values()), key=lambda row: -row[2])
     )
-
-
-def _latest_flown(connection: sa.Connection, standard: str) -> tuple[tuple[str, HoldFlown], ...]:
-    """The latest recordings of every pilot to one standard, by name and date."""
-    recording = schema.recording
-    newest_first = (recording.c.started_epoch_s.desc(), recording.c.id.desc())
-    ranked = (
-        select(
-            recording.c.id,
-            func.row_number().over(partition_by=recording.c.pilot_id, order_by=newest_first).label("rank"),
-        )
-        .where(recording.c.standard == standard)
-        .subquery()
-    )
-    rows = connection.execute(
-        select(*_HOLD_COLUMNS, schema.pilot.c.name)
-        .select_from(
-            _HOLD_ROWS.join(ranked, ranked.c.id == recording.c.id).join(
-                schema.pilot, schema.pilot.c.id == recording.c.pilot_id
-            )
-        )
-        .where(ranked.c.rank <= COMPARED)
-        .order_by(schema.pilot.c.name, recording.c.started_epoch_s, recording.c.id)
-    ).all()
-    return tuple((str(row.name), _hold(row)) for row in rows)
 
 
 def _shared_holds(connection: sa.Connection, standard: str) -> list[tuple[str, str, int]]:
@@ -373,49 +286,15 @@ def _pick_hold(shared: Sequence[tuple[str, str, int]], wanted: str | None) -> tu
 
 def _same_hold(connection: sa.Connection, hold_hash: str, standard: str) -> SameHold:
     """Each pilot's latest flight at one hold, and how many flights of theirs there are."""
-    recording = schema.recording
-    at_hold = sa.and_(recording.c.hold_hash == hold_hash, recording.c.standard == standard)
-    newest_first = (recording.c.started_epoch_s.desc(), recording.c.id.desc())
-    ranked = (
-        select(
-            recording.c.id,
-            func.row_number().over(partition_by=recording.c.pilot_id, order_by=newest_first).label("rank"),
-            func.count().over(partition_by=recording.c.pilot_id).label("flights"),
-        )
+    recording = schema.recording.c
+    at_hold = sa.and_(recording.hold_hash == hold_hash, recording.standard == standard)
+    counts = connection.execute(
+        select(schema.pilot.c.id, schema.pilot.c.name, func.count().label("flights"))
+        .select_from(schema.recording.join(schema.pilot))
         .where(at_hold)
-        .subquery()
-    )
-    rows = connection.execute(
-        select(
-            *_HOLD_COLUMNS,
-            recording.c.inbound_course_true_deg,
-            schema.pilot.c.name,
-            ranked.c.flights,
-            schema.entry.c.expected,
-            schema.entry.c.flown,
-            schema.entry.c.is_right,
-            schema.entry.c.turned_wrong_way,
-        )
-        .select_from(
-            _HOLD_ROWS.join(ranked, ranked.c.id == recording.c.id).join(
-                schema.pilot, schema.pilot.c.id == recording.c.pilot_id
-            )
-        )
-        .where(ranked.c.rank == 1)
+        .group_by(schema.pilot.c.id, schema.pilot.c.name)
     ).all()
-    pilots = []
-    for row in rows:
-        entry = None
-        if row.expected is not None or row.flown is not None:
-            entry = EntryFlown(
-                row.started_epoch_s, row.turns, row.expected, row.flown, row.is_right, bool(row.turned_wrong_way)
-            )
-        pilots.append((str(row.name), _hold(row), entry, int(row.flights)))
-    first = rows[0]
-    return SameHold(
-        hold_hash=hold_hash,
-        name=first.hold_name,
-        turns=first.turns,
-        inbound_course_true_deg=first.inbound_course_true_deg,
-        pilots=tuple(sorted(pilots, key=lambda each: each[0].casefold())),
-    )
+    latest = _holds(connection, _latest(connection, at_hold, 1), whole=False)
+    pilots = [(row.name, latest[row.id][-1], row.flights) for row in counts]
+    _, hold, _ = min(pilots, key=lambda each: each[0].casefold())
+    return SameHold(hold.hold_name, hold.turns, hold.inbound_course_true_deg, tuple(pilots))

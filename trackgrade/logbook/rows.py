@@ -1,9 +1,8 @@
-"""The rows that stand for one debrief in a logbook, and the counting that needs nothing but them. Pure."""
+"""What a logbook keeps of one flight at one hold: the rows of its tables, and what its pages read. Pure."""
 
 from __future__ import annotations
 
-import statistics
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from trackgrade.score.standard import ITEMS
@@ -29,6 +28,21 @@ class ItemRow:
     unit: str
     limit: float | None
     result: str
+
+    @property
+    def measured(self) -> bool:
+        return self.result != "not measurable"
+
+    @property
+    def size(self) -> float | None:
+        """How large the error is, side and sign left out, in the item's unit.
+
+        Items that only must not be exceeded have no error below zero (a turn started early is not late).
+        """
+        if self.value is None:
+            return None
+        counting = ITEMS[self.item][1] if self.item in ITEMS else "one value"
+        return max(self.value, 0.0) if counting == "not above" else abs(self.value)
 
 
 @dataclass(frozen=True)
@@ -61,30 +75,26 @@ class EntryRow:
 
 
 @dataclass(frozen=True)
-class ItemSummary:
-    """The results of one item in one recording, by lap where it has laps. ``median_size``: see `size`."""
+class FindingRow:
+    """A mistake that the debrief names; ``lap`` None when it is not of one lap."""
 
-    item: str
+    name: str
     title: str
-    unit: str
-    limit: float | None
-    measured: int
-    within: int
-    brief: int
-    outside: int
-    not_measurable: int
-    median_size: float | None
+    lap: int | None
+    advice: str
 
 
 @dataclass(frozen=True)
-class Digest:
-    """One debrief in rows. Hashes are hexadecimal SHA-256.
+class HoldFlown:
+    """One flight at one hold against one standard: a recording. Hashes are hexadecimal SHA-256.
 
     ``wind_head_kt`` is the headwind on the inbound leg (tailwind negative); ``wind_cross_kt`` is the
     crosswind there, positive when it blows from the holding side.
     ``inbound_error_sd_s`` is the sample standard deviation over the laps, None below two.
     ``laps_to_converge`` is what the debrief says: the first lap of the last visit from which on every inbound time
     was in the band; None when the last was not.
+    ``report``: where its report was written. ``recording_id``: 0 before it is recorded. The rows of its ``entries``,
+    ``lap_rows``, ``items`` and ``findings`` are read only where a page needs them.
     """
 
     content_hash: str
@@ -109,6 +119,7 @@ class Digest:
     wind_head_kt: float | None
     wind_cross_kt: float | None
     true_airspeed_kt: float | None
+    laps: int
     incomplete_laps: int
     laps_judged: int
     laps_within: int
@@ -118,57 +129,22 @@ class Digest:
     inbound_error_sd_s: float | None
     laps_to_converge: int | None
     verdict: str
-    entries: tuple[EntryRow, ...]
-    laps: tuple[LapRow, ...]
-    items: tuple[ItemRow, ...]
-    item_summaries: tuple[ItemSummary, ...]
-    findings: tuple[tuple[str, str, int | None, str], ...]
+    instructor: str | None = None
+    note: str | None = None
+    report: str | None = None
+    recording_id: int = 0
+    entries: tuple[EntryRow, ...] = ()
+    lap_rows: tuple[LapRow, ...] = ()
+    items: tuple[ItemRow, ...] = ()
+    findings: tuple[FindingRow, ...] = ()
+
+    @property
+    def entry(self) -> str | None:
+        """The entry that its first visit asked for, else the one flown there."""
+        return next((each.expected or each.flown for each in self.entries if each.visit == 1), None)
 
 
-def summarise_items(items: Sequence[ItemRow]) -> tuple[ItemSummary, ...]:
-    """Results counted by item, in the order in which the items first appear."""
-    summaries = []
-    for name, rows in by_lap(items).items():
-        results = [row.result for row in rows]
-        measured = [row for row in rows if row.result != "not measurable"]
-        sizes = [size(row) for row in measured if row.value is not None]
-        limits = [row.limit for row in rows if row.limit is not None]
-        summaries.append(
-            ItemSummary(
-                item=name,
-                title=rows[0].title,
-                unit=rows[0].unit,
-                limit=limits[0] if limits else None,
-                measured=len(measured),
-                within=results.count("within"),
-                brief=results.count("brief excursion"),
-                outside=results.count("outside"),
-                not_measurable=results.count("not measurable"),
-                median_size=statistics.median(sizes) if sizes else None,
-            )
-        )
-    return tuple(summaries)
-
-
-def by_lap(items: Sequence[ItemRow]) -> dict[str, list[ItemRow]]:
-    """The rows of each item, in the order in which items first appear.
-
-    Where an item has rows of laps, its row of the whole hold is left out: it says the same laps once more.
-    """
-    grouped: dict[str, list[ItemRow]] = {}
-    for row in items:
-        grouped.setdefault(row.item, []).append(row)
-    return {
-        name: [row for row in rows if row.lap is not None] if any(row.lap is not None for row in rows) else rows
-        for name, rows in grouped.items()
-    }
-
-
-def size(row: ItemRow) -> float:
-    """How large the error is, side and sign left out, in the item's unit.
-
-    Items that only must not be exceeded have no error below zero (a turn started early is not late).
-    """
-    assert row.value is not None
-    counting = ITEMS[row.item][1] if row.item in ITEMS else "one value"
-    return max(row.value, 0.0) if counting == "not above" else abs(row.value)
+def once_a_lap(items: Sequence[ItemRow]) -> Iterator[ItemRow]:
+    """The rows without those of the whole hold where an item has rows of laps: they say the same laps once more."""
+    by_lap = {row.item for row in items if row.lap is not None}
+    return (row for row in items if row.lap is not None or row.item not in by_lap)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trackgrade.logbook.history import HoldFlown
+from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Z_95
 
 Floats = NDArray[np.float64]

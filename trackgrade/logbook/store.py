@@ -7,7 +7,7 @@ import os
 import unicodedata
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy import select
 
 from trackgrade.errors import LogbookError, UsageError
-from trackgrade.logbook import files_of, schema, summaries
+from trackgrade.logbook import files_of, schema
 from trackgrade.logbook.database import (
     default_place,
     errors_for_people,
@@ -28,7 +28,7 @@ from trackgrade.logbook.database import (
     writing,
 )
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.rows import Digest
+from trackgrade.logbook.rows import HoldFlown
 
 #: First line of an export.
 EXPORT_SCHEMA = "trackgrade.logbook/1"
@@ -40,13 +40,10 @@ LONGEST_NOTE = 10_000
 #: Zero width joiner and non-joiner: spelling in several scripts, no more.
 _JOINERS = "\u200c\u200d"
 
-_OWN_ROWS = {"entries", "laps", "items", "item_summaries", "findings"}
-_RECORDING_FIELDS = tuple(each.name for each in fields(Digest) if each.name not in _OWN_ROWS)
-
 
 @dataclass(frozen=True)
 class Recorded:
-    """What recording did. ``sessions`` counts the pilot's flights to this standard, this one included.
+    """What recording did. ``sessions`` counts the pilot's flights to this ``standard``, this one included.
 
     ``replaced``: the same flight, hold and standard was there. ``moved_from``: the other pilot it was under.
     """
@@ -55,6 +52,7 @@ class Recorded:
     new_pilot: bool
     replaced: bool
     moved_from: str | None
+    standard: str
     sessions: int
     place: str
 
@@ -119,26 +117,17 @@ class Logbook:
         The same flight, hold and standard replaces what was there, under whichever pilot. An instructor
         or a note not given now is kept from what is replaced, when the pilot is the same.
         """
+        where = str(Path(report).absolute()) if report else None
+        recording = schema.recording
         with errors_for_people(self.name), writing(self.engine) as connection:
-            outcome = _put(
-                connection, debrief, pilot, instructor, note, str(Path(report).absolute()) if report else None
-            )
-            summaries.refresh_pilots(connection, outcome.touched)
-            _drop_empty_pilots(connection, outcome.touched - {outcome.pilot_id})
+            done = self._put(connection, debrief, pilot, instructor, note, where)
+            _drop_empty_pilots(connection)
             sessions = connection.scalar(
-                select(schema.pilot_standard.c.sessions).where(
-                    schema.pilot_standard.c.pilot_id == outcome.pilot_id,
-                    schema.pilot_standard.c.standard == outcome.standard,
-                )
+                select(sa.func.count(recording.c.flight_hash.distinct()))
+                .join(schema.pilot)
+                .where(schema.pilot.c.name == done.pilot, recording.c.standard == done.standard)
             )
-        return Recorded(
-            pilot=outcome.pilot,
-            new_pilot=outcome.new_pilot,
-            replaced=outcome.replaced,
-            moved_from=outcome.moved_from,
-            sessions=int(sessions or 0),
-            place=self.name,
-        )
+        return replace(done, sessions=int(sessions or 0))
 
     def pilots(self) -> list[tuple[str, int, float]]:
         """Name, number of recordings and start of the last one [s since 1970], by name."""
@@ -219,25 +208,49 @@ class Logbook:
             A line cannot be read; its number is named and the logbook is as it was.
         """
         recorded = replaced = 0
-        touched: set[int] = set()
-        named: set[int] = set()
+        named: set[str] = set()
         with errors_for_people(self.name), writing(self.engine) as connection:
             for number, line in enumerate(lines, start=1):
                 row = _parse_line(line, number)
                 if row is None:
                     continue
                 try:
-                    outcome = _put(connection, row["debrief"], row["pilot"], row.get("instructor"), row.get("note"))
+                    done = self._put(connection, row["debrief"], row["pilot"], row.get("instructor"), row.get("note"))
                 except (LogbookError, UsageError) as error:
                     raise LogbookError(f"line {number}: {error} Nothing was imported.") from error
-                recorded, replaced = recorded + 1, replaced + outcome.replaced
-                touched |= outcome.touched
-                named.add(outcome.pilot_id)
+                recorded, replaced = recorded + 1, replaced + done.replaced
+                named.add(done.pilot)
                 if progress is not None:
                     progress(number)
-            summaries.refresh_pilots(connection, touched)
-            _drop_empty_pilots(connection, touched - named)
+            _drop_empty_pilots(connection)
         return Imported(recorded=recorded, replaced=replaced, pilots=len(named), place=self.name)
+
+    def _put(
+        self,
+        connection: sa.Connection,
+        debrief: Mapping[str, Any],
+        pilot: str,
+        instructor: str | None,
+        note: str | None,
+        report: str | None = None,
+    ) -> Recorded:
+        """Write one debrief's rows."""
+        name, instructor, note = clean_texts(pilot, instructor, note)
+        flown = digest(debrief)
+        pilot_id, known_as, new = _pilot(connection, name)
+        recording = schema.recording
+        old = connection.execute(
+            select(recording, schema.pilot.c.name)
+            .join(schema.pilot)
+            .where(recording.c.content_hash == flown.content_hash)
+        ).one_or_none()
+        if old is not None:
+            connection.execute(recording.delete().where(recording.c.id == old.id))
+            if old.pilot_id == pilot_id:
+                instructor, note, report = instructor or old.instructor, note or old.note, report or old.report
+        _insert(connection, replace(flown, instructor=instructor, note=note, report=report), debrief, pilot_id)
+        moved_from = old.name if old is not None and old.pilot_id != pilot_id else None
+        return Recorded(known_as, new, old is not None, moved_from, flown.standard, 0, self.name)
 
 
 def stored_debrief(connection: sa.Connection, recording_id: int) -> dict[str, Any]:
@@ -271,17 +284,6 @@ def find_pilot(connection: sa.Connection, name: str) -> int:
     raise UsageError(f"no pilot {name!r} in the logbook; it has: {listed or 'nobody yet'}.")
 
 
-@dataclass(frozen=True)
-class _Outcome:
-    pilot_id: int
-    pilot: str
-    new_pilot: bool
-    replaced: bool
-    moved_from: str | None
-    standard: str
-    touched: frozenset[int]
-
-
 def clean_texts(pilot: str, instructor: str | None, note: str | None) -> tuple[str, str | None, str | None]:
     """The texts of a session as they are recorded. Raises UsageError where one cannot be."""
     return (
@@ -291,93 +293,22 @@ def clean_texts(pilot: str, instructor: str | None, note: str | None) -> tuple[s
     )
 
 
-def _put(
-    connection: sa.Connection,
-    debrief: Mapping[str, Any],
-    pilot: str,
-    instructor: str | None,
-    note: str | None,
-    report: str | None = None,
-) -> _Outcome:
-    """Write one debrief's rows; the caller makes the summaries of the pilots touched anew."""
-    name, instructor, note = clean_texts(pilot, instructor, note)
-    rows = digest(debrief)
-    pilot_id, known_as, new = _pilot(connection, name)
-
-    recording = schema.recording
-    old = connection.execute(
-        select(
-            recording.c.id,
-            recording.c.pilot_id,
-            recording.c.instructor,
-            recording.c.note,
-            recording.c.report,
-            schema.pilot.c.name,
-        )
-        .join(schema.pilot)
-        .where(recording.c.content_hash == rows.content_hash)
-    ).one_or_none()
-    touched = {pilot_id}
-    if old is not None:
-        connection.execute(recording.delete().where(recording.c.id == old.id))
-        touched.add(old.pilot_id)
-        if old.pilot_id == pilot_id:
-            instructor, note, report = instructor or old.instructor, note or old.note, report or old.report
-    _insert(connection, rows, debrief, pilot_id, instructor, note, report)
-    return _Outcome(
-        pilot_id=pilot_id,
-        pilot=known_as,
-        new_pilot=new,
-        replaced=old is not None,
-        moved_from=old.name if old is not None and old.pilot_id != pilot_id else None,
-        standard=rows.standard,
-        touched=frozenset(touched),
-    )
-
-
-def _insert(
-    connection: sa.Connection,
-    rows: Digest,
-    debrief: Mapping[str, Any],
-    pilot_id: int,
-    instructor: str | None,
-    note: str | None,
-    report: str | None,
-) -> None:
-    values = {name: getattr(rows, name) for name in _RECORDING_FIELDS}
-    values |= {"pilot_id": pilot_id, "instructor": instructor, "note": note, "report": report, "laps": len(rows.laps)}
-    inserted = connection.execute(schema.recording.insert().values(**values)).inserted_primary_key
+def _insert(connection: sa.Connection, flown: HoldFlown, debrief: Mapping[str, Any], pilot_id: int) -> None:
+    values = {name: value for name, value in vars(flown).items() if name in schema.recording.c}
+    inserted = connection.execute(schema.recording.insert().values(**values, pilot_id=pilot_id)).inserted_primary_key
     assert inserted is not None
-    recording_id = int(inserted[0])
+    own = {"recording_id": int(inserted[0])}
     packed = zlib.compress(json.dumps(debrief, separators=(",", ":")).encode())
-    connection.execute(schema.debrief.insert().values(recording_id=recording_id, json_zlib=packed))
-    own: dict[str, Any] = {"recording_id": recording_id}
-    for table, many in (
-        (schema.entry, [own | _renamed(asdict(each), "right", "is_right") for each in rows.entries]),
-        (schema.lap, [own | asdict(each) for each in rows.laps]),
-        (
-            schema.item_result,
-            [
-                own | {"position": n} | _renamed(asdict(each), "limit", "limit_value")
-                for n, each in enumerate(rows.items)
-            ],
-        ),
-        (
-            schema.finding,
-            [
-                own | {"position": n, "name": name, "title": title, "lap": lap, "advice": advice}
-                for n, (name, title, lap, advice) in enumerate(rows.findings)
-            ],
-        ),
-        (schema.recording_item, summaries.item_summary_rows(recording_id, rows.item_summaries)),
+    connection.execute(schema.debrief.insert().values(**own, json_zlib=packed))
+    for table, rows in (
+        (schema.entry, flown.entries),
+        (schema.lap, flown.lap_rows),
+        (schema.item_result, flown.items),
+        (schema.finding, flown.findings),
     ):
-        if many:
-            connection.execute(table.insert(), many)
-
-
-def _renamed(row: dict[str, Any], old: str, new: str) -> dict[str, Any]:
-    row[new] = row.pop(old)
-    return row
+        if rows:
+            numbered = [own | {"position": n} | vars(row) for n, row in enumerate(rows)]
+            connection.execute(table.insert(), [{k: v for k, v in row.items() if k in table.c} for row in numbered])
 
 
 def _pilot(connection: sa.Connection, name: str) -> tuple[int, str, bool]:
@@ -391,11 +322,10 @@ def _pilot(connection: sa.Connection, name: str) -> tuple[int, str, bool]:
     return int(inserted[0]), name, True
 
 
-def _drop_empty_pilots(connection: sa.Connection, pilot_ids: Iterable[int]) -> None:
+def _drop_empty_pilots(connection: sa.Connection) -> None:
     """A pilot whose last recording moved to another one (a slip of the pen put right) is no pilot."""
-    for pilot_id in pilot_ids:
-        has_some = sa.exists().where(schema.recording.c.pilot_id == pilot_id)
-        connection.execute(schema.pilot.delete().where(schema.pilot.c.id == pilot_id, ~has_some))
+    has_some = sa.exists().where(schema.recording.c.pilot_id == schema.pilot.c.id)
+    connection.execute(schema.pilot.delete().where(~has_some))
 
 
 def _key(name: str) -> str:

@@ -13,10 +13,10 @@ import numpy as np
 
 from trackgrade.logbook.claims import Change, Rows, Verdict, session_levels, verdict
 from trackgrade.logbook.conditions import conditions
-from trackgrade.logbook.history import EntryFlown, HoldFlown, ItemTotal, PilotHistory, Session
+from trackgrade.logbook.history import ItemTotal, PilotHistory, Session
 from trackgrade.logbook.levels import Measure, measures, tells_nothing, without_repeats
-from trackgrade.logbook.rows import CEILINGS
-from trackgrade.logbook.shares import Share, share, tally
+from trackgrade.logbook.rows import CEILINGS, EntryRow, HoldFlown
+from trackgrade.logbook.shares import Share, share
 
 #: A break is long, and flying starts anew after it, above so many days and so many times the pilot's usual interval.
 BREAK_DAYS, BREAK_TIMES = 45.0, 4.0
@@ -134,7 +134,7 @@ def timeline(history: PilotHistory) -> Timeline:
         items=tuple(_item_line(own, total, found, result, tested, told_twice) for total in history.total.items),
         inbound=_inbound(own),
         convergence=_convergence(history.flown),
-        lap_shares=tuple(_lap_share(session) for session in own),
+        lap_shares=tuple(each.laps_within / each.laps_judged if each.laps_judged else None for each in own),
     )
 
 
@@ -169,10 +169,7 @@ def _item_line(
 ) -> ItemLine:
     measure = next((each for each in found if each.item == total.item), None)
     level = measure.level if measure else np.full(len(sessions), np.nan)
-    rows = [
-        [row for row in session.items if row.item == total.item and row.result != "not measurable"]
-        for session in sessions
-    ]
+    rows = [[row for row in session.items if row.item == total.item and row.measured] for session in sessions]
     change = next((each for each in result.items if each.measure == total.item), None)
     lately, before = tested[-LATELY:], tested[-2 * LATELY : -LATELY]
     untested = ""
@@ -198,8 +195,8 @@ def _item_line(
         lately=_mean(level[lately]),
         change=change,
         untested=untested,
-        recent=share(total.recent),
-        measured=total.measured,
+        recent=total.recent,
+        measured=sum(map(len, rows)),
     )
 
 
@@ -240,24 +237,19 @@ def _convergence(flown: Sequence[HoldFlown]) -> Convergence:
     return Convergence(len(holds), sum(reached.values()), median, longest)
 
 
-def _lap_share(session: Session) -> float | None:
-    judged = sum(hold.laps_judged for hold in session.holds)
-    return sum(hold.laps_within for hold in session.holds) / judged if judged else None
-
-
-def entry_record(entries: Sequence[EntryFlown]) -> tuple[EntryLine, ...]:
+def entry_record(flown: Sequence[HoldFlown]) -> tuple[EntryLine, ...]:
     """Right entries by the sector that was met and the side of the turns."""
     lines = []
     for turns in ("right", "left"):
         for kind in ("direct", "teardrop", "parallel"):
-            own = [each for each in entries if (each.turns, each.expected) == (turns, kind)]
+            own = [each for hold in flown if hold.turns == turns for each in hold.entries if each.expected == kind]
             judged = [each for each in own if each.right is not None]
             wrong = Counter(_flown_words(each) for each in judged if not each.right)
             lines.append(
                 EntryLine(
                     kind=kind,
                     turns=turns,
-                    share=share(tally([(1, int(bool(each.right))) for each in judged])),
+                    share=share([(1, int(bool(each.right))) for each in judged]),
                     unclear=len(own) - len(judged),
                     flown_instead=tuple(sorted(wrong.items())),
                 )
@@ -265,8 +257,8 @@ def entry_record(entries: Sequence[EntryFlown]) -> tuple[EntryLine, ...]:
     return tuple(lines)
 
 
-def _flown_words(entry: EntryFlown) -> str:
-    return f"{entry.flown or 'unclear'}{' the wrong way' if entry.wrong_way else ''}"
+def _flown_words(entry: EntryRow) -> str:
+    return f"{entry.flown or 'unclear'}{' the wrong way' if entry.turned_wrong_way else ''}"
 
 
 #: Bands of wind speed [kt], above the first number and up to the second: our own choice.
@@ -282,6 +274,6 @@ def wind_met(flown: Sequence[HoldFlown]) -> tuple[WindLine, ...]:
     if unknown := [hold for hold in flown if hold.wind_kt is None]:
         by_band.append(("not known", unknown))
     return tuple(
-        WindLine(title, len(own), share(tally([(hold.laps_judged, hold.laps_within) for hold in own])))
+        WindLine(title, len(own), share([(hold.laps_judged, hold.laps_within) for hold in own]))
         for title, own in by_band
     )
