@@ -11,7 +11,7 @@ from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import through_air, trace
-from trackgrade.motion.wind import FLOOR_SD_M_S, LEAST_COVER_DEG, directions_covered_deg, fit_wind
+from trackgrade.motion.wind import FLOOR_SD_M_S, LEAST_COVER_DEG, correlated, directions_covered_deg, fit_wind
 from trackgrade.track.cleaning import clean
 
 KT = 1852.0 / 3600.0
@@ -184,6 +184,15 @@ def test_stated_errors_are_of_use_and_never_nothing() -> None:
     fit, _ = fit_wind(t, v)
     assert fit is not None
     assert FLOOR_SD_M_S / KT <= fit.as_wind().speed_sd_kt < 2.0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_correlated_noise_is_what_the_whole_matrix_of_correlations_makes_of_it(seed: int) -> None:
+    dice = np.random.default_rng(seed)
+    t = np.cumsum(dice.choice([0.1, 0.5, 1.0, 5.0, 40.0, 900.0], 400))
+    rows, lasting_s = dice.normal(size=(5, 400)), float(dice.uniform(20.0, 400.0))
+    whole = rows @ np.exp(-np.abs(t[:, None] - t[None, :]) / lasting_s)
+    np.testing.assert_allclose(correlated(rows, t, lasting_s), whole, rtol=1e-9, atol=1e-9 * np.abs(whole).max())
 
 
 # --- Published wind triangles ---------------------------------------------------------------------------------------

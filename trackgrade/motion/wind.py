@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.linalg import solveh_banded
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.earth.units import KT_PER_M_S
@@ -127,14 +128,11 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
 
     # Sandwich covariance: correlated residuals widen it by far more than their count narrows it.
     correlation_s = _correlation_s(time_s, residual)
-    lag = np.abs(time_s[:, None] - time_s[None, :])
-    alike = np.exp(-lag / correlation_s)
-    weighted = weight[:, None] * jacobian / spread**2
-    inverse = np.linalg.inv(normal)
-    seen = _share_left(jacobian, inverse @ weighted.T, alike, weight)
-    noise = alike * max(float(np.average(residual**2, weights=weight)) / seen, velocity_sd_m_s**2)
-    covariance = (inverse @ (weighted.T @ noise @ weighted) @ inverse)[:3, :3]
-    covariance = covariance + np.eye(3) * FLOOR_SD_M_S**2
+    response = np.linalg.solve(normal, (weight[:, None] * jacobian).T / spread**2)  # (5, n): the fit's answer to noise
+    answer = correlated(response, time_s, correlation_s)
+    seen = _share_left(jacobian, response, answer, weight)
+    variance = max(float(np.average(residual**2, weights=weight)) / seen, velocity_sd_m_s**2)
+    covariance = (answer @ response.T)[:3, :3] * variance + np.eye(3) * FLOOR_SD_M_S**2
     largest_sd_kt = float(np.sqrt(np.linalg.eigvalsh(covariance[:2, :2])[-1])) * KT_PER_M_S
     if largest_sd_kt > LARGEST_SD_KT:
         return None, f"the ground speeds scatter too much to tell the wind (standard error {largest_sd_kt:.0f} kt)"
@@ -172,13 +170,28 @@ def _direction_weight(velocity_m_s: Floats) -> Floats:
     return np.asarray(weight / np.mean(weight))
 
 
-def _share_left(jacobian: Floats, response: Floats, alike: Floats, weight: Floats) -> float:
+def correlated(rows: Floats, time_s: Floats, correlation_s: float) -> Floats:
+    """Rows (k, n) times the correlation exp(-|lag| / ``correlation_s``) of noise at times (n,), increasing [s].
+
+    Such noise depends on its past through its last value only: the inverse of its correlation has three diagonals
+    (Ornstein-Uhlenbeck process), which are solved.
+    """
+    kept = np.exp(-np.diff(time_s) / correlation_s)
+    fresh = -np.expm1(-2.0 * np.diff(time_s) / correlation_s)  # 1 - kept**2
+    inverse = np.zeros((2, len(time_s)))  # upper form: beside the diagonal, and the diagonal
+    inverse[0, 1:] = -kept / fresh
+    inverse[1] = 1.0
+    inverse[1, :-1] += kept**2 / fresh
+    inverse[1, 1:] += kept**2 / fresh
+    return np.asarray(solveh_banded(inverse, rows.T, overwrite_ab=True, check_finite=False).T)
+
+
+def _share_left(jacobian: Floats, response: Floats, answer: Floats, weight: Floats) -> float:
     """Share of the variance of correlated noise that is left in the residuals; the fit swallows the rest.
 
     One lap holds only some six independent looks at an airspeed that wanders over twenty seconds, and the fit takes up
-    three of them. ``response`` (5, n) is how the fit answers to noise, ``alike`` (n, n) the noise's correlation.
+    three of them. ``response`` (5, n) is how the fit answers to noise, ``answer`` that times the noise's correlation.
     """
-    answer = response @ alike
     swallowed = 2.0 * np.sum(jacobian * answer.T, axis=1) - np.sum(jacobian @ (answer @ response.T) * jacobian, axis=1)
     return max(float(np.average(1.0 - swallowed, weights=weight)), LEAST_LEFT)
 
