@@ -158,7 +158,7 @@ def test_what_a_flight_left_in_memory_is_gone_before_the_next(
 class TestOutputs:
     def test_one_debrief_is_written_as_it_is(self, tmp_path: Path) -> None:
         with Debriefs(tmp_path / "a.json", single=True) as debriefs:
-            debriefs.add("a", '{"laps": []}')
+            debriefs.add("a", {"laps": []}, "")
         assert json.loads((tmp_path / "a.json").read_text()) == {"laps": []}
 
     def test_many_are_an_array_or_lines_or_a_folder(self, tmp_path: Path) -> None:
@@ -166,8 +166,8 @@ class TestOutputs:
         folder.mkdir()
         for target in (tmp_path / "a.json", tmp_path / "a.jsonl", folder):
             with Debriefs(target, single=False) as debriefs:
-                debriefs.add("one.json", '{"n": 1}')
-                debriefs.add("two.json", '{"n": 2}')
+                debriefs.add("one.json", {"n": 1}, '{"n": 1}')
+                debriefs.add("two.json", {"n": 2}, '{"n": 2}')
         assert json.loads((tmp_path / "a.json").read_text()) == [{"n": 1}, {"n": 2}]
         assert [json.loads(line) for line in (tmp_path / "a.jsonl").read_text().splitlines()] == [{"n": 1}, {"n": 2}]
         assert json.loads((folder / "two.json").read_text()) == {"n": 2}

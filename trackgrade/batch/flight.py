@@ -12,7 +12,7 @@ from trackgrade import __version__
 from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
-from trackgrade.exports import debrief_json, laps_csv, map_files
+from trackgrade.exports import debrief_json, laps_csv
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
 from trackgrade.track.cleaning import clean
@@ -87,6 +87,11 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         from trackgrade.report.compare import flight_laps
 
         lines = flight_laps(debrief)
+    maps = {}
+    if settings.maps:
+        from trackgrade.exports.map_files import to_text
+
+        maps = {kind: to_text(debrief, kind) for kind in settings.maps}
     return Graded(
         hold=name,
         flown=flown,
@@ -94,7 +99,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         laps_csv=laps_csv.to_text(debrief),
         html=html,
         figure=figure,
-        maps={kind: map_files.to_text(debrief, kind) for kind in settings.maps},
+        maps=maps,
         hold_toml="" if chosen is None else chosen.toml,
         lines=lines,
     )

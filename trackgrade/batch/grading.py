@@ -199,7 +199,7 @@ def grade_flights(
             event, reports = _write(flight, outcome, stems, wanted)
             for graded, debrief, name, report in zip(outcome.graded, event.debriefs, stems, reports):
                 if debriefs is not None:
-                    debriefs.add(f"{name}.json", graded.debrief_json)
+                    debriefs.add(f"{name}.json", debrief, graded.debrief_json)
                 if laps is not None:
                     laps.add(graded.laps_csv)
                 if index is not None:

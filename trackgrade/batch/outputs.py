@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import io
-import json
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
@@ -117,10 +116,10 @@ class Debriefs:
             self._file = self._stack.enter_context(growing_file(self._path))
         return self
 
-    def add(self, name: str, debrief_json: str) -> None:
-        """Add one debrief; ``name`` is its file name where each has a file."""
+    def add(self, name: str, debrief: Mapping[str, Any], debrief_json: str) -> None:
+        """Add one debrief, given as it is and as text; ``name`` is its file name where each has a file."""
         if self._file is None:
-            text = readable(json.loads(debrief_json))
+            text = readable(debrief)
             write_whole(self._path / name if self._each_a_file else self._path, text)
         elif self._lines:
             self._file.write(debrief_json + "\n")

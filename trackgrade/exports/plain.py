@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, fields, is_dataclass
 from functools import cache
 from typing import Any
@@ -42,7 +42,7 @@ def utc(epoch_s: float | None) -> str | None:
         moment = EPOCH + dt.timedelta(milliseconds=round(epoch_s * 1000.0))
     except OverflowError:
         return None
-    return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z"
+    return moment.isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
 def number(value: float | None, decimals: int = DECIMALS) -> float | None:
@@ -60,55 +60,65 @@ def degrees(value: float | None) -> float | None:
 
 def plain(value: Any) -> Any:
     """Any of the debrief's values as JSON."""
-    if value is None or isinstance(value, str | bool | int):
+    if value is None or isinstance(value, (str, int)):
         return value
     if isinstance(value, float):
         return number(value)
-    if isinstance(value, list | tuple):
+    if isinstance(value, (list, tuple)):
         return [plain(each) for each in value]
     if is_dataclass(value) and not isinstance(value, type):
-        return dict(_pairs(value))
+        return _object(value, frozenset())
     if isinstance(value, Mapping):
         return {str(key): plain(content) for key, content in value.items()}
     return plain(value.item())  # a numpy scalar knows its Python self
 
 
-def _pairs(value: Any, leave_out: frozenset[str] = frozenset()) -> Iterator[tuple[str, Any]]:
-    """The keys of an object and what stands there."""
-    for name, key, form, spread_without in _forms(type(value), leave_out):  # type: ignore[arg-type]
+def _object(value: Any, leave_out: frozenset[str]) -> dict[str, Any]:
+    """A dataclass by its keys."""
+    keys: dict[str, Any] = {}
+    for name, key, form in _forms(type(value), leave_out):  # type: ignore[arg-type]
         content = getattr(value, name)
-        if form == "spread":
-            yield from _pairs(content, spread_without)
-        elif form == "time":
-            yield key, utc(content)
-        elif form == "moment":
-            yield f"{key}_utc", None if content is None else utc(content.epoch_s)
-            yield f"{key}_sd_s", None if content is None else number(content.sd_s)
-        elif form == "direction":
-            yield key, degrees(content) if content is None or isinstance(content, float) else plain(content)
-        elif form == "position":
-            yield key, number(content, POSITION_DECIMALS)
+        if callable(form):
+            keys[key] = form(content)
+        elif form is not None:
+            keys |= _object(content, form)
         else:
-            yield key, plain(content)
+            keys[f"{key}_utc"] = None if content is None else utc(content.epoch_s)
+            keys[f"{key}_sd_s"] = None if content is None else number(content.sd_s)
+    return keys
+
+
+def _direction(value: Any) -> Any:
+    return degrees(value) if value is None or isinstance(value, float) else plain(value)
+
+
+def _position(value: float | None) -> float | None:
+    return number(value, POSITION_DECIMALS)
 
 
 @cache
-def _forms(kind: type, leave_out: frozenset[str]) -> tuple[tuple[str, str, str, frozenset[str]], ...]:
-    """Of each field of a dataclass: its name, its key, what it is written as, and what a spread one leaves out."""
-    forms = []
+def _forms(
+    kind: type, leave_out: frozenset[str]
+) -> tuple[tuple[str, str, Callable[[Any], Any] | frozenset[str] | None], ...]:
+    """Of each field of a dataclass: its name, its key, and what writes it; of a spread one what it leaves out.
+
+    None for a `Moment`.
+    """
+    forms: list[tuple[str, str, Callable[[Any], Any] | frozenset[str] | None]] = []
     for each in kept(kind, leave_out):
-        key, form = each.name.removesuffix("_"), "plain"
+        name = each.name
         if "spread" in each.metadata:
-            form = "spread"
-        elif each.name.endswith("epoch_s"):
-            key, form = each.name.removesuffix("epoch_s") + "utc", "time"
+            forms.append((name, "", each.metadata["spread"]))
+        elif name.endswith("epoch_s"):
+            forms.append((name, name.removesuffix("epoch_s") + "utc", utc))
         elif each.type in MOMENTS:
-            key, form = each.name, "moment"
-        elif each.name.endswith(DIRECTIONS):
-            key, form = each.name, "direction"
-        elif each.name.endswith(POSITIONS):
-            key, form = each.name, "position"
-        forms.append((each.name, key, form, each.metadata.get("spread", frozenset())))
+            forms.append((name, name, None))
+        elif name.endswith(DIRECTIONS):
+            forms.append((name, name, _direction))
+        elif name.endswith(POSITIONS):
+            forms.append((name, name, _position))
+        else:
+            forms.append((name, name.removesuffix("_"), plain))
     return tuple(forms)
 
 
