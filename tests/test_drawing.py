@@ -65,7 +65,7 @@ def test_a_line_between_far_points_and_a_hole_in_it_are_seen() -> None:
 def test_where_nothing_is_free_it_says_so_or_takes_the_least_bad() -> None:
     free = Placer(FRAME, 5.0)
     free.keep_off(Box(0.0, 0.0, 400.0, 300.0))
-    assert free.put([(100.0, 100.0)], 50.0, 16.0, must=False) is None
+    assert free.put_on_line([(100.0, 100.0)], 50.0, 16.0) is None
     assert free.put([(100.0, 100.0)], 50.0, 16.0) == (100.0, 100.0)
     assert Placer(FRAME, 5.0).put([(-50.0, 0.0), (399.0, 20.0), (200.0, 20.0)], 50.0, 16.0) == (200.0, 20.0)
 
@@ -74,7 +74,7 @@ def test_a_copy_learns_on_its_own() -> None:
     one = Placer(FRAME, 5.0)
     other = one.copy()
     other.keep_off(FRAME)
-    assert one.put([(100.0, 100.0)], 20.0, 10.0, must=False) == (100.0, 100.0)
+    assert one.put_on_line([(100.0, 100.0)], 20.0, 10.0) == (100.0, 100.0)
 
 
 def test_wide_letters_are_wider() -> None:

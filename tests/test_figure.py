@@ -27,12 +27,13 @@ from tests.report_flights import make_debrief, without_samples
 from tests.test_light_import import run as run_alone
 from trackgrade.commands import main
 from trackgrade.drawing import palette
+from trackgrade.drawing.furniture import bar_length
 from trackgrade.errors import OutputError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Leg
 from trackgrade.report import FIGURE_KINDS, figure, figure_plan, figure_time
 from trackgrade.report import figure_style as style
-from trackgrade.report.plan_view import corridor_edges
+from trackgrade.report.plan import BAR_PX, arrange, corridor_edges, plan_of
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
 
@@ -141,56 +142,66 @@ def test_a_debrief_of_no_samples_is_a_page_too() -> None:
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_the_plan_has_the_course_up_and_the_holding_side_where_it_is_flown(turns: str) -> None:
     debrief = make_debrief(turns=turns, wind=None)
-    timeline = lay_out(debrief)
-    plan = figure_plan.plan_of(debrief, timeline, 4.5, 4.7)
+    plan = plan_of(debrief, lay_out(debrief))
+    view = figure_plan.view_of(plan, 4.5, 4.7)
     side = 1 if turns == "right" else -1
-    assert plan.side == side
-    assert plan.holding_side_at[0] * side > 0
-    first = next(each for each in plan.flown if each.stretch is not None and each.stretch.kind == "lap")
+    fix_x, fix_y = view.place(0.0, 0.0)
+    (holding_side,) = (centre for text, centre in arrange(plan, view).words if text == "holding side")
+    assert (holding_side[0] - fix_x) * side > 0
+    x, y = view.places(*plan.flown[plan.timeline.laps[0].key])
+    right_nm, along_nm = (x - fix_x) / view.px_per_nm, (fix_y - y) / view.px_per_nm
     # Two radii wide (104 kt at 3 degrees a second: 0.552 NM each), all of it on the holding side.
-    assert np.nanmax(side * first.right_nm) == pytest.approx(2 * 104 / (60 * np.pi), abs=0.02)
-    assert np.nanmin(side * first.right_nm) > -0.02
-    assert (first.right_nm[0], first.along_nm[0]) == pytest.approx((0.0, 0.0), abs=0.01)
-    left, right, bottom, top = plan.limits
-    assert (right - left) / 4.5 == pytest.approx((top - bottom) / 4.7), "one scale both ways"
-    for line in plan.flown[1:]:
-        assert left < np.nanmin(line.right_nm) <= np.nanmax(line.right_nm) < right
-        assert bottom < np.nanmin(line.along_nm) <= np.nanmax(line.along_nm) < top
+    assert np.nanmax(side * right_nm) == pytest.approx(2 * 104 / (60 * np.pi), abs=0.02)
+    assert np.nanmin(side * right_nm) > -0.02
+    assert (right_nm[0], along_nm[0]) == pytest.approx((0.0, 0.0), abs=0.01)
+    for stretch in plan.timeline.laps:
+        x, y = view.places(*plan.flown[stretch.key])
+        assert 0.0 < np.nanmin(x) <= np.nanmax(x) < view.size[0]
+        assert 0.0 < np.nanmin(y) <= np.nanmax(y) < view.size[1]
 
 
-def test_north_and_wind_are_told_from_the_course() -> None:
-    plan = figure_plan.plan_of(make_debrief(course_deg=220.5, wind=(300.0, 14.0)), lay_out(make_debrief()), 4.5, 4.7)
-    assert plan.north_deg == -220.5
-    assert plan.wind_to_deg == pytest.approx(300.0 + 180.0 - 220.5)
-    assert plan.wind_words == "wind 298° mag, 14 kt"
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_arrows_and_scale_stand_where_nothing_is_flown(name: str) -> None:
+    plan = plan_of(debrief_of(name), lay_out(debrief_of(name)))
+    view = figure_plan.view_of(plan, 4.5, 4.7)
+    places = arrange(plan, view)
+    for place in (places.north, places.wind, places.wind_words[1]):
+        for line in plan.flown.values() if place is not None else ():
+            x, y = view.places(*line)
+            assert np.nanmin(np.hypot(x - place[0], y - place[1])) > 18.0, "no lap runs through an arrow"
 
 
 def test_the_corridor_is_three_quarters_of_full_scale() -> None:
-    debrief = make_debrief(guidance=Guidance(kind="gps", full_scale_nm=0.3))
-    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
-    assert np.abs(plan.corridor[:, 0]) == pytest.approx(0.225)
-    vor = make_debrief(guidance=Guidance(kind="vor", full_scale_deg=10.0))
+    gps, vor = (
+        make_debrief(guidance=guidance)
+        for guidance in (Guidance(kind="gps", full_scale_nm=0.3), Guidance(kind="vor", full_scale_deg=10.0))
+    )
+    low, high = corridor_edges(gps, HoldFrame(gps.hold), np.array([-4.0]))
+    assert (low[0], high[0]) == pytest.approx((-0.225, 0.225))
     low, high = corridor_edges(vor, HoldFrame(vor.hold), np.array([-4.0]))
     assert (high - low) / 2 == pytest.approx(4.0 * np.tan(np.radians(7.5)), rel=1e-3), "station at the fix"
 
 
 def test_events_stand_at_their_moments() -> None:
     debrief = debrief_of("three laps")
-    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
-    abeams = [(x, y) for shape, x, y, _ in plan.events if shape == "abeam"]
+    plan = plan_of(debrief, lay_out(debrief))
+    frame = HoldFrame(debrief.hold)
+    abeams = [each for each in plan.events if each.shape == "abeam"]
     assert len(abeams) == 3
-    assert [y for _, y in abeams] == pytest.approx([0.0] * 3, abs=0.01)
-    assert {shape for shape, *_ in plan.events} == set(figure_plan.EVENT_MARKS)
+    along = [float(frame.from_east_north(each.east_nm, each.north_nm)[0]) for each in abeams]
+    assert along == pytest.approx([0.0] * 3, abs=0.01)
+    assert {each.shape for each in plan.events} == set(figure_plan.EVENT_MARKS)
     assert len({(marker, full) for marker, _, full in figure_plan.EVENT_MARKS.values()}) == 5
 
 
 @pytest.mark.parametrize("name", FLIGHTS)
 def test_the_scale_bar_is_a_round_length_that_fits(name: str) -> None:
-    debrief = debrief_of(name)
-    plan = figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7)
-    left, right, _, _ = plan.limits
-    assert re.match(r"[125]e", f"{plan.scale_bar_nm:.0e}")
-    assert 0.12 < plan.scale_bar_nm / (right - left) <= 1 / 3
+    view = figure_plan.view_of(plan_of(debrief_of(name), lay_out(debrief_of(name))), 4.5, 4.7)
+    px, words = bar_length(view.px_per_nm, BAR_PX)
+    length_nm = float(words.removesuffix(" NM"))
+    assert re.match(r"[125]e", f"{length_nm:.0e}")
+    assert px == pytest.approx(length_nm * view.px_per_nm)
+    assert 0.06 < px / view.size[0] <= 1 / 3
 
 
 def test_twelve_laps_differ_in_more_than_colour() -> None:
@@ -200,8 +211,9 @@ def test_twelve_laps_differ_in_more_than_colour() -> None:
     assert len({(each["color"], str(each["linestyle"])) for each in looks}) == 12
     for one, other in pairwise(looks):
         assert one["linestyle"] != other["linestyle"]
-    tags = {words for words, *_ in figure_plan.plan_of(debrief, lay_out(debrief), 4.5, 4.7).tags}
-    assert tags >= {str(number) for number in range(1, 13)}, "each lap carries its number"
+    plan = plan_of(debrief, lay_out(debrief))
+    tags = arrange(plan, figure_plan.view_of(plan, 4.5, 4.7)).tags
+    assert set(tags) >= {each.key for each in laps}, "each lap carries its number"
 
 
 def test_laps_of_two_visits_have_names_of_their_own() -> None:

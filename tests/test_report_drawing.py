@@ -18,11 +18,11 @@ from trackgrade.drawing.svg import element, polyline, runs, short, simplify
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
+from trackgrade.report import plan_view
 from trackgrade.report.flight_data import MOST_SAMPLES, differences, flight_data, thin
 from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.needles import needle_lines
-from trackgrade.report.plan_marks import HEIGHT, WIDTH
-from trackgrade.report.plan_view import draw as draw_plan
+from trackgrade.report.plan import plan_of
 from trackgrade.report.strips import strips
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, lay_out
 
@@ -112,7 +112,7 @@ def test_packed_channels_come_back_to_half_a_step(values: list[float | None], st
 def test_the_script_gets_the_positions_of_the_samples() -> None:
     debrief = make_debrief(gap=True)
     timeline = lay_out(debrief)
-    views = draw_plan(debrief, timeline).views
+    views = plan_view.draw(plan_of(debrief, timeline)).views
     data = flight_data(debrief, timeline, views, needle_lines(debrief))
     times = unpack(data["channels"]["t"]["d"], 0.1) + data["t0"]
     east = unpack(data["channels"]["east"]["d"], 0.001)
@@ -145,6 +145,11 @@ def test_two_visits_stand_side_by_side_with_a_break() -> None:
     assert axis.x(50.0) == pytest.approx((x0 + x1) / 2)
 
 
+def test_laps_of_two_visits_have_names_of_their_own() -> None:
+    assert [each.tag for each in lay_out(make_debrief(laps=2, visits=2)).laps] == ["1.1", "1.2", "2.1", "2.2"]
+    assert [each.tag for each in lay_out(make_debrief(laps=2)).laps] == ["1", "2"]
+
+
 def test_phases_name_what_is_flown() -> None:
     debrief = make_debrief(laps=2)
     timeline = lay_out(debrief)
@@ -166,7 +171,7 @@ def test_phases_name_what_is_flown() -> None:
 @pytest.mark.parametrize("course_deg", [5.0, 140.0, 220.5, 359.0])
 def test_hold_frame_puts_the_inbound_course_up_and_the_holding_side_where_it_is(turns: str, course_deg: float) -> None:
     debrief = make_debrief(turns=turns, course_deg=course_deg)
-    hold_view, north_view = draw_plan(debrief, lay_out(debrief)).views
+    hold_view, north_view = plan_view.draw(plan_of(debrief, lay_out(debrief))).views
     course = np.radians(course_deg)
     ahead = float(np.sin(course)), float(np.cos(course))
     side = debrief.hold.side
@@ -187,21 +192,21 @@ def test_laps_and_fix_lie_inside_the_frame_in_both_views(kwargs: dict[str, objec
     debrief = make_debrief(**kwargs)  # type: ignore[arg-type]
     timeline = lay_out(debrief)
     samples = debrief.samples
-    for view in draw_plan(debrief, timeline).views:
+    for view in plan_view.draw(plan_of(debrief, timeline)).views:
         for stretch in timeline.laps:
             inside = (samples.epoch_s >= stretch.start_epoch_s) & (samples.epoch_s <= stretch.end_epoch_s)
             for east, north in zip(samples.east_nm[inside][::7], samples.north_nm[inside][::7]):
                 x, y = view.place(float(east), float(north))
-                assert 0 <= x <= WIDTH
-                assert 0 <= y <= HEIGHT
+                assert 0 <= x <= plan_view.SIZE[0]
+                assert 0 <= y <= plan_view.SIZE[1]
         x, y = view.place(0.0, 0.0)
-        assert 0 <= x <= WIDTH
-        assert 0 <= y <= HEIGHT
+        assert 0 <= x <= plan_view.SIZE[0]
+        assert 0 <= y <= plan_view.SIZE[1]
 
 
 def test_one_scale_in_both_directions_and_a_true_scale_bar() -> None:
     debrief = make_debrief()
-    drawn = draw_plan(debrief, lay_out(debrief))
+    drawn = plan_view.draw(plan_of(debrief, lay_out(debrief)))
     pattern = r'<path d="M0-5V0H([\d.]+)V-5" class="scale-bar"/><text[^>]*>([\d.]+) NM'
     bars = re.findall(pattern, str(drawn.svg))
     assert len(bars) == 2
@@ -299,7 +304,7 @@ def test_the_corridor_of_a_vor_is_where_its_needle_reads_the_limit(turns: str, p
         station_variation_deg=0.0, course_to_set_deg=180.0,
     )  # fmt: skip
     debrief = make_debrief(turns=turns, course_deg=180.0, guidance=guidance)
-    drawn = str(draw_plan(debrief, lay_out(debrief)).shapes)
+    drawn = str(plan_view.draw(plan_of(debrief, lay_out(debrief))).shapes)
     path = re.search(r'<path d="M(-?\d+)\s?(-?\d+)l([-\d ]+)Z" id="path-corridor"', drawn)
     assert path is not None
     steps = np.array(re.findall(r"-?\d+", path[3]), dtype=float).reshape(-1, 2)

@@ -14,7 +14,7 @@ from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.leaving import clock
 from trackgrade.drawing import furniture
 from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
-from trackgrade.drawing.svg import element, short
+from trackgrade.drawing.svg import element, moved
 from trackgrade.drawing.view import fit
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
@@ -235,7 +235,7 @@ class _Pen:
             place = self.at(0.5 * self.reach_nm if beyond else -0.98 * self.reach_nm, 0.0)
             text = f"VOR {guidance.station_distance_nm or 0.0:.1f} NM {'ahead' if beyond else 'behind'}"
             self.label(place, self.toward(1.0 if beyond else -1.0, 0.0), (text, "label"), gap=6.0)
-        self.parts.append(element("g", furniture.fix_mark(), transform=f"translate({short(fix[0])} {short(fix[1])})"))
+        self.parts.append(element("g", furniture.fix_mark(), transform=moved(fix)))
         self.free.keep_off(Box.about(*fix, 24.0, 24.0))
 
     def place_labels(self) -> None:
@@ -249,7 +249,6 @@ class _Pen:
     def write(self, places: list[Point], lines: tuple[tuple[str, str], ...]) -> None:
         """Lines of text, each with its class, about the best of some places."""
         spot = self.free.put(places, *_size(lines))
-        assert spot is not None, "it must"
         base = spot[1] - _size(lines)[1] / 2.0
         for text, style in lines:
             base += LINE_HEIGHT * SIZES[style]
@@ -259,14 +258,13 @@ class _Pen:
     def foot(self) -> Markup:
         """North, wind and scale, along the foot of the drawing."""
         conditions, base = self.brief.conditions, HEIGHT - 24.0
-        parts = [element("g", furniture.north_arrow(), transform=f"translate(26 {short(base)})")]
+        parts = [element("g", furniture.north_arrow(), transform=moved((26.0, base)))]
         if conditions.wind_kt >= 0.5:
-            turn = short(conditions.wind_from_true_deg, 1)
-            parts.append(element("g", furniture.wind_arrow(), transform=f"translate(72 {short(base)}) rotate({turn})"))
+            turned = moved((72.0, base), conditions.wind_from_true_deg)
+            parts.append(element("g", furniture.wind_arrow(), transform=turned))
             parts.append(element("text", f"{conditions.wind_kt:.0f} kt", x=100.0, y=base + 4.0, class_="small"))
         bar, width = furniture.scale_bar(self.view.px_per_nm, 0.2 * WIDTH)
-        where = f"translate({short(WIDTH - 16.0 - width)} {short(base + 6.0)})"
-        parts.append(element("g", bar, transform=where, class_="scale"))
+        parts.append(element("g", bar, transform=moved((WIDTH - 16.0 - width, base + 6.0)), class_="scale"))
         return element("g", *parts, class_="furniture")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from markupsafe import Markup
 
 from trackgrade.drawing.labels import text_width
@@ -12,25 +14,36 @@ from trackgrade.drawing.svg import element, short
 LETTERS_PX, LINE_PX = 12.0, 15.5
 
 
+#: North and wind arrows about the origin, y down: lines through points [px]. North up, the wind blowing down.
+NORTH_ARROW = ((0, -17), (6, 9), (0, 4), (-6, 9))
+WIND_ARROW = (((0, -20), (0, 14)), ((-6, 6), (0, 17), (6, 6)))
+
+
 def north_arrow() -> Markup:
     """Points up: turn it with the view. Its letter turns with it."""
-    return Markup("").join(
-        (
-            element("path", d="M0-17L6 9 0 4-6 9Z", class_="north-arrow"),
-            element("text", "N", y=-20, text_anchor="middle"),
-        )
-    )
+    arrow = element("path", d=f"{_through(NORTH_ARROW)}Z", class_="north-arrow")
+    return arrow + element("text", "N", y=-20, text_anchor="middle")
 
 
 def wind_arrow() -> Markup:
     """Blows down: turn it with the view and by where the wind comes from."""
-    return element("path", d="M0-20V14M-6 6L0 17 6 6", class_="wind-arrow")
+    return element("path", d="".join(map(_through, WIND_ARROW)), class_="wind-arrow")
+
+
+def _through(points: Sequence[tuple[int, int]]) -> str:
+    first, *others = (f"{x} {y}" for x, y in points)
+    return f"M{first}L{' '.join(others)}".replace(" -", "-")
+
+
+def bar_length(px_per_nm: float, room_px: float) -> tuple[float, str]:
+    """The length of a scale bar [px] that is a round length, and its words."""
+    length = round_length(room_px / px_per_nm) if px_per_nm > 0 else 1.0
+    return length * px_per_nm, f"{short(length, 3)} NM"
 
 
 def scale_bar(px_per_nm: float, room_px: float) -> tuple[Markup, float]:
     """A round length and its words to the right of it, from the origin to the right; and how wide it all is."""
-    length = round_length(room_px / px_per_nm) if px_per_nm > 0 else 1.0
-    px, words = length * px_per_nm, f"{short(length, 3)} NM"
+    px, words = bar_length(px_per_nm, room_px)
     bar = element("path", d=f"M0-5V0H{short(px)}V-5", class_="scale-bar")
     return bar + element("text", words, x=px + 6.0, class_="small"), px + 6.0 + text_width(words, LETTERS_PX)
 

@@ -75,15 +75,24 @@ class Placer:
         """Nothing may be written over this."""
         self._boxes.append(box)
 
-    def put(
-        self, places: Sequence[Point], width: float, height: float, *, must: bool = True, lines: bool = True
-    ) -> Point | None:
-        """The best of the places (centres) for a box of this size; the first ones are liked best. It is then taken.
+    def put(self, places: Sequence[Point], width: float, height: float) -> Point:
+        """The best of the places (centres) for a box of this size; the first ones are liked best. It is then taken."""
+        spots = np.concatenate(self._lines) if self._lines else np.empty((0, 2))
+        best, _ = self._best(places, width, height, spots)
+        self.keep_off(Box.about(*best, width, height))
+        return best
 
-        None, and nothing taken, where every place lies over words or leaves the frame and it need not be (``must``).
-        Without ``lines`` only boxes and frame count: for a number that stands on its line.
-        """
-        spots = np.concatenate(self._lines) if self._lines and lines else np.empty((0, 2))
+    def put_on_line(self, places: Sequence[Point], width: float, height: float) -> Point | None:
+        """The same for what stands on its line: only boxes and frame count. None, and nothing taken, without room."""
+        if not places:
+            return None
+        best, cost = self._best(places, width, height, np.empty((0, 2)))
+        if cost >= min(OVER_WORDS, OUT_OF_FRAME):
+            return None
+        self.keep_off(Box.about(*best, width, height))
+        return best
+
+    def _best(self, places: Sequence[Point], width: float, height: float, spots: Floats) -> tuple[Point, float]:
         best, least = places[0], math.inf
         for place in places:
             cost = self._cost(Box.about(*place, width, height), spots)
@@ -91,10 +100,7 @@ class Placer:
                 best, least = place, cost
             if cost == 0.0:
                 break
-        if least >= min(OVER_WORDS, OUT_OF_FRAME) and not must:
-            return None
-        self.keep_off(Box.about(*best, width, height))
-        return best
+        return best, least
 
     def _cost(self, box: Box, spots: Floats) -> float:
         frame = self.frame

@@ -36,6 +36,12 @@ def element(name: str, *children: Markup | str, **attributes: object) -> Markup:
     return Markup(f"{opening}>{inside}</{name}>" if inside else f"{opening}/>")
 
 
+def moved(place: tuple[float, float], turn_deg: float | None = None) -> str:
+    """A ``transform``: to a place, and turned there."""
+    turn = "" if turn_deg is None else f" rotate({short(turn_deg, 2)})"
+    return f"translate({short(place[0])} {short(place[1])}){turn}"
+
+
 def polyline(x: Floats, y: Floats) -> str:
     """Path data through the points (n,), whole units and relative steps; NaN lifts the pen.
 

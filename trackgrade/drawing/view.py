@@ -17,7 +17,7 @@ SMALLEST_NM = 0.5
 
 @dataclass(frozen=True)
 class View:
-    """How east and north [NM] become a place in a frame: turn by ``turn_deg``, scale, shift; y grows down.
+    """How east and north [NM] become a place in a frame of ``size`` [px]: turn by ``turn_deg``, scale, shift; y down.
 
     ``turn_deg`` is clockwise on the page: minus the inbound course for a hold seen with its course up, 0 north up.
     """
@@ -27,6 +27,7 @@ class View:
     px_per_nm: float
     x0: float
     y0: float
+    size: tuple[float, float]
 
     def places(self, east_nm: Floats, north_nm: Floats) -> tuple[Floats, Floats]:
         """Places in the frame (n,) [px] of points (n,)."""
@@ -40,6 +41,12 @@ class View:
         """The place in the frame [px] of one point."""
         x, y = self.places(np.array(east_nm), np.array(north_nm))
         return float(x), float(y)
+
+    def within(self, size: tuple[float, float]) -> View:
+        """The same view as large as another frame allows, in its middle."""
+        by = min(size[0] / self.size[0], size[1] / self.size[1])
+        x0, y0 = (at * by + (room - own * by) / 2 for at, room, own in zip((self.x0, self.y0), size, self.size))
+        return View(self.name, self.turn_deg, self.px_per_nm * by, x0, y0, size)
 
     @property
     def transform(self) -> str:
@@ -55,9 +62,10 @@ def fit(
     margins: tuple[float, float, float, float],
 ) -> View:  # fmt: skip
     """The largest view of points (n,) [NM] in a frame of this size less margins (left, top, right, bottom) [px]."""
-    x, y = View(name, turn_deg, 1.0, 0.0, 0.0).places(east, north)
+    x, y = View(name, turn_deg, 1.0, 0.0, 0.0, size).places(east, north)
     left, top, right, bottom = margins
     room_x, room_y = size[0] - left - right, size[1] - top - bottom
     scale = min(room_x / max(float(np.ptp(x)), SMALLEST_NM), room_y / max(float(np.ptp(y)), SMALLEST_NM))
     middle_x, middle_y = float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2
-    return View(name, turn_deg, scale, left + room_x / 2 - middle_x * scale, top + room_y / 2 - middle_y * scale)
+    x0, y0 = left + room_x / 2 - middle_x * scale, top + room_y / 2 - middle_y * scale
+    return View(name, turn_deg, scale, x0, y0, size)

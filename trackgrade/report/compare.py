@@ -13,15 +13,14 @@ from markupsafe import Markup
 
 from trackgrade.drawing import frame, furniture, palette
 from trackgrade.drawing.lengths import round_step, round_ticks
-from trackgrade.drawing.svg import element, short, simplified_polyline
-from trackgrade.drawing.view import PER_NM, fit
-from trackgrade.hold.frame import HoldFrame
+from trackgrade.drawing.svg import element, moved, short, simplified_polyline
+from trackgrade.drawing.view import fit
 from trackgrade.report.front import short_laps
 from trackgrade.report.limits import magnetic_course
 from trackgrade.report.numbers import figure
-from trackgrade.report.plan_marks import wind_words
-from trackgrade.report.plan_view import COURSE_NM, TOLERANCE, corridor_edges, flown_between
-from trackgrade.report.timeline import Timeline, lay_out
+from trackgrade.report.plan import Line, Plan, flown_between, plan_of, wind_words
+from trackgrade.report.plan_view import TOLERANCE, path
+from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 
@@ -39,15 +38,14 @@ QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), (
 
 @dataclass(frozen=True, eq=False)
 class LapLine:
-    """One lap as drawn: east and north (n,) [NM], and each quantity (m,) against the time since the fix (m,) [s]."""
+    """One lap as drawn: its line, and each quantity (m,) against the time since the fix (m,) [s]."""
 
     tag: str
     outbound: str
     inbound: str
     sign: str
     because: str
-    east_nm: Floats
-    north_nm: Floats
+    line: Line
     since_s: Floats
     values: dict[str, Floats]
 
@@ -57,7 +55,7 @@ class FlightLaps:
     """The laps of one flight at a hold, with what they lie over: small enough to come back from a worker.
 
     ``hold`` names the hold so that only flights at the same one are laid over each other. ``solved`` is the lap that
-    works in that flight's wind, (n, 2) east and north [NM]; ``corridor`` an outline (m, 2).
+    works in that flight's wind, ``corridor`` an outline.
     """
 
     flight: str
@@ -67,9 +65,9 @@ class FlightLaps:
     verdict: str
     cautions: tuple[str, ...]
     laps: tuple[LapLine, ...]
-    solved: Floats
-    corridor: Floats
-    line: Floats
+    solved: Line | None
+    corridor: Line
+    course_line: Line
 
 
 @dataclass(frozen=True)
@@ -97,28 +95,20 @@ class Comparison:
     times: Markup
 
 
-def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLaps:
+def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
     """What a comparison needs of one debrief."""
-    timeline = timeline or lay_out(debrief)
-    samples, hold, frame_of_hold = debrief.samples, debrief.hold, HoldFrame(debrief.hold)
+    plan = plan or plan_of(debrief, lay_out(debrief))
+    samples, hold = debrief.samples, debrief.hold
     laps = []
-    for each in short_laps(debrief, timeline):
+    for each in short_laps(debrief, plan.timeline):
         start, end = each.stretch.start_epoch_s, min(each.stretch.end_epoch_s, each.stretch.start_epoch_s + LONGEST_S)
         inside = (samples.epoch_s >= start) & (samples.epoch_s <= end)
         values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}
         kept = {key: np.where(samples.gap_before, np.nan, value)[inside] for key, value in values.items()}
-        east, north = flown_between(debrief, start, end)
         laps.append(
             LapLine(each.stretch.tag, each.outbound, each.inbound, each.sign, each.because,
-                    east, north, samples.epoch_s[inside] - start, kept)
+                    flown_between(debrief, start, end), samples.epoch_s[inside] - start, kept)
         )  # fmt: skip
-    solved = np.empty((0, 2))
-    if debrief.solved is not None:
-        along, cross = np.asarray(debrief.solved.path_along_nm), np.asarray(debrief.solved.path_cross_nm)
-        solved = np.column_stack(frame_of_hold.east_north(along, cross))
-    along = np.linspace(-COURSE_NM, 0.0, 9)
-    low, high = corridor_edges(debrief, frame_of_hold, along)
-    edges = frame_of_hold.east_north(np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1])))
     place = round(hold.fix_lat_deg, 4), round(hold.fix_lon_deg, 4)
     return FlightLaps(
         flight=debrief.track.track.source,
@@ -128,9 +118,9 @@ def flight_laps(debrief: Debrief, timeline: Timeline | None = None) -> FlightLap
         verdict=debrief.verdict,
         cautions=debrief.cautions,
         laps=tuple(laps),
-        solved=solved,
-        corridor=np.column_stack(edges),
-        line=np.column_stack(frame_of_hold.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2))),
+        solved=plan.solved,
+        corridor=plan.corridor,
+        course_line=plan.course,
     )
 
 
@@ -174,30 +164,28 @@ def render(flights: Sequence[FlightLaps]) -> str:
 def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine], looks: Sequence[str]) -> Markup:
     """From above, the inbound course up the page: the first flight's hold, corridor and lap that works."""
     under = flights[0]
-    east = np.concatenate([lap.east_nm for lap in laps] + [under.solved[:, 0], [0.0]])
-    north = np.concatenate([lap.north_nm for lap in laps] + [under.solved[:, 1], [0.0]])
+    lines = [lap.line for lap in laps] + ([under.solved] if under.solved is not None else [])
+    east, north = (np.concatenate([*each, [0.0]]) for each in zip(*lines))
     known = np.isfinite(east) & np.isfinite(north)
     view = fit("compare", -under.hold[3], east[known], north[known], SIZE, MARGINS)
 
-    def line(points: Floats, style: str, tolerance: float = TOLERANCE, close: str = "") -> Markup:
-        d = simplified_polyline(points[:, 0] * PER_NM, -points[:, 1] * PER_NM, tolerance)
-        return element("path", d=d + close, class_=style)
+    def drawn(line: Line, style: str, tolerance: float = TOLERANCE, close: str = "") -> Markup:
+        return element("path", d=path(line, tolerance) + close, class_=style)
 
-    x, y = view.place(0.0, 0.0)
     bar, _ = furniture.scale_bar(view.px_per_nm, 100.0)
     return element(
         "svg",
         element(
             "g",
-            line(under.corridor, "corridor", 0.0, "Z"),
-            line(under.solved, "solved") if len(under.solved) else "",
-            line(under.line, "course", 0.0),
-            *(line(np.column_stack((lap.east_nm, lap.north_nm)), look) for lap, look in zip(laps, looks)),
+            drawn(under.corridor, "corridor", 0.0, "Z"),
+            drawn(under.solved, "solved") if under.solved is not None else "",
+            drawn(under.course_line, "course", 0.0),
+            *(drawn(lap.line, look) for lap, look in zip(laps, looks)),
             transform=view.transform,
         ),
-        element("g", furniture.fix_mark(), transform=f"translate({short(x)} {short(y)})"),
-        element("g", furniture.north_arrow(), transform=f"translate(30 44) rotate({short(view.turn_deg, 1)})"),
-        element("g", bar, transform=f"translate(14 {short(SIZE[1] - 14)})", class_="furniture"),
+        element("g", furniture.fix_mark(), transform=moved(view.place(0.0, 0.0))),
+        element("g", furniture.north_arrow(), transform=moved((30.0, 44.0), view.turn_deg)),
+        element("g", bar, transform=moved((14.0, SIZE[1] - 14.0)), class_="furniture"),
         class_="plan",
         viewBox=f"0 0 {short(SIZE[0])} {short(SIZE[1])}",
         role="img",

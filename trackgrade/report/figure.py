@@ -25,11 +25,10 @@ from trackgrade import __version__
 from trackgrade.files import write_whole
 from trackgrade.report import FIGURE_KINDS, figure_plan, figure_time
 from trackgrade.report import figure_style as style
-from trackgrade.report.figure_plan import Plan
 from trackgrade.report.figure_time import Panel
-from trackgrade.report.limits import corridor_share, share_words
+from trackgrade.report.limits import corridor_share, magnetic_course, share_words
 from trackgrade.report.numbers import RESULT_SIGNS
-from trackgrade.report.plan_marks import EVENT_SIGNS
+from trackgrade.report.plan import EVENT_SIGNS, Plan, plan_of
 from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point
 from trackgrade.report.timeline import Stretch, Timeline, lay_out
 from trackgrade.score.debrief import Debrief
@@ -119,14 +118,13 @@ def _compose(figure: Figure, debrief: Debrief) -> None:
     page = _Page(figure)
     top = _header(page, debrief) + 0.12
     height = PLAN_END - top
-    plan = figure_plan.plan_of(debrief, timeline, PLAN_WIDTH, height)
-    figure_plan.draw(_axes(figure, LEFT, top, PLAN_WIDTH, height), plan, PLAN_WIDTH, height)
+    plan = plan_of(debrief, timeline)
+    view = figure_plan.view_of(plan, PLAN_WIDTH, height)
+    figure_plan.draw(_axes(figure, LEFT, top, PLAN_WIDTH, height), plan, view)
     key_left = LEFT + PLAN_WIDTH + 0.22
     _advice(page, debrief, timeline, key_left, _key(page, debrief, timeline, plan, key_left, top))
     y = PLAN_END + 0.2
-    several = len(debrief.visits) > 1
-    tags = {each.key: figure_plan.tag_of(each, several) for each in timeline.stretches}
-    for share, words in figure_time.lap_heads(timeline, tags, RIGHT - PLOT_LEFT):
+    for share, words in figure_time.lap_heads(timeline, RIGHT - PLOT_LEFT):
         page.words(PLOT_LEFT + share * (RIGHT - PLOT_LEFT), y, words, 7.0, weight="bold", ha="center")
     drawn = figure_time.panels(debrief, timeline)
     for panel in drawn:
@@ -199,7 +197,8 @@ def _key(page: _Page, debrief: Debrief, timeline: Timeline, plan: Plan, x: float
         page.stroke((x, x + 0.34), (y - 0.03, y - 0.03), **style.line_of(each))
         page.words(words_at, y, _stretch_words(debrief, each), 7.2, room=room)
         y += ROW
-    lines: list[tuple[dict[str, Any], str]] = [({"color": style.INK, "linewidth": 1.0}, plan.course_words)]
+    course = f"inbound {magnetic_course(debrief.hold)}° mag"
+    lines: list[tuple[dict[str, Any], str]] = [({"color": style.INK, "linewidth": 1.0}, course)]
     if plan.solved is not None:
         wide = {"color": style.SOLVED, "linewidth": 6.5, "solid_capstyle": "butt"}
         lines.insert(0, (wide, "the lap that works in this wind"))
@@ -213,7 +212,7 @@ def _key(page: _Page, debrief: Debrief, timeline: Timeline, plan: Plan, x: float
         page.words(words_at, y, words, 7.2, room=room)
         y += ROW
     y += 0.06
-    flown = {shape for shape, *_ in plan.events}
+    flown = {event.shape for event in plan.events}
     for shape, words in EVENT_SIGNS:
         if shape in flown:
             figure_plan.event_mark(page.axes, shape, x + 0.17, y - 0.035)
@@ -268,13 +267,12 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
         page.words(at, y, f"{words}, {unit}", 7.2, color=style.SOFT, ha="right")
     y += ROW
     item = "leg_length" if by_length else "inbound_time"
-    several = len(debrief.visits) > 1
     signs: list[str] = []
     for stretch in timeline.laps[:MOST_LAPS]:
         lap = stretch.graded
         assert lap is not None, "a completed lap"
         page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(stretch))
-        page.words(words_x, y, figure_plan.tag_of(stretch, several), 7.2, weight="bold")
+        page.words(words_x, y, stretch.tag, 7.2, weight="bold")
         for at, words in zip(columns, _lap_numbers(lap.measures, by_length)):
             page.words(at, y, words, 7.2, ha="right")
         graded = lap.item(item)

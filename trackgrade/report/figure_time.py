@@ -13,7 +13,7 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.report import figure_style as style
 from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.numbers import MINUS
-from trackgrade.report.plan_view import corridor_edges
+from trackgrade.report.plan import corridor_edges
 from trackgrade.report.strips import (
     Band,
     Line,
@@ -169,7 +169,7 @@ def _breaks(axes: Axes, axis: TimeAxis) -> None:
             axes.axvline(x, color=style.SOFT, linewidth=0.8, zorder=8)
 
 
-def lap_heads(timeline: Timeline, tags: dict[str, str], room_in: float) -> tuple[tuple[float, str], ...]:
+def lap_heads(timeline: Timeline, room_in: float) -> tuple[tuple[float, str], ...]:
     """(share of the width, words) over the middle of each stretch; one that would touch the one before is left out."""
     heads: list[tuple[float, str]] = []
     free_from = 0.0
@@ -178,8 +178,8 @@ def lap_heads(timeline: Timeline, tags: dict[str, str], room_in: float) -> tuple
         if each.kind == "incomplete" or not np.isfinite(middle).all():
             continue
         share = float(middle.mean()) / AXIS_WIDTH
-        half = style.width_in(tags[each.key], SIZE_PT, "bold") / 2
+        half = style.width_in(each.tag, SIZE_PT, "bold") / 2
         if share * room_in - half >= free_from:
-            heads.append((share, tags[each.key]))
+            heads.append((share, each.tag))
             free_from = share * room_in + half + 0.04
     return tuple(heads)

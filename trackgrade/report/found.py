@@ -112,7 +112,7 @@ def _picture(
     for x, y, words in wanted:
         width = text_width(words, furniture.LETTERS_PX)
         spots = list(around((x, y), (1.0, -1.0), width, furniture.LINE_PX, (14.0, 26.0, 44.0)))
-        centre = placer.put(spots, width, furniture.LINE_PX) or spots[0]
+        centre = placer.put(spots, width, furniture.LINE_PX)
         marks.append(element("text", words, x=centre[0], y=centre[1] + 4.0, text_anchor="middle", class_="words"))
     bar, _ = furniture.scale_bar(view.px_per_nm, size[0] / 4.0)
     foot = (

@@ -19,7 +19,8 @@ from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.methods import methods
 from trackgrade.report.needles import needle_lines
 from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence
-from trackgrade.report.plan_marks import EVENT_SIGNS, line_style, sign
+from trackgrade.report.plan import EVENT_SIGNS, plan_of
+from trackgrade.report.plan_view import line_style, sign
 from trackgrade.report.side_tables import side_tables
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
@@ -34,7 +35,8 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
     """Everything the page's template gets, worded and drawn, in the order of the page: nothing else reaches it."""
     timeline = lay_out(debrief)
     needles = needle_lines(debrief)
-    plan = plan_view.draw(debrief, timeline)
+    plan = plan_of(debrief, timeline)
+    drawn = plan_view.draw(plan)
     tables = lap_tables(debrief, timeline)
     entries = list(evidence.entries(debrief))
     item_rows = list(evidence.item_rows(debrief))
@@ -56,7 +58,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "watch": summary.watch(debrief),
         "stretches": timeline.stretches,
         "line_styles": {each.key: line_style(each) for each in timeline.stretches},
-        "plan": plan,
+        "plan": drawn,
         "signs": [(sign(shape), words) for shape, words in EVENT_SIGNS],
         "corridor_share": corridor_share(debrief),
         "corridor_words": share_words(corridor_share(debrief)),
@@ -64,7 +66,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "strips": [strips.draw(each, debrief, timeline) for each in strips.strips(debrief, timeline, needles)],
         "heads": strips.lap_heads(timeline),
         "time_words": strips.time_axis(timeline),
-        "comparison": compare((flight_laps(debrief, timeline),)),
+        "comparison": compare((flight_laps(debrief, plan),)),
         "entries": entries,
         "side_tables": side_tables(debrief, timeline),
         "wind_facts": list(evidence.wind_facts(debrief)),
@@ -77,7 +79,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "marks": list(evidence.marks(debrief)),
         "identity": evidence.identity(debrief),
         "numbers": list(_numbers(tables, entries, item_rows)),
-        "flight": flight_data(debrief, timeline, plan.views, needles),
+        "flight": flight_data(debrief, timeline, drawn.views, needles),
     }
 
 

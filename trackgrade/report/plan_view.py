@@ -1,4 +1,4 @@
-"""The hold seen from above: what was flown, what would have worked, the corridor, and every event in its place.
+"""The hold seen from above as SVG: what was flown, what would have worked, the corridor, and every event in its place.
 
 Two views of one drawing: the hold frame (inbound course up the page) and north up. All that differs between them
 is a transform, kept on each element as ``data-hold`` and ``data-north``; the page starts in the hold frame
@@ -7,54 +7,39 @@ and needs no script for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
 
-from trackgrade.drawing.labels import Box, Placer
-from trackgrade.drawing.svg import element, short, simplified_polyline
-from trackgrade.drawing.view import PER_NM, View, fit
-from trackgrade.earth.angles import turn_from_to
+from trackgrade.drawing import furniture, palette
+from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX
+from trackgrade.drawing.labels import Box, Point, around, text_width
+from trackgrade.drawing.svg import element, moved, short, simplified_polyline
+from trackgrade.drawing.view import PER_NM, View
 from trackgrade.hold.courses import heading_name
-from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.guidance import station_of
-from trackgrade.report.limits import corridor_share
-from trackgrade.report.plan_marks import (
-    HEIGHT,
-    WIDTH,
-    Event,
-    both,
-    corners,
-    find_events,
-    fix_mark,
-    line_style,
-    placer,
-    sign,
-    signs,
-    tags,
-    words_on_the_hold,
-)
-from trackgrade.report.timeline import Stretch, Timeline
+from trackgrade.report.numbers import clock
+from trackgrade.report.plan import BAR_PX, Event, Line, Places, Plan, arrange, tag_width
+from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
-from trackgrade.track.track import Floats
 
+#: The frame on the page [px at full width], and that of a small plate.
+SIZE, PLATE = (480.0, 640.0), (180.0, 230.0)
 #: Lines are simplified to this, in thousandths of a NM: 4 m.
 TOLERANCE = 2.0
-#: Beyond this distance from the fix a flight that never held is not drawn [NM].
-FAR_NM = 12.0
-#: How far before the fix the course is drawn [NM], and the air about what is flown [px].
-COURSE_NM, MARGIN = 8.0, 52.0
 #: The first picture is shown small on a phone, its numbers twice as large: they need that room.
 FRONT_TAG_ROOM = 2.0
-#: Size of a small plate [px].
-PLATE_WIDTH, PLATE_HEIGHT = 180.0, 230.0
+#: Two passages of the fix closer than this share a label [NM].
+SAME_PLACE_NM = 0.15
+
+#: A view, and where things stand in it.
+_Arranged = tuple[View, Places]
 
 
 @dataclass(frozen=True)
 class PlanView:
-    """The drawings of a flight from above, each made of the same shapes, and the sentence for those who see none.
+    """The drawings of a flight from above, each made of the same shapes.
 
     ``shapes`` holds every line once, unseen; all others refer to it: ``front`` is the first picture, ``svg`` the one
     with the cursor, ``plates`` a small one for each lap.
@@ -65,243 +50,226 @@ class PlanView:
     svg: Markup
     views: tuple[View, View]
     plates: tuple[tuple[Stretch, Markup], ...]
-    alternative: str
 
 
-def draw(debrief: Debrief, timeline: Timeline) -> PlanView:
-    """The plan view of a debrief. A flight with no position near the fix still gets the hold and its corridor."""
-    frame = HoldFrame(debrief.hold)
-    views = _views(debrief, timeline, frame)
-    events = find_events(debrief, timeline)
-    shapes = _shapes(debrief, timeline, frame)
-    alternative = _alternative(debrief, timeline)
-    plates = tuple((stretch, _plate(debrief, stretch, events, views[0])) for stretch in timeline.laps)
+def draw(plan: Plan) -> PlanView:
+    """The plan view of a debrief."""
+    hold = plan.view("hold", -plan.debrief.hold.inbound_course_true_deg, SIZE)
+    north = plan.view("north", 0.0, SIZE)
+    shapes = element("defs", *(element("path", d=d, id=f"path-{key}", class_="shape") for key, d in _shapes(plan)))
     return PlanView(
-        shapes=element("svg", element("defs", *shapes), class_="unseen", width=1, height=1, aria_hidden="true"),
-        front=_picture("front-plan", debrief, timeline, frame, views[:1], events, alternative),
-        svg=_picture("plan", debrief, timeline, frame, views, events, alternative),
-        views=views,
-        plates=plates,
-        alternative=alternative,
+        shapes=element("svg", shapes, class_="unseen", width=1, height=1, aria_hidden="true"),
+        front=_picture("front-plan", plan, [(hold, arrange(plan, hold, FRONT_TAG_ROOM))]),
+        svg=_picture("plan", plan, [(view, arrange(plan, view)) for view in (hold, north)]),
+        views=(hold, north),
+        plates=tuple((stretch, _plate(plan, stretch, hold.within(PLATE))) for stretch in plan.timeline.laps),
     )
 
 
-def _picture(
-    key: str, debrief: Debrief, timeline: Timeline, frame: HoldFrame, views: tuple[View, ...],
-    events: tuple[Event, ...], alternative: str,
-) -> Markup:  # fmt: skip
+def path(line: Line, tolerance: float = TOLERANCE) -> str:
+    """Path data of a line, in `PER_NM` of a NM, north up."""
+    return simplified_polyline(line[0] * PER_NM, -line[1] * PER_NM, tolerance)
+
+
+def line_style(stretch: Stretch) -> str:
+    """CSS classes of the line of a stretch."""
+    if stretch.kind == "entry":
+        return "entry"
+    return palette.lap_class(stretch.style) + (" part" if stretch.kind == "incomplete" else "")
+
+
+def sign(shape: str, size: float = 5.0) -> Markup:
+    """The mark of one kind of event about the origin; shapes differ, not only their fill."""
+    s = size
+    if shape in ("fix", "level"):
+        return element("circle", r=s * 0.85, class_="sign full" if shape == "fix" else "sign")
+    outline = {
+        "abeam": f"M0 {-s * 1.2:.1f}L{s * 1.2:.1f} 0 0 {s * 1.2:.1f} {-s * 1.2:.1f} 0Z",
+        "turn": f"M0 {-s * 1.15:.1f}L{s * 1.1:.1f} {s * 0.85:.1f} {-s * 1.1:.1f} {s * 0.85:.1f}Z",
+        "inbound": f"M{-s:.1f} {-s:.1f}H{s:.1f}V{s:.1f}H{-s:.1f}Z",
+    }
+    return element("path", d=outline[shape], class_="sign full" if shape == "turn" else "sign")
+
+
+def _picture(key: str, plan: Plan, arranged: Sequence[_Arranged]) -> Markup:
     """One drawing of everything; the one of two views can be turned, and has the cursor's aircraft and event labels."""
-    first = len(views) == 1
-    free = {view.name: _room(debrief, timeline, frame, view) for view in views}
-    furniture = corners(debrief, views, free)
-    drawn_tags = list(tags(debrief, timeline, views, free, FRONT_TAG_ROOM if first else 1.0))
-    words = words_on_the_hold(debrief, frame, views, free)
+    first = len(arranged) == 1
     return element(
         "svg",
         element("title", "Plan view of the hold", id=f"{key}-title"),
-        element("desc", alternative, id=f"{key}-desc"),
-        element("g", *_world(debrief, timeline), class_="world", **both(views, lambda view: view.transform)),
-        fix_mark(views),
-        element("g", *drawn_tags, class_="tags"),
-        element("g", *signs(events, views, free, 0 if first else len(timeline.laps)), class_="signs"),
-        words,
-        furniture,
+        element("desc", _alternative(plan), id=f"{key}-desc"),
+        element("g", *_world(plan), class_="world", **_both(arranged, lambda view: view.transform)),
+        element("g", furniture.fix_mark(), class_="fix", **_at(arranged, 0.0, 0.0)),
+        element("g", *_tags(plan, arranged), class_="tags"),
+        element("g", *_signs(plan, arranged), class_="signs"),
+        element("g", *(_words(*each, f"words only-{view.name}") for view, places in arranged for each in places.words)),
+        element("g", *(_corners(plan.debrief, *each) for each in arranged), class_="furniture"),
         "" if first else element("g", id="plan-aircraft", class_="aircraft", visibility="hidden"),
         id=key,
         class_="plan",
-        viewBox=f"0 0 {short(WIDTH)} {short(HEIGHT)}",
+        viewBox=f"0 0 {short(SIZE[0])} {short(SIZE[1])}",
         role="img",
         aria_labelledby=f"{key}-title {key}-desc",
         data_view="hold",
     )
 
 
-def _views(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[View, View]:
-    east, north = outline(debrief, timeline, frame)
-    size, margins = (WIDTH, HEIGHT), (MARGIN, MARGIN, MARGIN, MARGIN)
-    turn = -debrief.hold.inbound_course_true_deg
-    return fit("hold", turn, east, north, size, margins), fit("north", 0.0, east, north, size, margins)
+# -- lines -----------------------------------------------------------------------------------------------------------
 
 
-def _room(debrief: Debrief, timeline: Timeline, frame: HoldFrame, view: View) -> Placer:
-    """Where words may stand in a view: off the laps flown, the lap that works, the course and the fix."""
-    free = placer()
-    free.keep_off(Box.about(*view.place(0.0, 0.0), 26.0, 26.0))
-    free.keep_off_line(*view.places(*frame.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2))))
-    for stretch in timeline.stretches:
-        free.keep_off_line(*view.places(*flown_between(debrief, stretch.start_epoch_s, stretch.end_epoch_s)))
-    if debrief.solved is not None:
-        along, cross = np.asarray(debrief.solved.path_along_nm), np.asarray(debrief.solved.path_cross_nm)
-        free.keep_off_line(*view.places(*frame.east_north(along, cross)))
-    return free
-
-
-def outline(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> tuple[Floats, Floats]:
-    """Points (n,) east and north [NM] that the frame has to hold: laps, entry from the fix on, solved lap."""
-    samples = debrief.samples
-    inside = np.zeros(len(samples), dtype=bool)
-    for stretch in timeline.stretches:
-        start = stretch.start_epoch_s
-        if stretch.kind == "entry":
-            start = max(start, stretch.end_epoch_s - 1.0 if _is_instant(debrief, stretch) else start + 45.0)
-        inside |= (samples.epoch_s >= start) & (samples.epoch_s <= stretch.end_epoch_s)
-    if not timeline.stretches:
-        near = np.hypot(samples.east_nm, samples.north_nm) <= FAR_NM
-        inside = near if near.any() else np.isfinite(samples.east_nm)
-    inside &= np.isfinite(samples.east_nm) & np.isfinite(samples.north_nm)
-    along, cross = [0.0, 0.6, -2.0], [0.0, 1.0, -0.3]
-    if debrief.solved is not None:
-        along += np.asarray(debrief.solved.path_along_nm)[::5].tolist()
-        cross += np.asarray(debrief.solved.path_cross_nm)[::5].tolist()
-    ideal_east, ideal_north = frame.east_north(np.array(along), np.array(cross))
-    return np.concatenate((samples.east_nm[inside], ideal_east)), np.concatenate(
-        (samples.north_nm[inside], ideal_north)
-    )
-
-
-def _is_instant(debrief: Debrief, stretch: Stretch) -> bool:
-    """A direct entry ends where it starts: at the first passage of the fix."""
-    entry = next(visit.entry.flown for visit in debrief.visits if visit.number == stretch.visit)
-    return entry.start is None or entry.end is None or entry.end.epoch_s - entry.start.epoch_s < 2.0
-
-
-def _line(east: Floats, north: Floats, tolerance: float = TOLERANCE) -> str:
-    return simplified_polyline(east * PER_NM, -north * PER_NM, tolerance)
-
-
-def _stretch_line(debrief: Debrief, start_s: float, end_s: float) -> str:
-    return _line(*flown_between(debrief, start_s, end_s))
-
-
-def flown_between(debrief: Debrief, start_s: float, end_s: float) -> tuple[Floats, Floats]:
-    """East and north (n,) [NM] flown between two times, the ends interpolated; NaN at a hole in the record."""
-    samples = debrief.samples
-    epoch = samples.epoch_s
-    inside = np.flatnonzero((epoch >= start_s) & (epoch <= end_s))
-    if len(inside) == 0:
-        return np.empty(0), np.empty(0)
-    first, last = int(inside[0]), int(inside[-1])
-    east, north = samples.east_nm[first : last + 1].copy(), samples.north_nm[first : last + 1].copy()
-    holes = np.flatnonzero(samples.gap_before[first + 1 : last + 1]) + 1
-    ends = np.interp([start_s, end_s], epoch, samples.east_nm), np.interp([start_s, end_s], epoch, samples.north_nm)
-    east, north = np.insert(east, holes, np.nan), np.insert(north, holes, np.nan)
-    if not samples.gap_before[first]:
-        east, north = np.append(ends[0][0], east), np.append(ends[1][0], north)
-    if last + 1 >= len(epoch) or not samples.gap_before[last + 1]:
-        east, north = np.append(east, ends[0][1]), np.append(north, ends[1][1])
-    return east, north
-
-
-def _shapes(debrief: Debrief, timeline: Timeline, frame: HoldFrame) -> Iterable[Markup]:
-    """Every line once, in `PER_NM` of a NM north up, with no look of its own."""
-
-    def shape(key: str, d: str) -> Markup:
-        return element("path", d=d, id=f"path-{key}", class_="shape")
-
-    yield shape("corridor", _corridor(debrief, frame))
-    if debrief.solved is not None:
-        solved = debrief.solved
-        east, north = frame.east_north(np.asarray(solved.path_along_nm), np.asarray(solved.path_cross_nm))
-        yield shape("solved", _line(east, north))
-    if len(debrief.samples):
-        yield shape("elsewhere", "".join(_stretch_line(debrief, start, end) for start, end in timeline.axis.spans))
-    yield shape("course", _course(frame))
-    for each in timeline.stretches:
-        yield shape(each.key, _stretch_line(debrief, each.start_epoch_s, each.end_epoch_s))
+def _shapes(plan: Plan) -> Iterator[tuple[str, str]]:
+    """Every line once, with its key and no look of its own."""
+    yield "corridor", path(plan.corridor, 0.0) + "Z"
+    if plan.solved is not None:
+        yield "solved", path(plan.solved)
+    if plan.elsewhere:
+        yield "elsewhere", "".join(map(path, plan.elsewhere))
+    yield "course", path(plan.course, 0.0)
+    yield from ((key, path(line)) for key, line in plan.flown.items())
 
 
 def _use(key: str, style: str, **attributes: object) -> Markup:
     return element("use", href=f"#path-{key}", class_=style, **attributes)
 
 
-def _world(debrief: Debrief, timeline: Timeline) -> Iterable[Markup]:
+def _world(plan: Plan) -> Iterator[Markup]:
     yield _use("corridor", "corridor")
-    if debrief.solved is not None:
+    if plan.solved is not None:
         yield _use("solved", "solved")
-    if len(debrief.samples):
-        yield _use("elsewhere", "elsewhere" if timeline.stretches else "elsewhere alone")
+    if plan.elsewhere:
+        yield _use("elsewhere", "elsewhere" if plan.flown else "elsewhere alone")
     yield _use("course", "course")
-    for each in timeline.stretches:
+    for each in plan.timeline.stretches:
         yield _use(each.key, f"flown {line_style(each)}", data_stretch=each.key)
 
 
-def _course(frame: HoldFrame) -> str:
-    return _line(*frame.east_north(np.array([-COURSE_NM, 0.0]), np.zeros(2)), 0.0)
-
-
-def _corridor(debrief: Debrief, frame: HoldFrame) -> str:
-    """The standard's share of full scale either side of the course, 8 NM before the fix to the fix."""
-    along = np.linspace(-COURSE_NM, 0.0, 9)
-    low, high = corridor_edges(debrief, frame, along)
-    edges = np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1]))
-    return _line(*frame.east_north(*edges), 0.0) + "Z"
-
-
-def corridor_edges(debrief: Debrief, frame: HoldFrame, along_nm: Floats) -> tuple[Floats, Floats]:
-    """The lower and the upper cross distance (n,) [NM] of the corridor at distances along the course (n,) [NM]."""
-    hold, share = debrief.hold, corridor_share(debrief)
-    if hold.guidance.kind == "gps":
-        left = np.full(len(along_nm), -share * hold.guidance.full_scale_nm)
-        right = -left
-    else:
-        # Two rays through the station; the course set may differ from the hold's by what charts round off.
-        lat, lon, set_deg = station_of(hold)
-        station_along, station_cross = (float(v) for v in frame.from_geographic(lat, lon))
-        off_deg = float(turn_from_to(hold.inbound_course_true_deg, set_deg))
-        left, right = (
-            hold.side * station_cross + (along_nm - station_along) * np.tan(np.radians(off_deg + edge))
-            for edge in (-share * hold.guidance.full_scale_deg, share * hold.guidance.full_scale_deg)
-        )
-    return np.minimum(hold.side * left, hold.side * right), np.maximum(hold.side * left, hold.side * right)
-
-
-def _plate(debrief: Debrief, stretch: Stretch, events: tuple[Event, ...], view: View) -> Markup:
+def _plate(plan: Plan, stretch: Stretch, view: View) -> Markup:
     """One lap alone against the solved lap, in the hold frame: the same scale on every plate of a page."""
-    scale = min(PLATE_WIDTH / WIDTH, PLATE_HEIGHT / HEIGHT)
-    small = View(
-        "plate",
-        view.turn_deg,
-        view.px_per_nm * scale,
-        view.x0 * scale + (PLATE_WIDTH - WIDTH * scale) / 2,
-        view.y0 * scale + (PLATE_HEIGHT - HEIGHT * scale) / 2,
-    )
-    lines = [_use("course", "course"), _use(stretch.key, f"flown {line_style(stretch)}")]
-    if debrief.solved is not None:
-        lines.insert(0, _use("solved", "solved"))
-    x, y = small.place(0.0, 0.0)
-    marks = [
-        element(
-            "g",
-            sign(e.shape, 3.4),
-            transform="translate({} {})".format(*map(short, small.place(e.east_nm, e.north_nm))),
-        )
-        for e in events
-        if e.stretch == stretch.key
-    ]
+    x, y = view.place(0.0, 0.0)
     return element(
         "svg",
-        element("g", *lines, transform=small.transform),
+        element(
+            "g",
+            _use("solved", "solved") if plan.solved is not None else "",
+            _use("course", "course"),
+            _use(stretch.key, f"flown {line_style(stretch)}"),
+            transform=view.transform,
+        ),
         element("circle", cx=x, cy=y, r=4.5, class_="fix-ring"),
-        *marks,
+        *(
+            element("g", sign(each.shape, 3.4), transform=moved(view.place(each.east_nm, each.north_nm)))
+            for each in plan.events
+            if each.stretch == stretch.key
+        ),
         class_="plate-drawing",
-        viewBox=f"0 0 {short(PLATE_WIDTH)} {short(PLATE_HEIGHT)}",
+        viewBox=f"0 0 {short(PLATE[0])} {short(PLATE[1])}",
         role="img",
-        aria_label=f"{stretch.label} from above, over the lap that works in this wind"
-        if debrief.solved is not None
-        else f"{stretch.label} from above",
+        aria_label=f"{stretch.label} from above"
+        + (", over the lap that works in this wind" if plan.solved is not None else ""),
     )
 
 
-def _alternative(debrief: Debrief, timeline: Timeline) -> str:
-    hold = debrief.hold
-    laps = len(timeline.laps)
+# -- marks and words -------------------------------------------------------------------------------------------------
+
+
+def _both(arranged: Sequence[_Arranged], of: Callable[[View], str]) -> dict[str, str]:
+    """``transform`` for the first view, and where there are two both as data for the switch."""
+    first, *others = (of(view) for view, _ in arranged)
+    return {"transform": first} | ({"data_hold": first, "data_north": others[0]} if others else {})
+
+
+def _at(arranged: Sequence[_Arranged], east_nm: float, north_nm: float) -> dict[str, str]:
+    return _both(arranged, lambda view: moved(view.place(east_nm, north_nm)))
+
+
+def _words(words: str, centre: Point, style: str) -> Markup:
+    return element("text", words, x=centre[0], y=centre[1] + 4.0, text_anchor="middle", class_=style)
+
+
+def _tags(plan: Plan, arranged: Sequence[_Arranged]) -> Iterator[Markup]:
+    """The number of each lap on its line; the key names it anyway."""
+    for stretch in plan.timeline.stretches:
+        if stretch.kind == "entry":
+            continue
+        width = tag_width(stretch.tag)
+        drawn = [
+            element(
+                "g",
+                element("rect", x=-width / 2, y=-8.5, width=width, height=17.0, rx=3),
+                element("text", stretch.tag, y=4.4),
+                transform=moved(places.tags[stretch.key]),
+                class_=f"only-{view.name}",
+            )
+            for view, places in arranged
+            if stretch.key in places.tags
+        ]
+        yield element("g", *drawn, class_=f"tag {palette.lap_class(stretch.style)}", data_stretch=stretch.key)
+
+
+def _signs(plan: Plan, arranged: Sequence[_Arranged]) -> Iterator[Markup]:
+    """Per stretch a group of signs; in the drawing of two views with labels, which the choice of one lap shows, or a
+    flight of one lap. Labels of one lap do not see those of another."""
+    always = " always" if len(arranged) > 1 and len(plan.timeline.laps) == 1 else ""
+    labelled = arranged if len(arranged) > 1 and plan.timeline.laps else ()
+    for key in dict.fromkeys(event.stretch for event in plan.events):
+        mine = [event for event in plan.events if event.stretch == key]
+        yield element(
+            "g",
+            *(element("g", sign(e.shape), **_at(arranged, e.east_nm, e.north_nm)) for e in mine),
+            element("g", *(label for each in labelled for label in _labels(mine, *each)), class_=f"labels{always}"),
+            data_stretch=key,
+        )
+
+
+def _labels(events: list[Event], view: View, places: Places) -> Iterator[Markup]:
+    """What each event of a lap is, beside its sign."""
+    free = places.free.copy()
+    spots = [view.place(event.east_nm, event.north_nm) for event in events]
+    middle = np.mean(spots, axis=0)
+    for spot in spots:
+        free.keep_off(Box.about(*spot, 13.0, 13.0))
+    for event, words in _label_words(events):
+        spot = view.place(event.east_nm, event.north_nm)
+        width = text_width(words, LETTERS_PX)
+        outward = (1.0 if spot[0] >= middle[0] else -1.0, 0.35 * np.sign(spot[1] - middle[1]))
+        place = free.put(list(around(spot, outward, width, LINE_PX, (9.0, 20.0, 38.0, 64.0))), width, LINE_PX)
+        yield _words(words, place, f"label only-{view.name}")
+
+
+def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
+    """What to write beside each event; the two passages of the fix share their words where they share a place."""
+    first, last = events[0], events[-1]
+    if (
+        first.shape == last.shape == "fix"
+        and first is not last
+        and np.hypot(first.east_nm - last.east_nm, first.north_nm - last.north_nm) < SAME_PLACE_NM
+    ):
+        both = f"{clock(first.epoch_s)}, {clock(last.epoch_s)} {first.words}"
+        return [(first, both), *((each, f"{clock(each.epoch_s)} {each.words}") for each in events[1:-1])]
+    return [(each, f"{clock(each.epoch_s)} {each.words}") for each in events]
+
+
+def _corners(debrief: Debrief, view: View, places: Places) -> Markup:
+    """North arrow, wind arrow with its words, and scale bar."""
+    parts = [
+        element("g", furniture.north_arrow(), transform=moved(places.north, view.turn_deg)),
+        _words(*places.wind_words, "small"),
+    ]
+    if places.wind is not None and debrief.wind is not None:
+        turn = view.turn_deg + debrief.wind.from_true_deg
+        parts.append(element("g", furniture.wind_arrow(), transform=moved(places.wind, turn)))
+    bar, _ = furniture.scale_bar(view.px_per_nm, BAR_PX)
+    return element("g", *parts, element("g", bar, transform=moved(places.bar)), class_=f"only-{view.name}")
+
+
+def _alternative(plan: Plan) -> str:
+    """The drawing in words, for those who see none."""
+    hold, wind, laps = plan.debrief.hold, plan.debrief.wind, len(plan.timeline.laps)
     words = [
         f"{hold.turns.capitalize()} turns, inbound course {heading_name(hold.inbound_course_true_deg)}° true.",
         f"{laps} completed {'lap' if laps == 1 else 'laps'} drawn." if laps else "No completed lap.",
     ]
-    if debrief.wind is not None:
-        words.append(
-            f"Wind from {heading_name(debrief.wind.from_true_deg)}° true at {debrief.wind.speed_kt:.0f} knots."
-        )
+    if wind is not None:
+        words.append(f"Wind from {heading_name(wind.from_true_deg)}° true at {wind.speed_kt:.0f} knots.")
     words.append("The laps are told in numbers in the lap table.")
     return " ".join(words)

@@ -169,13 +169,14 @@ def _stretches(visit: GradedVisit, several: bool, first: float, last: float, lap
     laps: list[tuple[Lap, GradedLap | None]] = [(each.flown, each) for each in visit.laps]
     laps += [(each, None) for each in visit.incomplete_laps]
     style = laps_before
+    before = f"{visit.number}." if several else ""
     for lap, graded in sorted(laps, key=lambda each: each[0].start.epoch_s):
         complete = graded is not None
         out.append(
             Stretch(
                 key=f"{'lap' if complete else 'part'}-{visit.number}-{lap.number}",
                 label=f"{where}{'lap' if several else 'Lap'} {lap.number}" + ("" if complete else ", not completed"),
-                tag=str(lap.number) if complete else f"({lap.number})",
+                tag=f"{before}{lap.number}" if complete else f"{before}({lap.number})",
                 kind="lap" if complete else "incomplete",
                 visit=visit.number,
                 start_epoch_s=lap.start.epoch_s,
