@@ -79,7 +79,6 @@ SHOWN_ONLY = {
 }
 #: Kinds that do not reach the figures yet, why, and the least share that the full study must still find.
 KNOWN_SHORT = {
-    "entry turned the wrong way": ("ended near the course it looks like a short teardrop's turn: left open", 0.9),
     "weaves inbound": ("with a short leg a weave may swing through the course only once", 0.8),
     "airspeed wanders": ("a random wander that happens to stay near the band for most of a hold", 0.75),
 }

@@ -212,9 +212,10 @@ def _compare(outcome: Outcome, flight: SimulatedFlight, measured: object) -> Non
             outcome.entries.append((visit.entry.flown, entry.kind, visit.entry.expected, entry.expected))
             if visit.entry.turned_wrong_way:
                 outcome.named = entry.turned_wrong_way
-    if outcome.what == "wrong entry" and outcome.entries:
-        flown_kind, kind, _, told = outcome.entries[0]
-        outcome.named = None if kind == "unclear" else kind == flown_kind and kind not in told
+    if outcome.suite in ("bad", "other entries") and outcome.named is None and outcome.entries:
+        flown_kind, kind, right, told = outcome.entries[0]
+        if flown_kind not in right and kind != "unclear":
+            outcome.named = kind == flown_kind and kind not in told
     if visits:
         _wind(outcome, visits, wind)
 

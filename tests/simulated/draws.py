@@ -372,8 +372,16 @@ def draw_fading(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
 
 
 def draw_entries(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
-    """The right entry from any heading, half near a sector's boundary; direct ones with short legs among them."""
+    """The right entry from any heading, half near a sector's boundary; direct ones with short legs among them; winds to
+    40 kt, a point in 1 to 10 s."""
     hold, scenario = draw_clean(rng, seed)
+    wind = float(rng.uniform(0, min(40, 0.4 * scenario.aircraft.tas_kt)))
+    interval_s = float(rng.choice([1.0, 1.0, 2.0, 5.0, 10.0]))
+    scenario = replace(
+        scenario,
+        air=replace(scenario.air, wind_kt=wind),
+        sensor=replace(scenario.sensor, interval_s=interval_s),
+    )
     near = (rng.uniform(68, 112), rng.uniform(-78, -55), rng.uniform(102, 118), rng.uniform(168, 192))
     offset = float(rng.uniform(-180, 180)) if seed % 2 else float(near[seed // 2 % len(near)])
     entry = str(rng.choice(expected_entries(offset)))
@@ -387,6 +395,35 @@ def draw_entries(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
         arrival_offset_deg=offset,
         laps=int(rng.integers(1, 4)),
         mistakes=mistakes,
+    )
+
+
+def draw_other_entries(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
+    """Entries that the arrival does not ask for, and a turn back the wrong way; winds to 40 kt, a point in 1 to 10 s.
+
+    Left out is what is another entry in all but name: direct ones out of a turn of next to nothing or next to a circle,
+    or into the teardrop's leg; and, by `suites`, a teardrop whose leg lies along those of the same pilot's laps.
+    """
+    hold, scenario = draw_clean(rng, seed)
+    wrong_way = seed % 4 == 3
+    turned_wrong = (("teardrop", 112.0, 178.0), ("parallel", 182.0, 288.0))
+    others = (
+        ("teardrop", -100.0, 100.0),
+        ("parallel", -65.0, 175.0),
+        ("direct", -118.0, -77.0),
+        ("teardrop", -170.0, -80.0),
+    )
+    what, low, high = turned_wrong[seed // 4 % 2] if wrong_way else others[seed // 4 % 4]
+    wind = float(rng.uniform(0, min(40, 0.4 * scenario.aircraft.tas_kt)))
+    return hold, replace(
+        scenario,
+        name=f"{what}, turned the wrong way" if wrong_way else what,
+        entry=what,  # type: ignore[arg-type]
+        arrival_offset_deg=float(rng.uniform(low, high)),
+        laps=int(rng.integers(1, 5)),
+        mistakes=Mistakes(entry_wrong_way=wrong_way),
+        air=replace(scenario.air, wind_kt=wind),
+        sensor=replace(scenario.sensor, interval_s=float(rng.choice([1.0, 1.0, 2.0, 5.0, 10.0]))),
     )
 
 

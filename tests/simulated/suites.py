@@ -22,6 +22,7 @@ from tests.simulated.draws import (
     draw_levels,
     draw_messy,
     draw_mixed,
+    draw_other_entries,
     draw_racetracks,
     draw_reversals,
     draw_sparse,
@@ -58,6 +59,8 @@ SUITES = {
               draw_geography, 30),
         Suite("fading", "every other pilot lets the turn back fade into a slow capture of the course", draw_fading, 40),
         Suite("entries", "right entries from any heading, half near a boundary, short direct ones", draw_entries, 80),
+        Suite("other entries", "entries not asked for by the arrival, or turned back the wrong way",
+              draw_other_entries, 80),
         Suite("reversals", "the hold flown once in place of a procedure turn: no laps", draw_reversals, 30),
         Suite("circles", "circles, eights, circles here and there: any lap is false", draw_circles, 40, decoy=True),
         Suite("racetracks", "legs of some 20 s, a position in 10 to 12 s", draw_racetracks, 20),
@@ -84,9 +87,33 @@ def flight_of(suite: str, seed: int) -> SimulatedFlight:
             flight = fly(hold, _sensible(suite, scenario), seed)
         except ValueError:
             continue
-        if _flown_as_meant(flight, missed_nm=2.3 if suite == "bad" else 0.4):
+        if suite == "other entries" and _is_direct_in_all_but_name(flight):
+            continue
+        missed_nm = {"bad": 2.3, "other entries": 1.0}.get(suite, 0.4)
+        if _flown_as_meant(flight, missed_nm):
             return _as_written(flight) if hold.levels else flight
     raise RuntimeError(f"suite {suite}, seed {seed}: no flyable draw in 20")
+
+
+def _is_direct_in_all_but_name(flight: SimulatedFlight) -> bool:
+    """A teardrop turned the hold's way to a leg within 15 degrees of the pilot's own laps: no path tells them apart."""
+    visit, motion, hold = flight.truth.visits[0], flight.motion, flight.hold
+    if visit.entry.flown != "teardrop" or visit.entry.turned_wrong_way:
+        return False
+    relative = hold.side * (np.degrees(motion.heading_rad) - hold.inbound_course_true_deg)
+    t = motion.t_s + flight.scenario.start_epoch_s
+
+    def heading(start: float, end: float) -> float:
+        return float(np.median(relative[(t >= start) & (t <= end)]))
+
+    arrived = heading(visit.entry.arrival - 5.0, visit.entry.arrival)
+    leg = heading(visit.entry.arrival + 60.0, visit.entry.arrival + 75.0)
+    legs = [
+        heading(lap.outbound_turn_end, lap.outbound_end) % 360.0
+        for lap in visit.laps
+        if lap.outbound_turn_end and lap.outbound_end and lap.outbound_end > lap.outbound_turn_end + 1.0
+    ]
+    return bool(leg > arrived and legs and abs(leg % 360.0 - np.median(legs)) < 15.0)
 
 
 def _as_written(flight: SimulatedFlight) -> SimulatedFlight:

@@ -10,6 +10,8 @@ from tests.simulated.compare import LINES, NEARER, SECOND, TURNS, Difference, Ou
 from tests.simulated.suites import SUITES
 
 LEGS = ("inbound time", "outbound time")
+#: Flown, told, asked for, told to be asked for.
+EntryTold = tuple[str, str, tuple[str, ...], tuple[str, ...]]
 
 
 def errors(outcomes: Iterable[Outcome], kinds: Sequence[str]) -> np.ndarray:
@@ -86,7 +88,11 @@ def suite_rows(outcomes: list[Outcome]) -> list[list[str]]:
 
 def entry_counts(outcomes: list[Outcome]) -> tuple[int, int, int, int]:
     """(entries, named as another, left unclear, right entries called wrong), of holds flown as published."""
-    told = [e for o in outcomes for e in o.entries if o.pattern == "as published"]
+    return counts_of([e for o in outcomes for e in o.entries if o.pattern == "as published"])
+
+
+def counts_of(told: list[EntryTold]) -> tuple[int, int, int, int]:
+    """The same of entries."""
     named = [e for e in told if e[1] in ("direct", "teardrop", "parallel")]
     wrong = sum(flown != kind for flown, kind, _, _ in named)
     accused = sum(flown in right and kind not in expected for flown, kind, right, expected in named)
@@ -94,12 +100,16 @@ def entry_counts(outcomes: list[Outcome]) -> tuple[int, int, int, int]:
 
 
 def entry_rows(outcomes: list[Outcome]) -> list[list[str]]:
-    rows = [["suite", "entries", "named as another", "unclear", "right ones called wrong"]]
+    rows = [["suite", "flown", "entries", "named as another", "unclear", "right ones called wrong"]]
     for name in (*SUITES, "all"):
-        mine = [o for o in outcomes if name in (o.suite, "all")]
-        n, wrong, unclear, accused = entry_counts(mine)
-        if n:
-            rows.append([name, str(n), share(wrong, n), share(unclear, n), str(accused)])
+        mine = [e for o in outcomes if name in (o.suite, "all") and o.pattern == "as published" for e in o.entries]
+        for what, chosen in (
+            ("asked for", [e for e in mine if e[0] in e[2]]),
+            ("another", [e for e in mine if e[0] not in e[2]]),
+        ):
+            n, wrong, unclear, accused = counts_of(chosen)
+            if n:
+                rows.append([name, what, str(n), share(wrong, n), share(unclear, n), str(accused)])
     return rows
 
 
@@ -202,7 +212,7 @@ def level_rows(outcomes: list[Outcome]) -> list[list[str]]:
 def class_rows(outcomes: list[Outcome]) -> list[list[str]]:
     """Badly flown and decoys, by what was flown."""
     rows = [["suite", "flown", "flights", "laps right", "named right", "seeds that failed"]]
-    for name in ("bad", "decoys", "mixed", "channels"):
+    for name in ("bad", "other entries", "decoys", "mixed", "channels"):
         for what in sorted({o.what for o in outcomes if o.suite == name}):
             mine = [o for o in outcomes if o.suite == name and o.what == what]
             named = [o.named for o in mine if o.named is not None]

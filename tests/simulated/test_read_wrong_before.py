@@ -6,6 +6,9 @@ import pytest
 
 from tests.simulated.compare import one
 
+#: A direct entry that makes room on a heading 30 degrees out, as a teardrop has it.
+NAMED_BY_NO_PATH = ("turns", 13006)
+
 
 @pytest.mark.parametrize(
     ("suite", "seed"),
@@ -30,4 +33,5 @@ def test_is_read_right(suite: str, seed: int) -> None:
     outcome = one(suite, seed)
     assert outcome.laps_found == outcome.laps_matched == outcome.laps_true
     assert outcome.visits_right
-    assert all(told in (flown, "unclear") for flown, told, _, _ in outcome.entries)  # never another's name
+    left_open = ("unclear",) if (suite, seed) == NAMED_BY_NO_PATH else ()
+    assert all(told in (flown, *left_open) for flown, told, _, _ in outcome.entries)

@@ -23,8 +23,9 @@ HELD_S = 10.0
 ARRIVAL_SD_DEG = 0.7
 #: Less than this is a correction of heading [deg].
 LEAST_TURN_DEG = 15.0
-#: An entry is named when it is this probable; one that the arrival does not ask for, only beyond doubt.
-NAMED_FROM, ACCUSED_FROM = 0.92, 0.99
+#: An entry is named when it is this probable; one that the arrival does not ask for, and a turn the wrong way, when it
+#: is this probable though pilots rarely fly one, and its leg outbound is there to be seen.
+NAMED_FROM, ACCUSED_FROM = 0.92, 0.95
 #: Kinds less probable than this are no longer possible.
 POSSIBLE_FROM = 0.02
 #: Log likelihood below which no procedure explains the path: a heading four standard errors off, or a circle more.
@@ -59,12 +60,13 @@ def describe_entry(
     within = EITHER_WITHIN_DEG + 2.0 * came_sd_deg
     start, until = arrival.moment.epoch_s, end.moment.epoch_s if end is not None else float(path.epoch_s[-1])
     readings = read_entry(path, start, until, came_deg, own_laps_deg, leg_s)
-    chances = probabilities(readings)
+    chances, wrong_way = probabilities(readings)
     named, chance = next(iter(chances.items()))
     expected = expected_entries(hold.inbound_course_true_deg, hold.side, heading_true, within)
     best = next(reading for reading in readings if reading.kind == named)
     explained = best.log_likelihood > LEAST_EXPLAINED
-    sure = explained and chance >= (NAMED_FROM if named in expected else ACCUSED_FROM)
+    accusable = chance >= ACCUSED_FROM and best.leg is not None
+    sure = explained and (accusable or (named in expected and chance >= NAMED_FROM))
     entry = Entry(
         kind=named if sure else "unclear",
         expected=expected,
@@ -73,13 +75,13 @@ def describe_entry(
         arrival_heading_true_deg=heading_true,
         margin_deg=sector_margin_deg(hold.inbound_course_true_deg, hold.side, heading_true),
         possible=tuple(kind for kind, share in chances.items() if share >= POSSIBLE_FROM) if explained else (),
-        turned_wrong_way=sure and best.wrong_way,
+        turned_wrong_way=sure and wrong_way[named] >= ACCUSED_FROM,
     )
     if not sure:
         between = f"{entry.possible[0]} or {entry.possible[1]}" if len(entry.possible) > 1 else ""
         why = f"{between}: the path fits both" if between else "no procedure fits what was flown after the fix"
         entry = replace(entry, remarks=(why,))
-    elif best.wrong_way:
+    elif entry.turned_wrong_way:
         entry = replace(entry, remarks=(WRONG_WAY_REMARKS[named],))
     if best.leg is None:
         return entry
