@@ -7,13 +7,14 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from trackgrade.drawing import palette
+from trackgrade.drawing.from_above import Line, draw
 from trackgrade.drawing.labels import Box, Placer, around, text_width
 from trackgrade.drawing.lengths import round_length, round_step, round_ticks
 from trackgrade.drawing.view import fit
+from trackgrade.track.track import Track
 
 # -- lengths ------------------------------------------------------------
 
@@ -205,3 +206,17 @@ def test_pages_use_no_colour_of_their_own() -> None:
             assert found == [], f"{each.name} has colours of its own: {found}"
         for name in re.findall(r"var\(--([\w-]+)", text):
             assert name in palette.LIGHT or name in ("lap", "serif", "sans"), f"{each.name}: no colour --{name}"
+
+
+# -- a track from above ------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hole_s", "strokes"), [(0.0, 1), (300.0, 2)])
+def test_a_long_straight_is_one_stroke_and_a_hole_parts_it(hole_s: float, strokes: int) -> None:
+    """Ten minutes due north, of which few points say all."""
+    epoch_s = np.arange(600.0) + np.where(np.arange(600.0) < 300.0, 0.0, hole_s)
+    lat = 44.0 + epoch_s / 3600.0 * 2.0
+    line = Line.of(Track("straight.gpx", epoch_s, lat, np.full(600, -93.0), np.full(600, np.nan)))
+    assert len(line.epoch_s) < 20
+    drawn = str(draw(line, []))
+    assert drawn[drawn.index('<path d="M') :].split('"')[1].count("M") == strokes

@@ -62,3 +62,10 @@ class NoHoldFlown(TrackgradeError):
     """The track was read, and nothing in it is a hold at that fix."""
 
     exit_status = 3
+
+
+def within(what: str, value: float, low: float, high: float) -> float:
+    """A value that lies in its range. Raises UsageError, which names ``what`` it is."""
+    if not low <= value <= high:
+        raise UsageError(f"{what} must be from {low:g} to {high:g}, not {value:g}")
+    return value

@@ -14,7 +14,7 @@ from trackgrade.analysis import analyse, flight_date
 from trackgrade.briefing.brief import Brief, Conditions, prepare
 from trackgrade.choosing import NONE_FOUND, choose
 from trackgrade.earth.atmosphere import tas_from_cas_kt
-from trackgrade.errors import NoHoldFlown, UsageError
+from trackgrade.errors import NoHoldFlown, UsageError, within
 from trackgrade.exports import debrief_json, laps_csv
 from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
@@ -136,16 +136,13 @@ def grade(
         None was named, and none is in the track.
     """
     flight = track if isinstance(track, Track) else read_track(track)
-    against = (
-        standard if isinstance(standard, Standard) else load_standard(DEFAULT if standard is None else str(standard))
-    )
     chosen = None
     if hold is None:
         plans, _ = read_set(folder_of(None if holds is None else os.fspath(holds)))
         chosen = choose(flight, plans)
         if chosen is None:
             raise NoHoldFlown(f"{flight.source}: no hold flown ({NONE_FOUND}); name the hold")
-    found = analyse(flight, chosen.hold if chosen else _resolved(hold, flight_date(flight)), against)
+    found = analyse(flight, chosen.hold if chosen else _resolved(hold, flight_date(flight)), _standard(standard))
     if chosen is not None:
         found = replace(found, cautions=(*found.cautions, chosen.words))
     return Debrief(**{each.name: getattr(found, each.name) for each in fields(found)})
@@ -200,26 +197,23 @@ def brief(
         date = arrive.date() if arrive is not None else dt.datetime.now(dt.UTC).date()
     resolved = _resolved(plan, date)
     north_is_true = isinstance(plan, Hold) or plan.north == "true"
-    isa_deviation_c = _within("the ISA deviation", isa_deviation_c, -60.0, 60.0)
-    heading = None if arriving_deg is None else _within("the arrival heading", arriving_deg, 0.0, 360.0)
+    isa_deviation_c = within("the ISA deviation", isa_deviation_c, -60.0, 60.0)
+    heading = None if arriving_deg is None else within("the arrival heading", arriving_deg, 0.0, 360.0)
     if heading is not None and not north_is_true:
         heading = (heading + resolved.variation_deg) % 360.0
     conditions = Conditions(
         tas_kt=_true_airspeed_kt(tas_kt, ias_kt, isa_deviation_c, resolved),
-        wind_from_true_deg=_within("the wind direction", wind_from_true_deg, 0.0, 360.0) % 360.0,
-        wind_kt=_within("the wind speed", wind_kt, 0.0, 300.0),
-        turn_rate_deg_s=_within("the turn rate", turn_rate_deg_s, 0.5, 10.0),
-        bank_limit_deg=_within("the bank limit", bank_limit_deg, 5.0, 60.0),
+        wind_from_true_deg=within("the wind direction", wind_from_true_deg, 0.0, 360.0) % 360.0,
+        wind_kt=within("the wind speed", wind_kt, 0.0, 300.0),
+        turn_rate_deg_s=within("the turn rate", turn_rate_deg_s, 0.5, 10.0),
+        bank_limit_deg=within("the bank limit", bank_limit_deg, 5.0, 60.0),
         isa_deviation_c=isa_deviation_c,
         arrival_heading_true_deg=heading,
         passage_epoch_s=None
         if passage_epoch_s is None
-        else _within("the passage [s since 1970]", passage_epoch_s, 0.0, LATEST_EPOCH_S),
+        else within("the passage [s since 1970]", passage_epoch_s, 0.0, LATEST_EPOCH_S),
     )
-    against = (
-        standard if isinstance(standard, Standard) else load_standard(DEFAULT if standard is None else str(standard))
-    )
-    return prepare(resolved, conditions, against, north_is_true=north_is_true)
+    return prepare(resolved, conditions, _standard(standard), north_is_true=north_is_true)
 
 
 def _resolved(hold: HoldGiven | None, date: dt.date) -> Hold:
@@ -239,16 +233,10 @@ def _true_airspeed_kt(tas_kt: float | None, ias_kt: float | None, isa_deviation_
     if tas_kt is not None and ias_kt is not None:
         raise UsageError("give the true or the indicated airspeed, not both")
     if tas_kt is not None:
-        return _within("the true airspeed", tas_kt, 30.0, 600.0)
-    indicated = hold.airspeed_kias if ias_kt is None else _within("the indicated airspeed", ias_kt, 30.0, 500.0)
+        return within("the true airspeed", tas_kt, 30.0, 600.0)
+    indicated = hold.airspeed_kias if ias_kt is None else within("the indicated airspeed", ias_kt, 30.0, 500.0)
     if indicated is None:
         raise UsageError("how fast? Give a true or an indicated airspeed, or airspeed_kias in the hold file")
     if hold.altitude_ft is None:
         raise UsageError("an indicated airspeed needs altitude_ft in the hold file; or give the true airspeed")
     return float(tas_from_cas_kt(indicated, hold.altitude_ft, isa_deviation_c))
-
-
-def _within(what: str, value: float, low: float, high: float) -> float:
-    if not low <= value <= high:
-        raise UsageError(f"{what} must be from {low:g} to {high:g}, not {value:g}")
-    return value

@@ -12,7 +12,6 @@ import os
 import sqlite3
 import zlib
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
@@ -135,11 +134,6 @@ class DoneBefore:
                 self._connection.executemany("insert or replace into graded values (?,?,?,?,?,?,?,?)", rows)
         except sqlite3.Error as error:
             raise OutputError(f"{self._folder / FILE_NAME} cannot be written: {error}; free some space") from error
-
-
-def without_report(outcome: Outcome) -> Outcome:
-    """The outcome without its reports, once they are on disk: they are the large part."""
-    return replace(outcome, graded=tuple(replace(each, html=None) for each in outcome.graded))
 
 
 def _stands(path: Path, sha256: str) -> bool:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackgrade.commands import console
-from trackgrade.errors import HoldFileError, UsageError
+from trackgrade.errors import HoldFileError, UsageError, within
 
 if TYPE_CHECKING:
     from trackgrade.hold.hold import Hold
@@ -105,12 +105,6 @@ def command(
         console.note(f"page: {written}")
 
 
-def _within(option: str, value: float, low: float, high: float) -> float:
-    if not low <= value <= high:
-        raise UsageError(f"{option} must be from {low:g} to {high:g}, not {value:g}")
-    return value
-
-
 def _date(text: str | None, plan: HoldPlan) -> dt.date:
     """The day given, else that of the assigned time, else today."""
     if text is None:
@@ -125,14 +119,14 @@ def _isa_deviation(isa: float | None, oat: float | None, hold: Hold) -> float:
     if isa is not None and oat is not None:
         raise UsageError("give --isa or --oat, not both")
     if isa is not None:
-        return _within("--isa", isa, -60.0, 60.0)
+        return within("--isa", isa, -60.0, 60.0)
     if oat is None:
         return 0.0
     if hold.altitude_ft is None:
         raise UsageError("--oat needs altitude_ft in the hold file; or give --isa")
     from trackgrade.earth.atmosphere import isa_deviation_c
 
-    return _within("--oat", float(isa_deviation_c(hold.altitude_ft, oat)), -60.0, 60.0)
+    return within("--oat", float(isa_deviation_c(hold.altitude_ft, oat)), -60.0, 60.0)
 
 
 def _wind(text: str | None, hold: Hold) -> tuple[float, float]:

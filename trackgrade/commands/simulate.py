@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from trackgrade.commands import console
-from trackgrade.errors import UsageError
+from trackgrade.errors import UsageError, within
 
 if TYPE_CHECKING:
     from trackgrade.hold.plan import HoldPlan
@@ -139,17 +139,17 @@ def _scenario(
     altitude = plan.altitude_ft if plan.altitude_ft is not None else sc.aircraft.altitude_ft + sc.aircraft.climb_ft
     speed = sc.aircraft.tas_kt
     if tas is not None:
-        speed = _within("--tas", tas, 40.0, 400.0)
+        speed = within("--tas", tas, 40.0, 400.0)
     elif plan.airspeed_kias is not None and sc.aircraft == scenarios.CLEAN_AIRCRAFT:
         speed = tas_kt(plan.airspeed_kias, altitude)
     begins_ft = altitude - sc.aircraft.climb_ft  # a climb through the entry ends at the hold's level
     sc = replace(sc, aircraft=replace(sc.aircraft, tas_kt=speed, altitude_ft=begins_ft))
     if entry is not None or arriving is not None:
         if arriving is not None:
-            _within("--arriving", arriving, 0.0, 360.0)
+            within("--arriving", arriving, 0.0, 360.0)
         sc = replace(sc, entry=entry, arrival_heading_true_deg=arriving, arrival_offset_deg=None)  # type: ignore[arg-type]
     if laps is not None:
-        sc = replace(sc, laps=int(_within("--laps", laps, 0, 30)), reversal=laps == 0)
+        sc = replace(sc, laps=int(within("--laps", laps, 0, 30)), reversal=laps == 0)
     if wind is not None:
         match = _WIND.fullmatch(wind.strip())
         if match is None or float(match[1]) > 360.0 or float(match[2]) > 150.0:
@@ -157,7 +157,7 @@ def _scenario(
         sc = replace(sc, air=replace(sc.air, wind_from_true_deg=float(match[1]) % 360.0, wind_kt=float(match[2])))
     sensor = sc.sensor
     if noise is not None:
-        sensor = replace(sensor, noise_m=_within("--noise", noise, 0.0, 100.0))
+        sensor = replace(sensor, noise_m=within("--noise", noise, 0.0, 100.0))
     if sampling is not None:
         sensor = replace(sensor, **_SAMPLINGS[sampling])  # type: ignore[arg-type]
     if channels:
@@ -169,12 +169,6 @@ def _scenario(
             raise UsageError(f"--channels: no {unknown[0]!r}; there are {', '.join(CHANNELS)}")
         sensor = replace(sensor, channels=asked)
     return replace(sc, sensor=sensor)
-
-
-def _within(option: str, value: float, low: float, high: float) -> float:
-    if not low <= value <= high:
-        raise UsageError(f"{option} must be from {low:g} to {high:g}, not {value:g}")
-    return value
 
 
 def _where(hold: str, out: str | None, kind: str | None) -> tuple[str, Path]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from trackgrade.analysis import flight_date
 from trackgrade.choosing import flown_of_set
+from trackgrade.drawing.from_above import Line, Shown, draw
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import TrackgradeError
@@ -18,7 +19,6 @@ from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.holdset import read_set
 from trackgrade.hold.setup import resolve
-from trackgrade.page import picture
 from trackgrade.segment.finding import SAME_COURSE_DEG, SAME_FIX_NM, find_holds
 from trackgrade.track.altitude import UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES
@@ -44,7 +44,7 @@ def look(folder: Path, name: str, holds: Path) -> None:
     try:
         seen["questions"] = _questions(data, name, columns)
         track = read_track(data, columns, name=name)
-        line = picture.Line.of(track)
+        line = Line.of(track)
         seen |= {
             "points": len(track),
             "started": _clock(track.epoch_s.min(), "%Y-%m-%d %H:%M"),
@@ -58,7 +58,7 @@ def look(folder: Path, name: str, holds: Path) -> None:
     write_whole(folder / "seen.json", json.dumps(seen, ensure_ascii=False))
 
 
-def _proposals(track: Track, line: picture.Line, folder: Path, holds: Path) -> tuple[list[dict[str, Any]], str]:
+def _proposals(track: Track, line: Line, folder: Path, holds: Path) -> tuple[list[dict[str, Any]], str]:
     """Holds of the set that were flown, then those found; each as the page lists it. And the drawing of all."""
     date = flight_date(track)
     of_set = flown_of_set(track, read_set(holds)[0])
@@ -69,7 +69,7 @@ def _proposals(track: Track, line: picture.Line, folder: Path, holds: Path) -> t
         {"value": f"set:{flown.name}", "label": f"{flown.plan.name}, of your holds", "laps": flown.laps, "either": ""}
         for flown in of_set
     ]
-    shown = [picture.Shown(flown.hold, None) for flown in of_set]
+    shown = [Shown(flown.hold) for flown in of_set]
     for number, proposal in enumerate(found[:MOST_FOUND], 1):
         for end, each in enumerate((proposal, proposal.other_end)):
             if each is None:
@@ -85,8 +85,8 @@ def _proposals(track: Track, line: picture.Line, folder: Path, holds: Path) -> t
                     "either": "" if proposal.which_end == "sure" else "the track does not tell which end is the fix",
                 }
             )
-            shown.append(picture.Shown(each.hold, (each.start_epoch_s, each.end_epoch_s)))
-    return proposals, str(picture.draw(line, shown))
+            shown.append(Shown(each.hold, (each.start_epoch_s, each.end_epoch_s)))
+    return proposals, str(draw(line, shown))
 
 
 def _same(one: Hold, two: Hold) -> bool:

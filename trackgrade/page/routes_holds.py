@@ -11,6 +11,7 @@ import numpy as np
 from flask import Blueprint, Response, jsonify, make_response, redirect, request
 
 from trackgrade.briefing import page as brief_page
+from trackgrade.drawing.from_above import Line, Shown, draw
 from trackgrade.errors import HoldFileError, TrackgradeError, UsageError
 from trackgrade.files import LARGEST_TOML_BYTES
 from trackgrade.hold import holdset
@@ -18,7 +19,7 @@ from trackgrade.hold.courses import course_name
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.hold.plan import HoldPlan
-from trackgrade.page import hold_form, picture
+from trackgrade.page import hold_form
 from trackgrade.page.house import House, without_commands
 from trackgrade.page.screens import page, ribbon
 from trackgrade.verbs import brief
@@ -37,11 +38,11 @@ def pages(house: House) -> Blueprint:
     """The routes of holds."""
     routes = Blueprint("holds", __name__)
 
-    def the_line(flights: str) -> picture.Line | None:
+    def the_line(flights: str) -> Line | None:
         """The first of these tracks as a line to draw, where it could be read."""
         for flight in house.known(flights.split(",")):
             if points := (house.desk.seen(flight.id) or {}).get("line"):
-                return picture.Line(*(np.array(values, dtype=float) for values in points))
+                return Line(*(np.array(values, dtype=float) for values in points))
         return None
 
     def checked(form: Mapping[str, str]) -> dict[str, Any]:
@@ -51,8 +52,8 @@ def pages(house: House) -> Blueprint:
             dt.datetime.fromtimestamp(float(line.epoch_s[0]), dt.UTC) if line is not None else dt.datetime.now(dt.UTC)
         )
         found = hold_form.check(form, flown.date())
-        shown = [picture.Shown(found.hold, None)] if found.hold is not None else []
-        drawing = picture.draw(line, shown) if line is not None or shown else ""
+        shown = [Shown(found.hold)] if found.hold is not None else []
+        drawing = draw(line, shown) if line is not None or shown else ""
         return {
             "problem": found.problem,
             "field": found.field,

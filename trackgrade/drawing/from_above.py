@@ -1,4 +1,4 @@
-"""A dropped track from above with the holds proposed for it: which line is the course, which end is the fix."""
+"""A track from above with the holds proposed for it: which line is the course, which end is the fix."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
 from trackgrade.track.track import Floats, Track
 
-#: The frame [px at full width]; its foot belongs to north and scale.
-WIDTH, HEIGHT = 460.0, 340.0
+#: The usual frame [px at full width]; its foot belongs to north and scale.
+SIZE = (460.0, 340.0)
 MARGINS, FOOT = (24.0, 24.0, 24.0, 58.0), 46.0
 #: Around the fixes so much is drawn [NM]; without a hold the whole flight is.
 AROUND_NM = 5.0
@@ -30,15 +30,21 @@ COURSE_NM = 2.5
 KEPT_NM = 0.004
 #: Lines are simplified to this [px], and parted where the log has a hole of more than this [s].
 TOLERANCE_PX, HOLE_S = 0.6, 120.0
+#: Of a straight a point is kept in each minute, so that it is no hole.
+KEPT_S = 60.0
 LETTERS_PX = 13.0
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A hold on the drawing, and from when to when it was flown [s since 1970 UTC], where that is known."""
+    """A hold on the drawing, and from when to when it was flown [s since 1970 UTC], where that is known.
+
+    ``words`` stand at its fix; by themselves its number from 1, or "fix" where it is alone.
+    """
 
     hold: Hold
-    flown_epoch_s: tuple[float, float] | None
+    flown_epoch_s: tuple[float, float] | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -57,9 +63,9 @@ class Line:
         epoch_s, lat, lon = track.epoch_s[known], track.lat_deg[known], track.lon_deg[known]
         middle = len(known) // 2
         east, north = LocalPlane(float(lat[middle]), float(lon[middle])).to_plane(lat, lon)
-        kept = simplify(east, north, KEPT_NM)
         holes = np.flatnonzero(np.diff(epoch_s) > HOLE_S)
-        kept = np.union1d(kept, np.concatenate([holes, holes + 1]))
+        minutes = np.flatnonzero(np.diff(epoch_s // KEPT_S))
+        kept = np.union1d(simplify(east, north, KEPT_NM), np.concatenate([holes, holes + 1, minutes]))
         return Line(epoch_s[kept], lat[kept], lon[kept])
 
     def during(self, start: float, end: float) -> Line:
@@ -71,9 +77,11 @@ class Line:
 NOTHING = Line(np.empty(0), np.empty(0), np.empty(0))
 
 
-def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
-    """One ``<svg>`` element of a track, of holds, or of both; several holds are numbered from 1 in the order given."""
-    line = line or NOTHING
+def draw(
+    line: Line | None, holds: Sequence[Shown], size: tuple[float, float] = SIZE, around_nm: float = AROUND_NM
+) -> Markup:
+    """One ``<svg>`` element of a track, of holds, or of both, with ``around_nm`` of the flight about each fix."""
+    line, (width, height) = line or NOTHING, size
     if holds:
         plane = LocalPlane(holds[0].hold.fix_lat_deg, holds[0].hold.fix_lon_deg)
     else:
@@ -81,31 +89,30 @@ def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
     flown = plane.to_plane(line.lat_deg, line.lon_deg)
     tracks = [_racetrack(each.hold, plane, _speed_kt(each, line, flown)) for each in holds]
     fixes = [tuple(float(v) for v in plane.to_plane(each.hold.fix_lat_deg, each.hold.fix_lon_deg)) for each in holds]
-    near = [np.hypot(flown[0] - east, flown[1] - north) < AROUND_NM for east, north in fixes]
+    near = [np.hypot(flown[0] - east, flown[1] - north) < around_nm for east, north in fixes]
     spans = [each.flown_epoch_s for each in holds if each.flown_epoch_s is not None]
     near += [(line.epoch_s >= start) & (line.epoch_s <= end) for start, end in spans]
     shown = np.any(near, axis=0) if near else np.ones(len(flown[0]), dtype=bool)
     east = np.concatenate([flown[0][shown], *(each[0] for each in tracks)])
     north = np.concatenate([flown[1][shown], *(each[1] for each in tracks)])
-    view = fit("track", 0.0, east, north, (WIDTH, HEIGHT), MARGINS)
-    free = Placer(Box(4.0, 4.0, WIDTH - 4.0, HEIGHT - FOOT), step=4.0)
+    view = fit("track", 0.0, east, north, size, MARGINS)
+    free = Placer(Box(4.0, 4.0, width - 4.0, height - FOOT), step=4.0)
     parts = [element("path", d=_path(view, *each), class_="solved") for each in tracks]
-    told = any(each.flown_epoch_s is not None for each in holds)  # else the whole flight may have been the hold
+    told = bool(spans)  # else the whole flight may have been the hold
     parts.append(element("path", d=_path(view, *flown, line.epoch_s), class_="elsewhere" if told else "flown c0"))
     free.keep_off_line(*view.places(*flown))
-    for number, each in enumerate(holds):
-        if each.flown_epoch_s is not None:
-            part = line.during(*each.flown_epoch_s)
-            d = _path(view, *plane.to_plane(part.lat_deg, part.lon_deg), part.epoch_s)
-            parts.append(element("path", d=d, class_=f"flown {lap_class(number)}"))
+    for number, span in enumerate(dict.fromkeys(spans)):  # once, where two readings are of the same laps
+        part = line.during(*span)
+        d = _path(view, *plane.to_plane(part.lat_deg, part.lon_deg), part.epoch_s)
+        parts.append(element("path", d=d, class_=f"flown {lap_class(number)}"))
     for each, (fix_east, fix_north) in zip(holds, fixes):
         parts += _course(each.hold, view, fix_east, fix_north, free)
     for number, (fix_east, fix_north) in enumerate(fixes, 1):
-        words = f"hold {number}" if len(fixes) > 1 else "fix"
-        width = text_width(words, LETTERS_PX)
+        words = holds[number - 1].words or (f"hold {number}" if len(fixes) > 1 else "fix")
+        long = text_width(words, LETTERS_PX)
         place = view.place(fix_east, fix_north)
-        spot = free.put(list(around(place, (1.0, -1.0), width, 18.0, (12.0, 26.0, 44.0))), width, 18.0)
-        assert spot is not None, "it must"
+        spots = list(around(place, (1.0, -1.0), long, 18.0, (12.0, 26.0, 44.0)))
+        spot = free.put(spots, long, 18.0) or spots[0]
         parts.append(element("text", words, x=spot[0], y=spot[1] + 4.5, text_anchor="middle", class_="label"))
     what = " with ".join(
         [*["the track"] * bool(len(line.epoch_s)), *[f"{len(holds)} hold{'s' if len(holds) > 1 else ''}"] * bool(holds)]
@@ -113,9 +120,9 @@ def draw(line: Line | None, holds: Sequence[Shown]) -> Markup:
     return element(
         "svg",
         *parts,
-        _foot(view),
+        _foot(view, width, height),
         class_="plan",
-        viewBox=f"0 0 {WIDTH:g} {HEIGHT:g}",
+        viewBox=f"0 0 {width:g} {height:g}",
         role="img",
         aria_label=f"{what}, from above, true north up",
     )
@@ -164,13 +171,13 @@ def _course(hold: Hold, view: View, fix_east: float, fix_north: float, free: Pla
     ]
 
 
-def _foot(view: View) -> Markup:
-    base = HEIGHT - 18.0
-    bar, width = furniture.scale_bar(view.px_per_nm, 0.25 * WIDTH)
+def _foot(view: View, width: float, height: float) -> Markup:
+    base = height - 18.0
+    bar, long = furniture.scale_bar(view.px_per_nm, 0.25 * width)
     return element(
         "g",
         element("g", furniture.north_arrow(), transform=f"translate(22 {short(base)})"),
-        element("g", bar, transform=f"translate({short(WIDTH - 14.0 - width)} {short(base + 4.0)})", class_="scale"),
+        element("g", bar, transform=f"translate({short(width - 14.0 - long)} {short(base + 4.0)})", class_="scale"),
         class_="furniture",
     )
 
