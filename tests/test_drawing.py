@@ -7,7 +7,8 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
 from trackgrade.drawing import palette
 from trackgrade.drawing.from_above import Line, draw

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests import arithmetic_hold as arithmetic, confusion
+from tests import arithmetic_hold as arithmetic
+from tests import confusion
 from trackgrade.hold.hold import Leg
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge

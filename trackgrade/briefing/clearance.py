@@ -31,12 +31,11 @@ def read_back(brief: Brief) -> tuple[tuple[str, str], ...]:
         on = f"{reciprocal} radial, inbound {course_name(brief.inbound_shown_deg)}"
     elif hold.guidance.station_place == "behind":
         on = f"{course_name(brief.inbound_shown_deg)} radial, inbound away from the station"
-    leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
     altitude = f"{hold.altitude_ft:,.0f} ft" if hold.altitude_ft is not None else TO_FILL
     return (
         ("Hold", f"{direction(brief)} of the fix"),
         ("On", on),
-        ("Legs", leg),
+        ("Legs", hold.leg.words),
         ("Turns", hold.turns),
         ("Maintain", altitude),
         ("Expect further clearance", TO_FILL),

@@ -25,8 +25,7 @@ LAP_NAMES = ("first lap", "second lap", "third lap")
 def pattern(brief: Brief) -> str:
     """ "Right turns, 1 min inbound, 4,000 ft"."""
     hold = brief.hold
-    leg = f"{hold.leg.minutes:g} min inbound" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM inbound"
-    parts = [f"{hold.turns} turns", leg]
+    parts = [f"{hold.turns} turns", f"{hold.leg.words} inbound"]
     if hold.altitude_ft is not None:
         parts.append(f"{hold.altitude_ft:,.0f} ft")
     return ", ".join(parts)

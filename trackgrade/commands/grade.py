@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 @click.option("--json", "json_path", metavar="FILE", help="Write the debrief. Of many: an array, .jsonl, a folder.")
 @click.option("--csv", "csv_path", metavar="FILE", help="Write the laps as a table (.csv or .parquet).")
 @click.option("--figure", "figure_path", metavar="FILE", help="Draw one flight on one page: .png, .svg or .pdf.")
-@click.option("--gpx", "gpx_path", metavar="FILE", help="Write one flight for a map program: track, laps, events.")
-@click.option("--kml", "kml_path", metavar="FILE", help="The same as KML.")
-@click.option("--geojson", "geojson_path", metavar="FILE", help="The same as GeoJSON.")
+@click.option("--gpx", metavar="FILE", help="Write one flight for a map program: track, laps, events.")
+@click.option("--kml", metavar="FILE", help="The same as KML.")
+@click.option("--geojson", metavar="FILE", help="The same as GeoJSON.")
 @click.option("--write-hold", "hold_path", metavar="FILE", help="Keep the hold that was found, as a hold file.")
 @click.option("--compare", is_flag=True, help="Lay the laps of all flights at one hold over each other, on a page.")
 @click.option("--no-html", is_flag=True, help="Write no report.")
@@ -54,9 +54,6 @@ def command(
     json_path: str | None,
     csv_path: str | None,
     figure_path: str | None,
-    gpx_path: str | None,
-    kml_path: str | None,
-    geojson_path: str | None,
     hold_path: str | None,
     compare: bool,
     no_html: bool,
@@ -70,6 +67,7 @@ def command(
     jobs: int | None,
     resume: bool,
     scheduler: str | None,
+    **map_paths: str | None,
 ) -> None:
     """Find the holding pattern in each TRACK, measure its laps and grade them.
 
@@ -82,8 +80,7 @@ def command(
     figure = _figure_kind(figure_path) if figure_path is not None else ""
     from trackgrade.batch.grading import Wanted, plan_batch
 
-    given = {"gpx": _path(gpx_path), "kml": _path(kml_path), "geojson": _path(geojson_path)}
-    maps = {kind: path for kind, path in given.items() if path is not None}
+    maps = {kind: path for kind, given in map_paths.items() if (path := _path(given)) is not None}
     flights, settings = plan_batch(
         tracks,
         holds,

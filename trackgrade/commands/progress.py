@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,64 +61,61 @@ def command(
         raise UsageError("--sort, --hold and --each are for the class: leave --pilot out.")
     if each and (hide_names or no_html):
         raise UsageError("--each writes pages by name: leave --hide-names and --no-html out.")
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.logbook.store import Logbook
 
     with Logbook(logbook, create=False) as opened:
-        folder = None if no_html else Path(out)
+        folder = Path(out)
         if pilot is not None:
-            _one_pilot(opened, pilot, standard, folder, hide_names, json_path)
+            told = _one_pilot(opened, pilot, standard, None if no_html else folder, hide_names)
         else:
-            _whole_class(opened, standard, sort or "work", hold, folder, each, hide_names, json_path)
-    (console.note if json_path == "-" else console.say)(console.CAUTION)
+            told = _whole_class(opened, standard, sort or "work", hold, each, hide_names)
+        pages = {} if no_html else {folder / name: render for name, render in told.pages.items()}
+        spare_inputs([*pages, json_path], opened.files)
+        say = console.note if json_path == "-" else console.say
+        if json_path is not None:
+            text = json.dumps(told.content(), indent=1, ensure_ascii=False) + "\n"
+            click.echo(text, nl=False) if json_path == "-" else write_whole(json_path, text)
+        if json_path != "-":
+            say(told.text)
+        with console.progress(len(pages), "pages") as advance:
+            for path, render in pages.items():
+                write_whole(path, render())
+                advance()
+        if pages:
+            say(f"Page: {list(pages)[-1]}")
+        if len(pages) > 1:
+            say(f"Pages of the pilots: {len(pages) - 1}, linked from it.")
+    say(console.CAUTION)
 
 
-def _one_pilot(
-    logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool, json_path: str | None
-) -> None:
-    from trackgrade.files import spare_inputs, write_whole
+@dataclass(frozen=True)
+class _Told:
+    """The summary, the JSON, and pages by file name, the one to open last; each is made only where it is wanted."""
+
+    text: str
+    content: Callable[[], dict[str, Any]]
+    pages: dict[str, Callable[[], str]]
+
+
+def _one_pilot(logbook: Logbook, pilot: str, standard: str | None, folder: Path | None, hide_names: bool) -> _Told:
     from trackgrade.logbook.pages import file_name, page_json, pilot_page, render_pilot
     from trackgrade.logbook.queries import pilot_history
 
     called = "A pilot" if hide_names else None
     page = pilot_page(pilot_history(logbook, pilot, standard), called=called, folder=folder)
-    path = None if folder is None else folder / file_name(page.name)
-    spare_inputs([path, json_path], logbook.files)
-    if json_path is not None:
-        _write_json(json_path, page_json(page))
-    say = console.note if json_path == "-" else console.say
-    if json_path != "-":
-        say(_pilot_text(page))
-    if path is not None:
-        write_whole(path, render_pilot(page))
-        say(f"Page: {path}")
-
-
-def _write_json(path: str, content: dict[str, Any]) -> None:
-    import json
-
-    from trackgrade.files import write_whole
-
-    text = json.dumps(content, indent=1, ensure_ascii=False) + "\n"
-    if path == "-":
-        click.echo(text, nl=False)
-    else:
-        write_whole(path, text)
+    return _Told(_pilot_text(page), lambda: page_json(page), {file_name(page.name): lambda: render_pilot(page)})
 
 
 def _whole_class(
-    logbook: Logbook,
-    standard: str | None,
-    sorting: str,
-    hold: str | None,
-    folder: Path | None,
-    each: bool,
-    hide_names: bool,
-    json_path: str | None,
-) -> None:
-    from trackgrade.files import spare_inputs, write_whole
+    logbook: Logbook, standard: str | None, sorting: str, hold: str | None, each: bool, hide_names: bool
+) -> _Told:
     from trackgrade.logbook.class_view import SORTINGS, class_view
-    from trackgrade.logbook.pages import file_name, render_class
-    from trackgrade.logbook.queries import class_history
+    from trackgrade.logbook.pages import file_name, pilot_page, render_class, render_pilot
+    from trackgrade.logbook.queries import class_history, pilot_history
+
+    def page_of(pilot: str) -> str:
+        return render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard)))
 
     order = next(each for each in SORTINGS if each == sorting)
     history = class_history(logbook, standard, hold)
@@ -123,31 +123,10 @@ def _whole_class(
     links: dict[str, str] = {}
     for row in view.rows if each else ():
         links[row.pilot] = file_name(row.pilot, [*links.values(), CLASS_PAGE])
-    pages = [] if folder is None else [folder / name for name in (CLASS_PAGE, *links.values())]
-    spare_inputs([*pages, json_path], logbook.files)
-    if json_path is not None:
-        _write_json(json_path, _class_json(logbook, view, [each.pilot for each in history.pilots]))
-    say = console.note if json_path == "-" else console.say
-    if json_path != "-":
-        say(_class_text(view))
-    if folder is None:
-        return
-    _write_pages_of_pilots(logbook, view, folder, links)
-    write_whole(pages[0], render_class(view, links))
-    say(f"Page: {pages[0]}")
-    if links:
-        say(f"Pages of the pilots: {len(links)}, linked from it.")
-
-
-def _write_pages_of_pilots(logbook: Logbook, view: ClassView, folder: Path, names: Mapping[str, str]) -> None:
-    from trackgrade.files import write_whole
-    from trackgrade.logbook.pages import pilot_page, render_pilot
-    from trackgrade.logbook.queries import pilot_history
-
-    with console.progress(len(names), "pages") as advance:
-        for pilot, name in names.items():
-            write_whole(folder / name, render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard))))
-            advance()
+    pages: dict[str, Callable[[], str]] = {name: partial(page_of, pilot) for pilot, name in links.items()}
+    pages[CLASS_PAGE] = lambda: render_class(view, links)
+    names = [each.pilot for each in history.pilots]
+    return _Told(_class_text(view), lambda: _class_json(logbook, view, names), pages)
 
 
 def _pilot_text(page: PilotPage) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -59,17 +59,9 @@ def command(
     hold_set: str | None,
     out: str | None,
     kind: str | None,
-    entry: str | None,
-    arriving: float | None,
-    laps: int | None,
-    tas: float | None,
-    wind: str | None,
-    noise: float | None,
-    sampling: str | None,
-    channels: str | None,
-    mistake: str | None,
     seed: int,
     show: bool,
+    **asked: Any,
 ) -> None:
     """Fly the hold of HOLD.toml and write the track, and beside it FILE.truth.json with what was really flown.
 
@@ -85,7 +77,7 @@ def command(
 
     hold = file_or_name(hold or named or "", hold_set)
     plan = read_hold_file(hold)
-    scenario = _scenario(plan, mistake, entry, arriving, laps, tas, wind, noise, sampling, channels)
+    scenario = _scenario(plan, **asked)
     kind, track_path = _where(hold, out, kind)
     truth_path = track_path.with_suffix(".truth.json")
     if out is None and track_path.exists() and not truth_path.exists():
@@ -116,6 +108,7 @@ def command(
 
 def _scenario(
     plan: HoldPlan,
+    *,
     mistake: str | None,
     entry: str | None,
     arriving: float | None,

@@ -112,7 +112,7 @@ def draw(
         long = text_width(words, LETTERS_PX)
         place = view.place(fix_east, fix_north)
         spots = list(around(place, (1.0, -1.0), long, 18.0, (12.0, 26.0, 44.0)))
-        spot = free.put(spots, long, 18.0) or spots[0]
+        spot = free.put(spots, long, 18.0)
         parts.append(element("text", words, x=spot[0], y=spot[1] + 4.5, text_anchor="middle", class_="label"))
     what = " with ".join(
         [*["the track"] * bool(len(line.epoch_s)), *[f"{len(holds)} hold{'s' if len(holds) > 1 else ''}"] * bool(holds)]

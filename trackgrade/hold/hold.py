@@ -20,6 +20,11 @@ class Leg:
         """What the inbound leg must last [s]; None for a leg in NM."""
         return None if self.minutes is None else 60.0 * self.minutes
 
+    @property
+    def words(self) -> str:
+        """ "1.5 min", "4 NM"."""
+        return f"{self.minutes:g} min" if self.minutes is not None else f"{self.nm:g} NM"
+
 
 @dataclass(frozen=True)
 class Guidance:

@@ -98,9 +98,8 @@ def _same(one: Hold, two: Hold) -> bool:
 
 def _in_words(hold: Hold) -> str:
     magnetic = course_name(round(hold.inbound_course_true_deg - hold.variation_deg))
-    leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
     height = f", {hold.altitude_ft:,.0f} ft" if hold.altitude_ft is not None else ""
-    return f"{magnetic} inbound, {hold.turns} turns, {leg}{height}"
+    return f"{magnetic} inbound, {hold.turns} turns, {hold.leg.words}{height}"
 
 
 def _questions(data: bytes, name: str, columns: bytes | None) -> dict[str, Any] | None:

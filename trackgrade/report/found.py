@@ -57,7 +57,7 @@ def _facts(found: HoldProposal) -> list[tuple[str, str]]:
         ("fix", f"{hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}"),
         ("inbound course", f"{magnetic}° magnetic, {true}° true"),
         ("turns", hold.turns),
-        ("leg", f"{hold.leg.minutes:g} min"),
+        ("leg", hold.leg.words),
         ("laps", str(found.laps)),
         ("flown (UTC)", f"{times[0]} to {times[1]}"),
     ]

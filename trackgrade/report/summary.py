@@ -43,11 +43,10 @@ def magnetic_name(debrief: Debrief, true_deg: float) -> str:
 
 def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
     hold = debrief.hold
-    leg = f"{hold.leg.minutes:g} min" if hold.leg.minutes is not None else f"{hold.leg.nm:g} NM"
     facts = [
         Fact("Inbound course", f"{magnetic_course(hold)}° mag", f"{course_name(hold.inbound_course_true_deg)}° true"),
         Fact("Turns", hold.turns),
-        Fact("Leg", leg),
+        Fact("Leg", hold.leg.words),
     ]
     if hold.altitude_ft is not None:
         facts.append(Fact("Altitude", f"{figure(hold.altitude_ft)} ft"))
