@@ -35,6 +35,8 @@ from trackgrade.track.track import Floats
 LOGGED_AIRSPEED_SD_KT = 1.0
 #: Why there is no altitude: not logged, or in a unit that nothing settles.
 NO_ALTITUDE = "the track carries no altitude in a known unit"
+#: A level flown through on reaching it is altitude not held, and none lost in a turn begun so soon after [s]: a choice.
+SETTLES_S = 30.0
 #: Error of an altitude that the log's own noise does not show [ft]: a choice (GPS height drifts slowly).
 ALTITUDE_SD_FT = 10.0
 #: Part of a turn left out at each end, where the aircraft rolls [share of the turn's time].
@@ -156,8 +158,8 @@ def altitude_lost(
     samples: Samples, series: Series, levels: Sequence[Level], start_s: float, end_s: float
 ) -> Measurement:
     """Altitude at the start of a turn less the lowest in it [ft]; positive is lost."""
-    if levels and changing(levels, start_s, end_s):
-        return Measurement(None, None, "ft", why="the level was changed in the turn")
+    if levels and changing(levels, start_s - SETTLES_S, end_s):
+        return Measurement(None, None, "ft", why="the level was changed in the turn or just before")
     chosen = series.alt_ft[inside(samples, start_s, end_s)]
     at_start = value_at(samples, series.alt_ft, start_s)
     if not chosen.size or not np.isfinite(chosen).any() or not math.isfinite(at_start):
