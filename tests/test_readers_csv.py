@@ -223,6 +223,24 @@ def test_a_zone_that_is_no_offset_is_named(tmp_path: Path) -> None:
     assert any('"EST" of "Time Zone" is read as none' in note for note in read_text(tmp_path, text).notes)
 
 
+def test_a_time_that_cannot_be_read_is_no_zone_that_others_lack(tmp_path: Path) -> None:
+    text = table("date time,lat,lon,alt_ft", lambda r: f"{iso(r).removesuffix('Z')},{r.lat:.6f},{r.lon:.6f},4000")
+    lines = text.splitlines()
+    lines[5] = "soon" + lines[5][lines[5].index(",") :]
+    notes = read_text(tmp_path, "\n".join(lines)).notes
+    assert any("no zone and no offset stated" in note for note in notes), notes
+    assert not any("while others do" in note for note in notes), notes
+
+
+def test_columns_not_read_are_told_in_the_order_of_the_file(tmp_path: Path) -> None:
+    text = table(
+        "flux,where,heading,time_utc,alt_ft",
+        lambda r: f"1,{r.lat:.6f} {r.lon:.6f},90,{iso(r)},4000",
+    )
+    notes = read_text(tmp_path, text).notes
+    assert "columns not read: flux, heading" in notes, notes  # "where" gives latitude and longitude
+
+
 def test_headers_again_with_another_unit_end_the_reading(tmp_path: Path) -> None:
     text = "".join(
         f"time_utc,lat,lon,Altitude ({unit})\n"

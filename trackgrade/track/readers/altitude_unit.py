@@ -12,9 +12,9 @@ import numpy as np
 
 from trackgrade.track.altitude import OPEN_UNITS, UNKNOWN_UNIT
 from trackgrade.track.columns import UNITS, Unit
-from trackgrade.track.readers.column_choice import Choice
-from trackgrade.track.readers.settle import REMEDY, Reading, settled
-from trackgrade.track.track import AltitudeDatum, Floats, OpenAltitude, Provenance
+from trackgrade.track.readers.settle import REMEDY, settled
+from trackgrade.track.readers.table_rows import Logged, Table
+from trackgrade.track.track import AltitudeDatum, Floats, OpenAltitude
 
 #: Two altitudes of one flight differ by weather and by the geoid, never by three times: the unit that brings them this
 #: many times nearer to each other is the right one.
@@ -31,64 +31,53 @@ _LIKELY = {"m/s": "metres", "km/h": "metres", "kt": "feet", "mph": "feet"}
 _FOOT, _METRE = (next(unit for unit in UNITS["length"] if unit.name == name) for name in OPEN_UNITS)
 
 
-@dataclass(frozen=True)
-class Column:
-    """A column of heights or of vertical speeds, as numbers (n,); ``unit`` as stated or written in the cells."""
-
-    choice: Choice
-    values: Floats
-    cell_unit: Unit | None
-
-    @property
-    def unit(self) -> Unit | None:
-        return self.cell_unit or self.choice.unit
-
-
 @dataclass(frozen=True, eq=False)
 class Altitude:
-    """The altitude of a table. ``column`` is the one taken, None where there is none."""
+    """The altitude (n,) [ft] of a table, NaN where it has no known unit; ``open``: one whose unit nothing tells."""
 
     alt_ft: Floats
-    column: Choice | None = None
     datum: AltitudeDatum = "altimeter"
     open: OpenAltitude | None = None
 
 
-def read_altitude(reading: Reading, altitudes: Sequence[Column], climb: Column | None, speed_unit: str) -> Altitude:
-    """The altitude (n,) [ft], NaN where it has no known unit.
-
-    ``altitudes``: the best first. ``climb``: a vertical speed, where there is one. ``speed_unit``: that of the ground
-    speed, "" where it is not known.
-    """
-    nothing = np.full(len(reading.epoch_s), np.nan)
-    altitudes = [a for a in altitudes if np.isfinite(a.values).any()] or list(altitudes)
-    if not altitudes:
+def read_altitude(table: Table) -> Altitude:
+    """The altitude of a table whose other columns are read."""
+    nothing = np.full(len(table.epoch_s), np.nan)
+    columns = table.choices.altitudes
+    heights = [table.logged(choice) for choice in columns[:1]]
+    if heights and (heights[0].unit is None or not np.isfinite(heights[0].values).any()):
+        heights += [table.logged(choice) for choice in columns[1:]]
+    rising = table.choices.chosen.get("vertical_speed")
+    climb = None if rising is None else table.logged(rising)
+    speed_unit = table.unit_served("groundspeed_kt")
+    heights = [each for each in heights if np.isfinite(each.values).any()] or heights
+    if not heights:
         return Altitude(nothing)
-    first = altitudes[0]
-    found, why = (first.unit, "") if first.unit is not None else _by_others(first, altitudes[1:])
+    first = heights[0]
+    found, why = (first.unit, "") if first.unit is not None else _by_others(first, heights[1:])
     if found is None and climb is not None:
-        found, why = _by_climb(reading, first, climb, speed_unit)
+        found, why = _by_climb(table, first, climb, speed_unit)
     if found is None:
-        first = next((a for a in altitudes if a.unit is not None), first)
+        first = next((each for each in heights if each.unit is not None), first)
     column = first.choice
     if first.unit is not None:
-        values = settled(reading, column, first.values, first.cell_unit)
-        return Altitude(nothing if values is None else values, column, column.datum)
+        values = settled(table, first)
+        return Altitude(nothing if values is None else values, column.datum)
     if found is not None:
-        reading.provenance.append(Provenance("alt_ft", column.shown, found.name, f"no unit stated; {why}"))
-        return Altitude(first.values * found.factor, column, column.datum)
+        table.serve(column, found.name, f"no unit stated; {why}")
+        return Altitude(first.values * found.factor, column.datum)
     note = (
         f'altitude "{column.shown}" states no unit, feet or metres: not graded, unless the altitude_ft of the hold '
         f'file was flown in one of them; alt_ft = "ft" or "m" in {REMEDY}'
     )
     if speed_unit in _LIKELY:
         note += f" (its ground speed is in {speed_unit}, so {_LIKELY[speed_unit]} are likely)"
-    reading.notes.append(note)
-    reading.provenance.append(Provenance("alt_ft", column.shown, UNKNOWN_UNIT, "no unit stated"))
-    return Altitude(nothing, column, column.datum, OpenAltitude(column.shown, first.values, note))
+    table.notes.append(note)
+    table.serve(column, UNKNOWN_UNIT, "no unit stated")
+    return Altitude(nothing, column.datum, OpenAltitude(column.shown, first.values, note))
 
 
-def _by_others(first: Column, others: Sequence[Column]) -> tuple[Unit | None, str]:
+def _by_others(first: Logged, others: Sequence[Logged]) -> tuple[Unit | None, str]:
     """By a second altitude of a known unit; or of none, where it is the same height in the other unit."""
     with np.errstate(all="ignore"):
         for other in others:
@@ -110,9 +99,9 @@ def _by_others(first: Column, others: Sequence[Column]) -> tuple[Unit | None, st
     return None, ""
 
 
-def _by_climb(reading: Reading, first: Column, climb: Column, speed_unit: str) -> tuple[Unit | None, str]:
+def _by_climb(table: Table, first: Logged, climb: Logged, speed_unit: str) -> tuple[Unit | None, str]:
     """By a vertical speed: what it sums up to, against the change of altitude."""
-    slope = _change_by_sum(reading.epoch_s, first.values, climb.values)
+    slope = _change_by_sum(table.epoch_s, first.values, climb.values)
     if not slope > 0.0:
         return None, ""
     climbs = UNITS["climb"] if climb.unit is None else (climb.unit,)

@@ -95,7 +95,7 @@ def zones(parts: Any) -> tuple[Floats, npt.NDArray[np.bool_]]:
     return seconds, np.asarray(parts["zone"].notna()) | unreadable
 
 
-def day_comes_first(parts: Any) -> bool | None:
+def first_is_day(parts: Any) -> bool | None:
     """For dates such as 03/05/2026: whether the first number is the day; None where the numbers do not tell."""
     a, b = _number(parts, "a"), _number(parts, "b")
     with np.errstate(invalid="ignore"):

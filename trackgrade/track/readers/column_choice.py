@@ -36,7 +36,8 @@ class Choice:
     """One column and what it is taken for.
 
     ``unit`` is None where nothing states it and the values must decide. ``stated``: who says the unit ("header",
-    "units row", "map", "own name") or "" where it is assumed.
+    "units row", "map", "own name") or "" where it is assumed. ``rank``: of several for one quantity the lowest
+    is taken.
     """
 
     quantity: str
@@ -48,6 +49,7 @@ class Choice:
     words: tuple[str, ...] = ()
     note: str = ""
     by_map: bool = False
+    rank: int = 0
 
     @property
     def datum(self) -> AltitudeDatum:
@@ -62,18 +64,19 @@ class Choice:
 
 @dataclass
 class Choices:
-    """``chosen``: one column for each quantity but the times; ``times``, ``altitudes``: all columns that may be it,
-    the best first."""
+    """``chosen``: one column for each quantity but times and altitudes; of these all that may be it, the best first."""
 
     chosen: dict[str, Choice] = field(default_factory=dict)
     altitudes: list[Choice] = field(default_factory=list)
     times: list[Choice] = field(default_factory=list)
-    unread: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+
+    def all(self) -> list[Choice]:
+        return [*self.chosen.values(), *self.altitudes, *self.times]
 
 
 def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
-    """Choose the columns of a table.
+    """Choose the columns of a table: by the map, by the words of the headers, then by what only their cells tell.
 
     Raises
     ------
@@ -82,46 +85,65 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
     """
     result = Choices()
     mapped = _mapped(shape, columns)
-    candidates: dict[str, list[tuple[int, Choice]]] = {}
+    candidates: dict[str, list[Choice]] = {}
     for index, header in enumerate(shape.headers):
-        if index in mapped:
+        choice = None if index in mapped else _by_words(index, header, shape.unit_cells[index], result.notes)
+        if choice is None:
             continue
-        found = _by_words(index, header, shape.unit_cells[index], result.notes)
-        if found is None:
-            if header:
-                result.unread.append(plain_text(header, 60))
-            continue
-        rank, choice = found
         entry = columns.entries.get(choice.quantity)
         if entry is not None and (entry.leave_out or entry.column is not None):
-            result.unread.append(choice.shown)
             continue
         if entry is not None and entry.unit is not None:
             choice = replace(choice, unit=entry.unit, stated="map")
-        if shape.sample and all(index >= len(row) or not row[index] for row in shape.sample):
-            rank += _BLANK_COST
-        candidates.setdefault(choice.quantity, []).append((rank, choice))
-
-    for choice in mapped.values():
-        candidates[choice.quantity] = [(0, choice)]
-    for quantity, ranked in candidates.items():
-        ranked.sort(key=lambda pair: (pair[0], pair[1].index))
+        if shape.sample and not shape.cells(index):
+            choice = replace(choice, rank=choice.rank + _BLANK_COST)
+        candidates.setdefault(choice.quantity, []).append(choice)
+    candidates |= {choice.quantity: [choice] for choice in mapped.values()}
+    for quantity, found in candidates.items():
+        best_first = sorted(found, key=lambda choice: (choice.rank, choice.index))
         if quantity in _TIME_QUANTITIES:
-            result.times.extend(choice for _, choice in ranked)
-            continue
-        if quantity == "alt_ft":
-            result.altitudes.extend(choice for _, choice in ranked)
-            continue
-        result.chosen[quantity] = ranked[0][1]
-        result.unread.extend(choice.shown for _, choice in ranked[1:])
+            result.times.extend(best_first)
+        elif quantity == "alt_ft":
+            result.altitudes = best_first
+        else:
+            result.chosen[quantity] = best_first[0]
+    left_out = {quantity for quantity, entry in columns.entries.items() if entry.leave_out}
     _degrees_with_letters(result, shape)
     _places_by_one_word(result, shape)
     if not shape.header_line and not columns.entries:
-        _places_without_headers(result, shape)
+        for axis, index in zip(("lat", "lon"), bare_places(shape.sample) or ()):
+            _take(result, shape, axis, index, f"no line names the columns: column {index + 1} was taken for {{title}}")
     _times_by_cells(result, shape)
-    _sides_by_cells(result, shape, columns)
-    _half_day_by_cells(result, shape, columns)
+    _sides_by_cells(result, shape, left_out)
+    if "half_day" not in result.chosen.keys() | left_out:
+        _take_only(result, shape, "half_day", _HALVES, "AM and PM")
     return result
+
+
+def _take(result: Choices, shape: TableShape, quantity: str, index: int, note: str) -> None:
+    """Choose a column by something else than its header; ``note`` has {shown} and {title}."""
+    header, kind = shape.headers[index], QUANTITIES[quantity].kind
+    words = header_words(header)
+    unit = UNITS["text"][0] if kind == "text" else unit_of(words, kind) if kind == "position" else None
+    choice = Choice(quantity, index, header, unit, "", None, words)
+    if quantity in _TIME_QUANTITIES:
+        result.times.append(choice)
+    else:
+        result.chosen[quantity] = choice
+    result.notes.append(note.format(shown=choice.shown, title=QUANTITIES[quantity].title))
+
+
+def _free(result: Choices, shape: TableShape) -> dict[int, list[str]]:
+    """The columns that serve as nothing yet, with the filled cells of the sample; none that is blank."""
+    taken = {choice.index for choice in result.all()}
+    return {i: cells for i in range(len(shape.headers)) if i not in taken and (cells := shape.cells(i))}
+
+
+def _take_only(result: Choices, shape: TableShape, quantity: str, words: frozenset[str], holds: str) -> None:
+    """The one column that holds nothing but these words, whatever its header says."""
+    found = [i for i, cells in _free(result, shape).items() if {cell.upper() for cell in cells} <= words]
+    if len(found) == 1:
+        _take(result, shape, quantity, found[0], f'"{{shown}}" holds only {holds}: taken for {{title}}')
 
 
 def _degrees_with_letters(result: Choices, shape: TableShape) -> None:
@@ -130,8 +152,7 @@ def _degrees_with_letters(result: Choices, shape: TableShape) -> None:
         choice = result.chosen.get(side)
         if choice is None or axis in result.chosen:
             continue
-        cells = [row[choice.index] for row in shape.sample if choice.index < len(row)]
-        if any(character.isdecimal() for cell in cells for character in cell):
+        if any(character.isdecimal() for cell in shape.cells(choice.index) for character in cell):
             result.chosen[axis] = replace(result.chosen.pop(side), quantity=axis, unit=None)
 
 
@@ -139,95 +160,40 @@ def _places_by_one_word(result: Choices, shape: TableShape) -> None:
     """The only two columns that have "lat" and "lon" among their words, whatever else they say: OSD.latitude."""
     if {"lat", "lon"} & set(result.chosen):
         return
-    found: dict[str, int] = {}
-    for axis in ("lat", "lon"):
-        at = [i for i, header in enumerate(shape.headers) if {"lat", "lon"} & set(header_words(header)) == {axis}]
-        at = [i for i in at if any(i < len(row) and row[i] for row in shape.sample)]
-        if len(at) != 1:
-            return
-        found[axis] = at[0]
-    for axis, index in found.items():
-        header = shape.headers[index]
-        words = header_words(header)
-        choice = Choice(axis, index, header, unit_of(words, "position"), "", None, words)
-        result.chosen[axis] = choice
-        result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
-        result.notes.append(f'"{choice.shown}" was taken for {QUANTITIES[axis].title}: no other column says so')
-
-
-def _places_without_headers(result: Choices, shape: TableShape) -> None:
-    """Where no line names the columns, and the cells leave no choice."""
-    for axis, index in zip(("lat", "lon"), bare_places(shape.sample) or ()):
-        result.chosen[axis] = Choice(axis, index, shape.headers[index], None, "")
-        result.unread[:] = [shown for shown in result.unread if shown != shape.headers[index]]
-        result.notes.append(f"no line names the columns: column {index + 1} was taken for {QUANTITIES[axis].title}")
+    words = [{"lat", "lon"} & set(header_words(header)) for header in shape.headers]
+    found = [[i for i, each in enumerate(words) if each == {axis} and shape.cells(i)] for axis in ("lat", "lon")]
+    if all(len(at) == 1 for at in found):
+        for axis, at in zip(("lat", "lon"), found):
+            _take(result, shape, axis, at[0], '"{shown}" was taken for {title}: no other column says so')
 
 
 def _times_by_cells(result: Choices, shape: TableShape) -> None:
     """A column of dates with times is the time, whatever its header says; or one of dates and one of clocks."""
     if any(choice.quantity != "date" for choice in result.times):
         return
-    taken = {c.index for c in [*result.chosen.values(), *result.altitudes, *result.times]}
     found: dict[str, list[int]] = {"moment": [], "day": [], "clock": []}
-    for index in range(len(shape.headers)):
-        cells = [row[index] for row in shape.sample if index < len(row) and row[index]]
-        if index in taken or not cells or all(map(str.isdecimal, cells)):
-            continue
+    for index, cells in _free(result, shape).items():
         kinds = [kind for kind, pattern in _WRITTEN_TIMES if all(pattern.fullmatch(cell) for cell in cells)]
-        if kinds:
+        if kinds and not all(map(str.isdecimal, cells)):
             found[kinds[0]].append(index)
-    dated = any(choice.quantity == "date" for choice in result.times)
+    dated = bool(result.times)
     wanted = {"time_utc": found["moment"]}
     if not found["moment"] and len(found["clock"]) == 1 and (dated or len(found["day"]) == 1):
         wanted = {"date": [] if dated else found["day"], "time_of_day": found["clock"]}
     for quantity, columns in wanted.items():
         for index in columns:
-            choice = Choice(quantity, index, shape.headers[index], None, "", None, header_words(shape.headers[index]))
-            result.times.append(choice)
-            result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
-            result.notes.append(f'"{choice.shown}" holds nothing else: taken for {QUANTITIES[quantity].title}')
+            _take(result, shape, quantity, index, '"{shown}" holds nothing else: taken for {title}')
 
 
-def _half_day_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:
-    """A column of nothing but AM and PM belongs to the clock beside it, whatever its header says."""
-    entry = columns.entries.get("half_day")
-    if "half_day" not in result.chosen and not (entry is not None and entry.leave_out):
-        found = _columns_of(_HALVES, result, shape)
-        if len(found) == 1:
-            _take_by_cells("half_day", found[0], "AM and PM", result, shape)
-
-
-def _columns_of(words: frozenset[str], result: Choices, shape: TableShape) -> list[int]:
-    """Columns that serve as nothing yet and whose filled cells are all among the words."""
-    taken = {c.index for c in [*result.chosen.values(), *result.altitudes, *result.times]}
-    found = []
-    for index in range(len(shape.headers)):
-        cells = {row[index].upper() for row in shape.sample if index < len(row) and row[index]}
-        if index not in taken and cells and cells <= words:
-            found.append(index)
-    return found
-
-
-def _take_by_cells(quantity: str, index: int, holds: str, result: Choices, shape: TableShape) -> None:
-    choice = Choice(quantity, index, shape.headers[index], UNITS["text"][0], "")
-    result.chosen[quantity] = choice
-    result.unread[:] = [shown for shown in result.unread if shown != choice.shown]
-    result.notes.append(f'"{choice.shown}" holds only {holds}: taken for {QUANTITIES[quantity].title}')
-
-
-def _sides_by_cells(result: Choices, shape: TableShape, columns: ColumnsMap) -> None:
-    """A column of nothing but N and S (E and W) is the side of an unsigned position, whatever its header says."""
+def _sides_by_cells(result: Choices, shape: TableShape, left_out: set[str]) -> None:
+    """A column of nothing but N and S (E and W) is the side of an unsigned position."""
     for quantity, (axis, *sides) in _SIDES.items():
-        entry = columns.entries.get(quantity)
-        if axis not in result.chosen or quantity in result.chosen or (entry is not None and entry.leave_out):
+        if axis not in result.chosen or quantity in result.chosen or quantity in left_out:
             continue
-        at = result.chosen[axis].index
-        if any(row[at].startswith(("-", "−")) for row in shape.sample if at < len(row)):
+        if any(cell.startswith(("-", "−")) for cell in shape.cells(result.chosen[axis].index)):
             continue
         letters = frozenset(side[:n] for side in sides for n in (1, len(side)))
-        found = _columns_of(letters, result, shape)
-        if len(found) == 1:
-            _take_by_cells(quantity, found[0], " and ".join(side[0] for side in sides), result, shape)
+        _take_only(result, shape, quantity, letters, " and ".join(side[0] for side in sides))
 
 
 def _mapped(shape: TableShape, columns: ColumnsMap) -> dict[int, Choice]:
@@ -277,15 +243,15 @@ def _index_of(column: str | int, shape: TableShape, quantity: str, name: str) ->
     raise ColumnsFileError(f'{name}: {quantity}: no column "{plain_text(wanted, 40)}". {hint}')
 
 
-def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tuple[int, Choice] | None:
-    """The rank and choice by the header's words, or None."""
+def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> Choice | None:
+    """The choice by the header's words, or None."""
     if header.lower() in OWN_COLUMNS:
         quantity = header.lower()
         kind = QUANTITIES[quantity].kind
         # "lat" alone is anybody's header: its cells decide between degrees, and degrees and minutes.
         unit = None if kind in ("time", "text", "position") else UNITS[kind][0]
         words = ("time", "utc") if quantity == "time_utc" else header_words(header)
-        return -1, Choice(quantity, index, header, unit, "own name", None, words)
+        return Choice(quantity, index, header, unit, "own name", None, words, rank=-1)
     # A reference may stand in the units row: heading | deg true.
     references = [w for w in header_words(unit_cell) if w in ("true", "magnetic")]
     rule = matching_rule(header)
@@ -298,10 +264,9 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> tupl
     by_row = unit_of(header_words(unit_cell), QUANTITIES[rule.quantity].kind)
     if unit is not None and by_row is not None and unit.name != by_row.name:
         notes.append(f'"{plain_text(header, 60)}" and the units row state different units: {unit.name} was taken')
-    rank = rule.rank
     if unit is None and rule.assumed not in ("", "positions"):
         unit = next(u for u in UNITS[QUANTITIES[rule.quantity].kind] if u.name == rule.assumed)
-    return rank, Choice(rule.quantity, index, header, unit, stated, rule, words, rule.note)
+    return Choice(rule.quantity, index, header, unit, stated, rule, words, rule.note, rank=rule.rank)
 
 
 def _stated_unit(quantity: str, words: tuple[str, ...], unit_cell: str) -> tuple[Unit | None, str]:

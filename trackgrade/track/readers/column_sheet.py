@@ -83,37 +83,35 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
             Line("", str(i + 1), "", ", ".join(plain_text(row[i], 24) for row in filled), "") for i in range(width)
         ]
         return Sheet(source, called, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
-    first = seen.shape.sample[0] if seen.shape.sample else ()
-    by_shown: dict[str, tuple[int, str]] = {}
-    for i, header in enumerate(seen.shape.headers):
-        example = plain_text(first[i], 30) if i < len(first) else ""
-        by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", (i, example))
-    repeated = {h for h in seen.shape.headers if seen.shape.headers.count(h) > 1 or not seen.shape.header_line}
+    shape, choices, track = seen.table.shape, seen.table.choices, seen.track
+    first = shape.sample[0] if shape.sample else ()
+    repeated = {h for h in shape.headers if shape.headers.count(h) > 1 or not shape.header_line or not h.strip()}
+
+    def example(index: int) -> str:
+        return plain_text(first[index], 30) if index < len(first) else ""
+
     used: list[Line] = []
     keys: list[str | int] = []
-    provenance = seen.track.provenance if seen.track is not None else ()
-    # Of two columns of one name the one that serves.
-    for choice in [*reversed(seen.choices.times), *reversed(seen.choices.altitudes), *seen.choices.chosen.values()]:
-        example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
-        by_shown[choice.shown] = (choice.index, example)
-    for p in provenance:
-        index, example = by_shown.get(p.column, (0, ""))
-        used.append(Line(_QUANTITY_BY_TITLE.get(p.quantity, p.quantity), p.column, p.unit, example, p.note))
-        header = seen.shape.headers[index]
-        keys.append(index + 1 if header in repeated or not header.strip() else header)
-    if seen.track is None:
-        for choice in [*seen.choices.times, *seen.choices.altitudes[:1], *seen.choices.chosen.values()]:
-            example = plain_text(first[choice.index], 30) if choice.index < len(first) else ""
-            unit = choice.unit.name if choice.unit is not None else ""
-            used.append(Line(choice.quantity, choice.shown, unit, example, choice.note))
-            keys.append(choice.header if choice.header and choice.header not in repeated else choice.index + 1)
+    if track is not None:
+        used_in_all = [(choice, said) for choice, said in seen.table.served if said in track.provenance]
+        served = [(choice, said.quantity, said.unit, said.note) for choice, said in used_in_all]
+    else:
+        first_choices = [*choices.times, *choices.altitudes[:1], *choices.chosen.values()]
+        served = [(each, each.quantity, each.unit.name if each.unit else "", each.note) for each in first_choices]
+    for choice, quantity, unit, note in served:
+        quantity = _QUANTITY_BY_TITLE.get(quantity, quantity)
+        used.append(Line(quantity, choice.shown, unit, example(choice.index), note))
+        keys.append(choice.index + 1 if choice.header in repeated else choice.header)
     taken = {line.column for line in used}
-    unread = [Line("", shown, "", example, "") for shown, (_, example) in by_shown.items() if shown not in taken]
-    notes = seen.track.notes if seen.track is not None else (*seen.shape.notes, *seen.choices.notes)
+    by_shown: dict[str, int] = {}
+    for i, header in enumerate(shape.headers):
+        by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", i)
+    unread = [Line("", shown, "", example(i), "") for shown, i in by_shown.items() if shown not in taken]
+    notes = track.notes if track is not None else (*shape.notes, *choices.notes)
     return Sheet(
         source,
         called,
-        len(seen.track) if seen.track is not None else 0,
+        len(track) if track is not None else 0,
         (*used, *unread),
         tuple(note for note in notes if not note.startswith("columns not read")),
         str(seen.problem) if seen.problem is not None else "",

@@ -147,7 +147,7 @@ def _extension_channels(
         if unit is None:
             told.append("speed in the extensions agrees with the positions in no unit: not used")
         else:
-            channels["groundspeed_kt"] = speed * unit.kt
+            channels["groundspeed_kt"] = speed * unit.factor
             note = "no schema fixes the unit; the positions agree with it; made knots"
             provenance.append(Provenance("groundspeed_kt", "trkpt/extensions/speed", unit.name, note))
     if np.isfinite(course).any():

@@ -17,7 +17,7 @@ from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.name_date import date_in_name
 from trackgrade.track.readers.possible import make_track
-from trackgrade.track.readers.speed_unit import ground_motion
+from trackgrade.track.readers.speed_unit import kt_per_unit
 from trackgrade.track.track import AltitudeDatum, Floats, Provenance, Track
 
 _FIX = r"B([0-9]{6})([0-9]{7})([NS])([0-9]{8})([EW])"
@@ -224,18 +224,11 @@ def _channels(
             continue
         limits = _GROUND_RATIO if name == "GSP" else _AIR_RATIO
         values_kt = values / 3.6 * KT_PER_M_S
-        fitting = [d for d in (decimals, 0, 1, 2) if _agrees(values_kt / 10**d, positions, limits)]
+        ratio = 1.0 / kt_per_unit(*positions, values_kt)
+        fitting = [d for d in (decimals, 0, 1, 2) if limits[0] <= ratio / 10**d <= limits[1]]
         if not fitting:
             told.append(f"{name} in the fixes is no speed in km/h beside the speed over the ground: not used")
             continue
         channels[channel] = values_kt / 10 ** fitting[0]
         provenance.append(Provenance(channel, f"B, {name}", "km/h", "made knots"))
     return channels
-
-
-def _agrees(values_kt: Floats, positions: tuple[Floats, Floats, Floats], limits: tuple[float, float]) -> bool:
-    flown = ground_motion(*positions)
-    with np.errstate(all="ignore"):
-        ratio = flown.logged_between(values_kt) / flown.speed_kt
-        ratio = ratio[np.isfinite(ratio) & (ratio > 0.0)]
-    return len(ratio) >= 5 and limits[0] <= float(np.median(ratio)) <= limits[1]

@@ -2,109 +2,118 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES
-from trackgrade.track.readers.column_choice import Choices
-from trackgrade.track.readers.table_shape import TableShape
+from trackgrade.track.readers.column_choice import Choice
+from trackgrade.track.readers.table_rows import Table
 from trackgrade.track.readers.table_values import apply_side, degrees, is_blank
-from trackgrade.track.track import Floats, Provenance
+from trackgrade.track.track import Floats
 
+#: Units of a position that say how it is written, not by what to multiply it.
+_AS_WRITTEN = ("deg", "dms", "ddmm")
 _UNSIGNED_SIDE = {"lat": ("s", "n", "south"), "lon": ("w", "e", "west")}
 
 
-def read_position(
-    axis: str,
-    choices: Choices,
-    cells: dict[int, Any],
-    lines: npt.NDArray[np.int64],
-    shape: TableShape,
-    source: str,
-    told: list[str],
-) -> tuple[Floats, list[Provenance]]:
-    """Latitude or longitude (n,) [deg], NaN where unreadable."""
-    choice = choices.chosen[axis]
-    side = choices.chosen.get(f"{axis}_side")
-    column = cells[choice.index]
-    unit = choice.unit.name if choice.unit is not None and choice.unit.name in ("deg", "dms", "ddmm") else ""
-    read, form = degrees(column, axis, unit, shape.decimal)
+def read_places(table: Table) -> None:
+    """Fill in latitudes and longitudes (n,) [deg], NaN where unreadable.
+
+    Raises
+    ------
+    TrackFileError
+        Most cells of a column are no degrees.
+    """
+    table.lat_deg, table.lon_deg = _read(table, "lat"), _read(table, "lon")
+    _doubt_degrees(table)
+
+
+def _read(table: Table, axis: str) -> Floats:
+    choice = table.choices.chosen[axis]
+    side = table.choices.chosen.get(f"{axis}_side")
+    column, decimal = table.cells[choice.index], table.shape.decimal
+    unit = choice.unit.name if choice.unit is not None and choice.unit.name in _AS_WRITTEN else ""
+    read, form = degrees(column, axis, unit, decimal)
     values = read.values
-    if choice.unit is not None and choice.unit.name not in ("deg", "dms", "ddmm"):
+    if choice.unit is not None and not unit:
         values = values * choice.unit.factor
         form = choice.unit.name
     most = np.count_nonzero(~is_blank(column)) / 2
     if not unit and form == "deg" and np.count_nonzero(_ten_millionths(values)) > most:
         values, form = values * 1e-7, "e7"
-        told.append(
+        table.notes.append(
             f'"{choice.shown}" was read as degrees times ten million, by its size; if half a circle is 2^31, add  '
             f'{axis} = "semicircles"  to a columns file (--columns)'
         )
     wrong = read.unreadable | _beyond(values, axis)
     if np.count_nonzero(wrong) > most and side is not None and not unit:
         # 4412.345 beside a column of N and S: the form of receivers' sentences (NMEA 0183).
-        parted, _ = degrees(column, axis, "ddmm", shape.decimal)
+        parted, _ = degrees(column, axis, "ddmm", decimal)
         if not (parted.unreadable | _beyond(parted.values, axis)).any():
             read, form, values, wrong = parted, "ddmm", parted.values, parted.unreadable
-            told.append(f'"{choice.shown}" was read as degrees and minutes run together')
+            table.notes.append(f'"{choice.shown}" was read as degrees and minutes run together')
     if np.count_nonzero(wrong) > most:
-        row = int(np.argmax(wrong))
-        with np.errstate(invalid="ignore"):
-            like_lon = np.count_nonzero((np.abs(values) > 90.0) & (np.abs(values) <= 180.0))
-        if axis == "lat" and like_lon > most:
-            raise TrackFileError(
-                f'{source} line {lines[row]}: lat "{plain_text(column.iloc[row], 40)}" is beyond 90. If latitude and '
-                "longitude are swapped, name their columns in a columns file (--columns)"
-            )
-        raise TrackFileError(
-            f'{source} line {lines[row]}: {axis} "{plain_text(column.iloc[row], 40)}" is not degrees. If it is degrees '
-            'and minutes run together, add  lat = "ddmm"  and  lon = "ddmm"  to a columns file (--columns)'
-        )
+        raise TrackFileError(_no_degrees(table, choice, axis, values, wrong))
     if wrong.any():
-        row = int(np.argmax(wrong))
-        told.append(
+        table.notes.append(
             f"{axis}: cells that cannot be read as degrees: {np.count_nonzero(wrong)} "
-            f'(first: line {lines[row]}, "{plain_text(column.iloc[row], 30)}")'
+            f"(first: {table.place(choice, int(np.argmax(wrong)))})"
         )
-    provenance = [Provenance(QUANTITIES[axis].title, choice.shown, form, choice.note)]
+    table.serve(choice, form, choice.note, QUANTITIES[axis].title)
     if side is not None:
-        given, values = values, apply_side(values, cells[side.index])
+        given, values = values, apply_side(values, table.cells[side.index])
         if (given < 0).any() and (given * values < 0).any():
-            told.append(
+            table.notes.append(
                 f'"{choice.shown}" has values below zero beside N or E in "{side.shown}": the letter was believed'
             )
-        provenance.append(Provenance(f"{axis}_side", side.shown, "text", QUANTITIES[f"{axis}_side"].title))
+        table.serve(side, "text", QUANTITIES[side.quantity].title)
     elif _UNSIGNED_SIDE[axis][0] in choice.words and _UNSIGNED_SIDE[axis][1] not in choice.words:
         if (values < 0).any():
-            told.append(f'"{choice.shown}" has values below zero: they were read as they are')
+            table.notes.append(f'"{choice.shown}" has values below zero: they were read as they are')
         else:
             values = -values
-            told.append(f'"{choice.shown}" was read as positive to the {_UNSIGNED_SIDE[axis][2]}')
-    return np.where(read.unreadable, np.nan, values), provenance
+            table.notes.append(f'"{choice.shown}" was read as positive to the {_UNSIGNED_SIDE[axis][2]}')
+    return np.where(read.unreadable, np.nan, values)
 
 
-def doubt_degrees(lat_deg: Floats, lon_deg: Floats, choices: Choices, told: list[str]) -> None:
+def _no_degrees(table: Table, choice: Choice, axis: str, values: Floats, wrong: npt.NDArray[np.bool_]) -> str:
+    row = int(np.argmax(wrong))
+    text = plain_text(table.cells[choice.index].iloc[row], 40)
+    cell = f'{table.source} line {table.lines[row]}: {axis} "{text}"'
+    with np.errstate(invalid="ignore"):
+        like_lon = np.count_nonzero((np.abs(values) > 90.0) & (np.abs(values) <= 180.0))
+    if axis == "lat" and like_lon > np.count_nonzero(~is_blank(table.cells[choice.index])) / 2:
+        return (
+            f"{cell} is beyond 90. If latitude and longitude are swapped, name their columns in a columns file "
+            "(--columns)"
+        )
+    return (
+        f'{cell} is not degrees. If it is degrees and minutes run together, add  lat = "ddmm"  and  lon = "ddmm"  '
+        "to a columns file (--columns)"
+    )
+
+
+def _doubt_degrees(table: Table) -> None:
     """Radians are all within a few degrees of 0, 0, where there is only sea; some simulators write them unsaid.
 
     Whole degrees are half of a position whose minutes stand in another column.
     """
-    if any(choices.chosen[axis].stated == "own name" for axis in ("lat", "lon")):
+    choices = [table.choices.chosen[axis] for axis in ("lat", "lon")]
+    if any(choice.stated == "own name" for choice in choices):
         return
-    unsaid = all(choices.chosen[axis].unit is None for axis in ("lat", "lon"))
-    lat_deg, lon_deg = lat_deg[np.isfinite(lat_deg)], lon_deg[np.isfinite(lon_deg)]
+    unsaid = all(choice.unit is None for choice in choices)
+    lat_deg, lon_deg = (values[np.isfinite(values)] for values in (table.lat_deg, table.lon_deg))
     if not len(lat_deg) or not len(lon_deg):
         return
     if unsaid and np.abs(lat_deg).max() <= np.pi / 2 and np.abs(lon_deg).max() <= np.pi:
-        told.append(
+        table.notes.append(
             "all positions lie within 3° of 0, 0 and no header states degrees: if they are radians, "
             'add  lat = "rad"  and  lon = "rad"  to a columns file (--columns)'
         )
     elif not (lat_deg % 1.0).any() and not (lon_deg % 1.0).any():
-        told.append(
+        table.notes.append(
             "all positions are whole degrees: where the minutes stand in other columns, write both into one, "
             "such as 44 12.345, before anything is graded"
         )

@@ -7,8 +7,8 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.files import plain_text
@@ -63,7 +63,7 @@ class TableShape:
     """How to read the table. Lines count from 1; ``header_line`` 0 means that there is none.
 
     ``unit_cells``: one text for each header, empty where there is no units row. ``sample``: the first rows of data.
-    ``made``: columns that are made of others; their headers and samples stand behind the table's own.
+    ``made``: columns that are made of others, by index; their headers and samples stand behind the table's own.
     """
 
     encoding: str
@@ -75,7 +75,11 @@ class TableShape:
     unit_cells: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...]
-    made: tuple[Made, ...] = ()
+    made: Mapping[int, Made] = field(default_factory=dict)
+
+    def cells(self, index: int) -> list[str]:
+        """What is in a column of the sample, without blanks."""
+        return [row[index] for row in self.sample if index < len(row) and row[index]]
 
 
 class NoHeaderError(TrackFileError):
@@ -170,7 +174,7 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         unit_cells,
         sample,
         tuple(notes),
-        made,
+        dict(enumerate(made, start=len(headers) - len(made))),
     )
 
 

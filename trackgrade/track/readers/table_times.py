@@ -7,153 +7,131 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
+from trackgrade.track.columns import QUANTITIES, day_comes_first
 from trackgrade.track.columns_map import ColumnsMap, offset_minutes
 from trackgrade.track.readers.clock_text import (
     BARE_CLOCK,
     BARE_DAY6,
-    day_comes_first,
     days_since_1970,
+    first_is_day,
     parts_of,
     seconds_of_day,
     year_first,
     zones,
 )
-from trackgrade.track.readers.column_choice import Choice
 from trackgrade.track.readers.iso_times import plain_texts_s
 from trackgrade.track.readers.possible import EARLIEST_EPOCH_S, LATEST_EPOCH_S
+from trackgrade.track.readers.table_rows import Table
 from trackgrade.track.readers.time_column import Column, looked_at
-from trackgrade.track.track import Floats, Provenance
+from trackgrade.track.track import Floats
 
 _DAY_S = 86_400.0
 _EXCEL_DAY_ZERO = -25_569  # 30 December 1899 in days from 1 January 1970
 _EXCEL_DAYS = (29_221.0, 73_050.0)  # 1980 to 2099
 
-_EPOCH_UNITS = (("epoch_s", 1.0), ("epoch_ms", 1e3), ("epoch_us", 1e6), ("epoch_ns", 1e9))
-_EPOCH_PER_S = dict(_EPOCH_UNITS)
+_EPOCH_PER_S = {"epoch_s": 1.0, "epoch_ms": 1e3, "epoch_us": 1e6, "epoch_ns": 1e9}
+_CLOCK_AT_END = r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?$"
 
 
 @dataclass(frozen=True)
-class Times:
-    """``epoch_s`` (n,) [s since 1970 UTC], NaN where unreadable, with what was done to get it."""
+class _Way:
+    """One way to get the times (n,) [s since 1970]: by these columns, which make them UTC or local.
 
+    ``doubtful``: it is UTC, but any other way that is goes before it.
+    """
+
+    used: tuple[Column, ...]
     epoch_s: Floats
-    provenance: tuple[Provenance, ...]
-    notes: tuple[str, ...]
-    used: frozenset[int]
+    is_utc: bool
+    notes: list[str]
+    doubtful: bool = False
 
 
-def read_times(
-    choices: list[Choice],
-    offset: Choice | None,
-    cells_of: dict[int, Any],
-    columns: ColumnsMap,
-    source: str,
-    day_first: bool,
-) -> Times:
-    """Times of all rows.
-
-    ``cells_of``: column index to its cells (pandas Series of stripped text, n). ``day_first``: the file writes
-    numbers the European way, so 03/05 is the third of May.
+def read_times(table: Table) -> None:
+    """Fill in the times of a table (n,) [s since 1970 UTC], NaN where unreadable.
 
     Raises
     ------
     TrackFileError
         No date, or numbers that do not count from 1970; the line says what to write into a columns map.
     """
-    found = [looked_at(Column(c, cells_of[c.index])) for c in choices]
-    options = _options(found, offset is not None or columns.utc_offset_min is not None, columns, day_first)
-    if not options:
-        raise TrackFileError(_no_time(found, source))
-    best = min(options, key=lambda option: option.level)  # of equals the first: the better words, then the left
-    epoch_s, notes = best.epoch_s, list(best.notes)
-    provenance = [_provenance(column, best.is_utc) for column in best.used]
-    taken = {column.choice.index for column in best.used}
-    if not best.is_utc:
-        epoch_s, more, by = _from_local(epoch_s, offset, cells_of, columns, best.used)
-        notes.extend(more)
-        provenance.extend(by)
-        if offset is not None and by:
-            taken.add(offset.index)
-    return Times(epoch_s, tuple(provenance), tuple(notes), frozenset(taken))
+    cells = table.cells
+    half = table.choices.chosen.get("half_day")
+    if half is not None:
+        for each in table.choices.times:
+            bare = cells[each.index].str.contains(_CLOCK_AT_END, regex=True)
+            cells[each.index] = cells[each.index].mask(bare, cells[each.index] + " " + cells[half.index])
+        table.serve(half, "text", QUANTITIES["half_day"].title)
+    found = [looked_at(Column(choice, cells[choice.index])) for choice in table.choices.times]
+    # Numbers written the European way: 03/05 is the third of May.
+    day_first = table.shape.decimal == "," or day_comes_first(table.shape.headers)
+    ways = _ways(found, table.columns_map, day_first)
+    if not ways:
+        raise TrackFileError(_no_time(found, table.source))
+    best = min(ways, key=lambda way: way.doubtful or not way.is_utc)  # of equals the first: better words, then the left
+    table.notes += best.notes
+    for column in best.used:
+        unit = "UTC" if best.is_utc else "local"
+        if column.kind == "number":
+            unit = column.unit if column.choice.stated == "map" else "since 1970"
+        quantity = {"day": "date", "clock": "time of day"}.get(column.kind, "time")
+        table.serve(column.choice, unit, column.choice.note, quantity)
+    table.epoch_s = best.epoch_s if best.is_utc else _from_local(table, best)
 
 
-@dataclass(frozen=True)
-class _Option:
-    """One way to get the times. ``level``: 0 it is UTC, 1 local with an offset, 2 local or unknown."""
-
-    level: int
-    used: tuple[Column, ...]
-    epoch_s: Floats
-    is_utc: bool
-    notes: tuple[str, ...]
-
-
-def _options(found: list[Column], has_offset: bool, columns: ColumnsMap, day_first: bool) -> list[_Option]:
-    mapped = [c for c in found if c.choice.by_map and c.choice.quantity == "time_utc"]
-    options = []
-    for column in mapped or found:
-        result = _moment(column, columns, day_first)
-        if result is not None:
-            epoch_s, is_utc, notes = result
-            level = 0 if is_utc else 1 if has_offset else 2
-            options.append(_Option(level, (column,), epoch_s, is_utc, tuple(notes)))
-    clocks = [c for c in mapped or found if c.kind == "clock"]
+def _ways(found: list[Column], columns: ColumnsMap, day_first: bool) -> list[_Way]:
+    mapped = [c for c in found if c.choice.by_map and c.choice.quantity == "time_utc"] or found
+    clocks = [c for c in mapped if c.kind == "clock"]
     days: list[Column | None] = [c for c in found if c.kind == "day"]
-    for day, clock in itertools.product(days or [None], clocks):
-        result = _day_and_clock(day, clock, columns, day_first)
-        if result is not None:
-            epoch_s, is_utc, notes = result
-            mismatch = day is not None and day.says_local and clock.says_utc
-            level = 0 if is_utc and not mismatch else 1 if has_offset else 2
-            used = (clock,) if day is None else (day, clock)
-            options.append(_Option(level, used, epoch_s, is_utc, tuple(notes)))
-    return options
+    ways = [
+        *(_moment(column, columns, day_first) for column in mapped),
+        *(_day_and_clock(day, clock, columns, day_first) for day, clock in itertools.product(days or [None], clocks)),
+    ]
+    return [way for way in ways if way is not None]
 
 
-def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> tuple[Floats, bool, list[str]] | None:
-    """Times of one column [s since 1970], whether they are UTC, and notes; None where it cannot be one."""
+def _moment(column: Column, columns: ColumnsMap, day_first: bool) -> _Way | None:
+    """By one column; None where it cannot give times."""
     if column.kind == "number":
         return _counted(column, columns)
     if column.kind != "moment":
         return None
     plain = plain_texts_s(column.cells)
     if plain is not None:
-        return plain, True, []
+        return _Way((column,), plain, True, [])
     parts = parts_of(column.cells, column.form)
     days, notes = _days(parts, column, day_first)
-    epoch_s = days * _DAY_S + seconds_of_day(parts)
+    return _zoned(days * _DAY_S + seconds_of_day(parts), parts, (column,), column.says_utc, notes)
+
+
+def _zoned(local_s: Floats, parts: Any, used: tuple[Column, ...], says_utc: bool, notes: list[str]) -> _Way:
+    """Times made UTC by the zones in the cells, where they have none by the offset that a header states."""
     zone_s, zoned = zones(parts)
-    if column.offset_s is not None:
-        return _by_header(epoch_s, zone_s, zoned, column), True, [*notes, _of_header(column)]
-    return epoch_s - zone_s, bool(zoned.all() or column.says_utc), [*notes, *_mixed_zones(zoned)]
-
-
-def _by_header(epoch_s: Floats, zone_s: Floats, zoned: npt.NDArray[np.bool_], column: Column) -> Floats:
-    """UTC of times whose header states the offset; a zone in the cell itself goes before it."""
-    named = zoned & np.isfinite(epoch_s)
-    return epoch_s - np.where(named, zone_s, column.offset_s or 0.0)
+    stating = next((column for column in reversed(used) if column.offset_s is not None), None)
+    if stating is not None:
+        offset_s = np.where(zoned & np.isfinite(local_s), zone_s, stating.offset_s or 0.0)
+        return _Way(used, local_s - offset_s, True, [*notes, _of_header(stating)])
+    if (zoned & np.isfinite(local_s)).any() and not zoned.all():
+        without = int(np.count_nonzero(~zoned))
+        notes = [*notes, f"{without} times name no zone while others do: those are taken as UTC"]
+    return _Way(used, local_s - zone_s, bool(zoned.all()) or says_utc, notes)
 
 
 def _of_header(column: Column) -> str:
     return f'local time made UTC by the offset that the header "{column.choice.shown}" states'
 
 
-def _mixed_zones(zoned: npt.NDArray[np.bool_]) -> list[str]:
-    if not zoned.any() or zoned.all():
-        return []
-    return [f"{int(np.count_nonzero(~zoned))} times name no zone while others do: those are taken as UTC"]
-
-
-def _counted(column: Column, columns: ColumnsMap) -> tuple[Floats, bool, list[str]] | None:
+def _counted(column: Column, columns: ColumnsMap) -> _Way | None:
+    """By a column of numbers that count from a known moment."""
+    used = (column,)
     values = np.array(pd.to_numeric(column.cells, errors="coerce"), dtype=np.float64)
     unit = column.unit if column.choice.stated == "map" else ""
     if unit in ("elapsed_s", "elapsed_ms"):
@@ -162,56 +140,51 @@ def _counted(column: Column, columns: ColumnsMap) -> tuple[Floats, bool, list[st
                 f'"{column.choice.shown}" counts from the start of the log: add its time to the columns file, '
                 'such as start_utc = "2026-05-03T15:20:00Z"'
             )
-        return columns.start_epoch_s + values / (1e3 if unit == "elapsed_ms" else 1.0), True, []
+        return _Way(used, columns.start_epoch_s + values / (1e3 if unit == "elapsed_ms" else 1.0), True, [])
     if unit == "excel_days":
         days_s = (values + _EXCEL_DAY_ZERO) * _DAY_S
         if column.offset_s is not None:
-            return days_s - column.offset_s, True, [_of_header(column)]
-        return days_s, column.says_utc, []
+            return _Way(used, days_s - column.offset_s, True, [_of_header(column)])
+        return _Way(used, days_s, column.says_utc, [])
     if unit in _EPOCH_PER_S:
-        return values / _EPOCH_PER_S[unit], True, []
+        return _Way(used, values / _EPOCH_PER_S[unit], True, [])
     usable = values[np.isfinite(values)]
     if not len(usable):
         return None
-    for name, per_s in _EPOCH_UNITS:
+    for name, per_s in _EPOCH_PER_S.items():
         if EARLIEST_EPOCH_S * per_s <= np.median(usable) < LATEST_EPOCH_S * per_s:
             said = column.unit  # an epoch in ms under a header "time (s)" is read by its size, and told
             differs = said in _EPOCH_PER_S and said != name and column.choice.stated != ""
             note = f'"{column.choice.shown}" is read as {name.replace("epoch_", "")} since 1970, by its size'
-            return values / per_s, True, [note] if differs else []
+            return _Way(used, values / per_s, True, [note] if differs else [])
     return None
 
 
-def _day_and_clock(
-    day: Column | None, clock: Column, columns: ColumnsMap, day_first: bool
-) -> tuple[Floats, bool, list[str]] | None:
+def _day_and_clock(day: Column | None, clock: Column, columns: ColumnsMap, day_first: bool) -> _Way | None:
+    """By a column of times of day, and one of dates or the date of the map."""
     parts = parts_of(clock.cells, clock.form)
     seconds = seconds_of_day(parts)
-    notes: list[str] = []
-    if day is not None:
-        if _unsettled_day(day) and clock.form != BARE_CLOCK:
+    if day is None:
+        if columns.date is None:
             return None
-        day_parts = parts_of(day.cells, day.form)
-        days, notes = _days(day_parts, day, day_first)
-        days = np.array(pd.Series(days).ffill(), dtype=np.float64)  # some logs write the date once
-        if day.says_local and clock.says_utc:
-            notes.append("the date is local and the time UTC: near midnight the day may be wrong")
-        late = _midnights_without_date(days, seconds)
-        if late.any():
-            days = days + late
-            notes.append("the date stays the same while the clock passes midnight: the next day was taken")
-    elif columns.date is not None:
         first = (np.datetime64(columns.date, "D") - np.datetime64("1970-01-01", "D")).astype(int)
         days = first + _midnights(seconds)
-        notes.append(f"the date {columns.date.isoformat()} is from the columns file")
-    else:
+        notes = [f"the date {columns.date.isoformat()} is from the columns file"]
+        return _zoned(days * _DAY_S + seconds, parts, (clock,), clock.says_utc, notes)
+    if _unsettled_day(day) and clock.form != BARE_CLOCK:
         return None
-    zone_s, zoned = zones(parts)
-    for stating in (clock, day):
-        if stating is not None and stating.offset_s is not None:
-            return _by_header(days * _DAY_S + seconds, zone_s, zoned, stating), True, [*notes, _of_header(stating)]
-    utc = bool(zoned.all()) or clock.says_utc or (day is not None and day.says_utc and not clock.says_local)
-    return days * _DAY_S + seconds - zone_s, utc, notes
+    days, notes = _days(parts_of(day.cells, day.form), day, day_first)
+    days = np.array(pd.Series(days).ffill(), dtype=np.float64)  # some logs write the date once
+    mixed = day.says_local and clock.says_utc
+    if mixed:
+        notes.append("the date is local and the time UTC: near midnight the day may be wrong")
+    late = _midnights_without_date(days, seconds)
+    if late.any():
+        days = days + late
+        notes.append("the date stays the same while the clock passes midnight: the next day was taken")
+    says_utc = clock.says_utc or (day.says_utc and not clock.says_local)
+    way = _zoned(days * _DAY_S + seconds, parts, (day, clock), says_utc, notes)
+    return replace(way, doubtful=mixed)
 
 
 def _midnights(seconds: Floats) -> Floats:
@@ -247,7 +220,7 @@ def _days(parts: Any, column: Column, day_first: bool) -> tuple[Floats, list[str
         return days_since_1970(parts, day_first), []
     if column.unit in ("dmy", "mdy"):
         return days_since_1970(parts, column.unit == "dmy"), []
-    told = day_comes_first(parts)
+    told = first_is_day(parts)
     if told is not None:
         return days_since_1970(parts, told), []
     # Dots are written day first; strokes are too where numbers are written with a decimal comma.
@@ -265,39 +238,27 @@ def _unsettled_day(day: Column) -> bool:
     return day.form == BARE_DAY6 and day.choice.stated == ""
 
 
-def _from_local(
-    epoch_s: Floats,
-    offset: Choice | None,
-    cells_of: dict[int, Any],
-    columns: ColumnsMap,
-    used: tuple[Column, ...],
-) -> tuple[Floats, list[str], list[Provenance]]:
+def _from_local(table: Table, way: _Way) -> Floats:
     """Local times made UTC by the offset column or the map; without either they stay, with a warning."""
     unread = ""
+    offset, by_map_min = table.choices.chosen.get("utc_offset"), table.columns_map.utc_offset_min
     if offset is not None:
-        minutes = _offsets_min(cells_of[offset.index])
-        example = next((t for t in cells_of[offset.index] if t), "")
+        minutes = _offsets_min(table.cells[offset.index])
+        if np.isfinite(minutes).any():
+            table.serve(offset, "h:min", "local time made UTC by it")
+            return way.epoch_s - np.array(pd.Series(minutes).ffill().bfill(), dtype=np.float64) * 60.0
+        example = next((t for t in table.cells[offset.index] if t), "")
         if example:
             unread = f', and "{plain_text(example, 20)}" of "{offset.shown}" is read as none'
-        if np.isfinite(minutes).any():
-            minutes = np.array(pd.Series(minutes).ffill().bfill(), dtype=np.float64)
-            note = "local time made UTC by it"
-            return epoch_s - minutes * 60.0, [], [Provenance("utc_offset", offset.shown, "h:min", note)]
-    if columns.utc_offset_min is not None:
-        return (
-            epoch_s - columns.utc_offset_min * 60.0,
-            [f"local time made UTC by the offset of {columns.utc_offset_min / 60.0:+g} h in the columns file"],
-            [],
-        )
-    shown = " and ".join(f'"{c.choice.shown}"' for c in used)
-    return (
-        epoch_s,
-        [
-            f"no zone and no offset stated for {shown}{unread}: taken as UTC, so clock times may be off by whole "
-            'hours. If it is local time, add  utc_offset = "-05:00"  (yours) to a columns file (--columns)'
-        ],
-        [],
+    if by_map_min is not None:
+        table.notes.append(f"local time made UTC by the offset of {by_map_min / 60.0:+g} h in the columns file")
+        return way.epoch_s - by_map_min * 60.0
+    shown = " and ".join(f'"{c.choice.shown}"' for c in way.used)
+    table.notes.append(
+        f"no zone and no offset stated for {shown}{unread}: taken as UTC, so clock times may be off by whole "
+        'hours. If it is local time, add  utc_offset = "-05:00"  (yours) to a columns file (--columns)'
     )
+    return way.epoch_s
 
 
 def _offsets_min(cells: Any) -> Floats:
@@ -316,15 +277,6 @@ def _offsets_min(cells: Any) -> Floats:
                 minutes = np.nan
         known[text] = minutes
     return np.array([known[text] for text in cells], dtype=np.float64)
-
-
-def _provenance(column: Column, zoned: bool) -> Provenance:
-    quantity = {"day": "date", "clock": "time of day"}.get(column.kind, "time")
-    if column.kind == "number":
-        unit = column.unit if column.choice.stated == "map" else "since 1970"
-    else:
-        unit = "UTC" if zoned else "local"
-    return Provenance(quantity, column.choice.shown, unit, column.choice.note)
 
 
 def _no_time(found: list[Column], source: str) -> str:
