@@ -8,14 +8,20 @@ hand: ``frame.css`` (words and tables), ``picture.css`` (drawings of a hold).
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
+import sys
 from collections.abc import Mapping, Sequence
 from functools import cache
+from importlib.util import cache_from_source
+from pathlib import Path
 
 import jinja2
 from markupsafe import Markup
 
 from trackgrade.drawing import palette
+from trackgrade.errors import OutputError
+from trackgrade.files import write_whole
 
 #: In every page, in this order, after the palette.
 SHARED_STYLES = ("frame.css", "picture.css")
@@ -65,6 +71,7 @@ def environment(room: str) -> jinja2.Environment:
         loader=jinja2.ChoiceLoader(
             [jinja2.PackageLoader(f"trackgrade.{room}"), jinja2.PackageLoader("trackgrade.drawing")]
         ),
+        bytecode_cache=_Compiled(),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -79,6 +86,25 @@ def source(room: str, name: str) -> str:
     loader = environment(room).loader
     assert loader is not None, "set above"
     return loader.get_source(environment(room), name)[0]
+
+
+class _Compiled(jinja2.BytecodeCache):
+    """Templates compiled once, and kept where Python keeps its compiled modules, if it does.
+
+    Jinja knows by the template's text whether what is kept still holds.
+    """
+
+    def get_cache_key(self, name: str, filename: str | None = None) -> str:
+        return cache_from_source(filename or name, optimization="html")
+
+    def load_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+        with contextlib.suppress(OSError), Path(bucket.key).open("rb") as file:
+            bucket.load_bytecode(file)
+
+    def dump_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+        if not sys.dont_write_bytecode:
+            with contextlib.suppress(OutputError):  # as Python does where it may not write
+                write_whole(bucket.key, bucket.bytecode_to_string())
 
 
 def _hash(text: str) -> str:

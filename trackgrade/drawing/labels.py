@@ -40,9 +40,6 @@ class Box:
     def about(x: float, y: float, width: float, height: float) -> Box:
         return Box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)
 
-    def overlaps(self, other: Box) -> bool:
-        return self.left < other.right and other.left < self.right and self.low < other.high and other.low < self.high
-
 
 class Placer:
     """Remembers what is drawn, and finds free places in a frame. One unit both ways, whatever it is."""
@@ -77,8 +74,7 @@ class Placer:
 
     def put(self, places: Sequence[Point], width: float, height: float) -> Point:
         """The best of the places (centres) for a box of this size; the first ones are liked best. It is then taken."""
-        spots = np.concatenate(self._lines) if self._lines else np.empty((0, 2))
-        best, _ = self._best(places, width, height, spots)
+        best, _ = self._best(places, width, height, self._lines)
         self.keep_off(Box.about(*best, width, height))
         return best
 
@@ -86,32 +82,32 @@ class Placer:
         """The same for what stands on its line: only boxes and frame count. None, and nothing taken, without room."""
         if not places:
             return None
-        best, cost = self._best(places, width, height, np.empty((0, 2)))
+        best, cost = self._best(places, width, height, [])
         if cost >= min(OVER_WORDS, OUT_OF_FRAME):
             return None
         self.keep_off(Box.about(*best, width, height))
         return best
 
-    def _best(self, places: Sequence[Point], width: float, height: float, spots: Floats) -> tuple[Point, float]:
-        best, least = places[0], math.inf
-        for place in places:
-            cost = self._cost(Box.about(*place, width, height), spots)
-            if cost < least:
-                best, least = place, cost
-            if cost == 0.0:
-                break
-        return best, least
-
-    def _cost(self, box: Box, spots: Floats) -> float:
+    def _best(
+        self, places: Sequence[Point], width: float, height: float, lines: Sequence[Floats]
+    ) -> tuple[Point, float]:
+        x, y = np.array(places, dtype=float).T
+        left, low, right, high = x - width / 2, y - height / 2, x + width / 2, y + height / 2
         frame = self.frame
-        out = sum(
-            max(0.0, by)
-            for by in (frame.left - box.left, frame.low - box.low, box.right - frame.right, box.high - frame.high)
-        )
-        over = sum(box.overlaps(other) for other in self._boxes)
-        x, y = spots.T
-        hidden = int(np.count_nonzero((x > box.left) & (x < box.right) & (y > box.low) & (y < box.high)))
-        return (OUT_OF_FRAME + out / self.step if out > 0 else 0.0) + OVER_WORDS * over + hidden
+        beyond = (frame.left - left, frame.low - low, right - frame.right, high - frame.high)
+        out = sum(np.maximum(by, 0.0) for by in beyond)
+        cost = np.where(out > 0.0, OUT_OF_FRAME + out / self.step, 0.0)
+        if self._boxes:
+            boxes = np.array([(box.left, box.low, box.right, box.high) for box in self._boxes]).T[:, :, None]
+            over = (left < boxes[2]) & (boxes[0] < right) & (low < boxes[3]) & (boxes[1] < high)
+            cost += OVER_WORDS * over.sum(axis=0)
+        if lines:
+            at_x, at_y = np.concatenate(lines).T
+            near = (at_x > left.min()) & (at_x < right.max()) & (at_y > low.min()) & (at_y < high.max())
+            at_x, at_y = at_x[near, None], at_y[near, None]
+            cost += ((at_x > left) & (at_x < right) & (at_y > low) & (at_y < high)).sum(axis=0)
+        best = int(np.argmin(cost))
+        return places[best], float(cost[best])
 
 
 def around(
