@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.earth.geodesy import azimuth_distance
+from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import flag_is_to, station_of
 from trackgrade.score.debrief import Debrief
@@ -44,8 +44,8 @@ def _line(needle: Needle, samples: Samples) -> NeedleLine:
         label = f"GPS needle, full scale {needle.full_scale:g} NM"
         return NeedleLine(needle.kind, label, share, samples.along_nm < 0.0, needle.own)
     lat, lon, _ = station_of(hold)
-    _, away = azimuth_distance(hold.fix_lat_deg, hold.fix_lon_deg, lat, lon)
-    where = "at the fix" if float(away) < 0.1 else f"{float(away):.1f} NM from the fix"
+    away_nm = float(np.hypot(*LocalPlane(hold.fix_lat_deg, hold.fix_lon_deg).to_plane(lat, lon)))
+    where = "at the fix" if away_nm < 0.1 else f"{away_nm:.1f} NM from the fix"
     label = f"VOR needle, station {where}, full scale {needle.full_scale:g}°"
     to = flag_is_to(hold, *HoldFrame(hold).to_geographic(samples.along_nm, samples.cross_nm))
     return NeedleLine(needle.kind, label, share, to, needle.own)
