@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from trackgrade.earth.angles import wrap180, wrap360
-from trackgrade.earth.atmosphere import tas_by_density_kt
 from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s, turn_radius_nm
 from trackgrade.earth.units import FT_PER_NM
 from trackgrade.hold.hold import Hold, Leg
@@ -70,7 +69,7 @@ def test_radius_at_standard_rate(tas: float, radius: float) -> None:
 
 def test_procedure_designs_turn() -> None:
     """ICAO Doc 8168 Vol II, Table I-4-3-App C-1: 157.23 kt, 25 degrees of bank is 3.24 deg/s, held to 3; r 0.83 NM."""
-    tas = float(tas_by_density_kt(140.0, 6000.0, 15.0))
+    tas = 157.23
     assert abs(rate_for_bank_deg_s(tas, 25.0) - 3.24) <= 0.005
     lap = solve_lap(hold(), tas, 0.0, 0.0, bank_limit_deg=25.0)
     assert lap.turn_rate_deg_s == pytest.approx(3.0)

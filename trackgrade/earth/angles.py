@@ -29,6 +29,12 @@ def turn_from_to(from_deg: Any, to_deg: Any) -> Any:
     return wrap180(np.asarray(to_deg) - from_deg)
 
 
+def between_lines_deg(one_deg: float, other_deg: float) -> float:
+    """The angle between two directions as lines, whichever way each is followed [deg], 0 to 90."""
+    off = abs(float(wrap180(one_deg - other_deg)))
+    return min(off, 180.0 - off)
+
+
 def mean_direction_deg(angle_deg: Any) -> float:
     """Direction of the mean unit vector of an array (n,) [deg], 0 to 360; NaN when the vectors cancel."""
     radians = np.radians(angle_deg)

@@ -56,21 +56,10 @@ def pressure_ratio(pressure_alt_ft: Any) -> Any:
     return theta**_PRESSURE_POWER * np.exp(-above_m / _SCALE_HEIGHT_M)
 
 
-def pressure_hpa(pressure_alt_ft: Any) -> Any:
-    """Static pressure [hPa]."""
-    return pressure_ratio(pressure_alt_ft) * SEA_LEVEL_PRESSURE_HPA
-
-
 def altitude_at_pressure_ft(hpa: Any) -> Any:
-    """The pressure altitude [ft] of a static pressure [hPa], up to the tropopause: the reverse of `pressure_hpa`."""
+    """The pressure altitude [ft] of a static pressure [hPa], up to the tropopause: the reverse of `pressure_ratio`."""
     theta = (np.asarray(hpa, dtype=np.float64) / SEA_LEVEL_PRESSURE_HPA) ** (1.0 / _PRESSURE_POWER)
     return SEA_LEVEL_TEMPERATURE_K / LAPSE_RATE_K_M * (1.0 - theta) / METRES_PER_FT
-
-
-def density_ratio(pressure_alt_ft: Any, isa_deviation_c: Any = 0.0) -> Any:
-    """Air density over that at sea level (sigma)."""
-    theta = (standard_temperature_k(pressure_alt_ft) + isa_deviation_c) / SEA_LEVEL_TEMPERATURE_K
-    return pressure_ratio(pressure_alt_ft) / theta
 
 
 def speed_of_sound_kt(pressure_alt_ft: Any, isa_deviation_c: Any = 0.0) -> Any:
@@ -96,11 +85,3 @@ def cas_from_tas_kt(tas_kt: Any, pressure_alt_ft: Any, isa_deviation_c: Any = 0.
     mach = np.asarray(tas_kt, dtype=np.float64) / speed_of_sound_kt(pressure_alt_ft, isa_deviation_c)
     impact = ((1.0 + 0.2 * mach**2) ** 3.5 - 1.0) * pressure_ratio(pressure_alt_ft)
     return SEA_LEVEL_SOUND_KT * np.sqrt(5.0 * ((impact + 1.0) ** (2.0 / 7.0) - 1.0))
-
-
-def tas_by_density_kt(ias_kt: Any, pressure_alt_ft: Any, isa_deviation_c: Any = 0.0) -> Any:
-    """True airspeed [kt] by air density alone, without compressibility.
-
-    The way of ICAO Doc 8168 Vol II (procedure design); 1 % above `tas_from_cas_kt` at 230 kt and 14,000 ft.
-    """
-    return np.asarray(ias_kt, dtype=np.float64) / np.sqrt(density_ratio(pressure_alt_ft, isa_deviation_c))

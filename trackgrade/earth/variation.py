@@ -25,15 +25,13 @@ class Variation:
     """Variation at one place and day.
 
     ``variation_deg`` east positive; ``sd_deg`` the model's own stated error, None before 2015.
-    ``model`` as its publisher names it, for dates ``valid_from`` to ``valid_to`` (decimal years).
+    ``model`` as its publisher names it.
     ``warnings`` are sentences for people; empty when all is well.
     """
 
     variation_deg: float
     sd_deg: float | None
     model: str
-    valid_from: float
-    valid_to: float
     warnings: tuple[str, ...] = ()
 
 
@@ -95,4 +93,4 @@ def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date:
     elif result.in_caution_zone:
         warnings.append("Near the magnetic pole the variation is uncertain: compare it with the chart")
     sd_deg = float(result.calculate_uncertainty().d) if 2015.0 <= year <= 2030.0 else None
-    return Variation(float(result.d), sd_deg, str(model.model), start, end, tuple(warnings))
+    return Variation(float(result.d), sd_deg, str(model.model), tuple(warnings))

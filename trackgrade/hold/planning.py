@@ -8,7 +8,7 @@ would leave.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -53,6 +53,12 @@ NEWTON_STEPS, LARGEST_STEP_RAD, CLOSED_NM = 30, 0.3, 1e-9
 NO_HOLD = "no hold can be flown in this wind"
 
 
+def _no_path() -> Floats:
+    empty = np.zeros(0)
+    empty.setflags(write=False)
+    return empty
+
+
 @dataclass(frozen=True, eq=False)
 class SolvedLap:
     """One lap, fix to fix, in a steady wind. Angles of correction are right positive.
@@ -64,20 +70,20 @@ class SolvedLap:
     where no hold can be flown at all every number is NaN and the path empty.
     """
 
-    outbound_heading_true_deg: float
-    outbound_s: float
-    outbound_wca_deg: float
-    inbound_heading_true_deg: float
-    inbound_wca_deg: float
-    inbound_s: float
-    inbound_gs_kt: float
-    outbound_gs_kt: float
-    lap_s: float
-    path_s: Floats
-    path_along_nm: Floats
-    path_cross_nm: Floats
-    feasible: bool
-    why: str
+    outbound_heading_true_deg: float = math.nan
+    outbound_s: float = math.nan
+    outbound_wca_deg: float = math.nan
+    inbound_heading_true_deg: float = math.nan
+    inbound_wca_deg: float = math.nan
+    inbound_s: float = math.nan
+    inbound_gs_kt: float = math.nan
+    outbound_gs_kt: float = math.nan
+    lap_s: float = math.nan
+    path_s: Floats = field(default_factory=_no_path)
+    path_along_nm: Floats = field(default_factory=_no_path)
+    path_cross_nm: Floats = field(default_factory=_no_path)
+    feasible: bool = False
+    why: str = ""
     target_inbound_s: float = math.nan
     outbound_from_level_s: float = math.nan
     wings_level_s: float = math.nan
@@ -364,15 +370,8 @@ class _Describer:
 
     def nothing(self, why: str) -> SolvedLap:
         """No lap at all: every number NaN but those of the aircraft and the wind."""
-        nan, empty = math.nan, np.zeros(0)
-        empty.setflags(write=False)
         rate, tas_kt = math.degrees(self.air.rate_rad_s), self.air.tas_nm_s * 3600.0
         return SolvedLap(
-            *(nan,) * 9,
-            path_s=empty,
-            path_along_nm=empty,
-            path_cross_nm=empty,
-            feasible=False,
             why=why,
             tas_kt=tas_kt,
             wind_from_true_deg=self.wind_from_true_deg,

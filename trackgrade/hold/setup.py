@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
-from trackgrade.earth.angles import wrap180, wrap360
+from trackgrade.earth.angles import between_lines_deg, wrap180, wrap360
 from trackgrade.earth.variation import magnetic_variation
 from trackgrade.files import plain_text
 from trackgrade.hold.courses import variation_name
@@ -17,6 +17,7 @@ from trackgrade.hold.plan import Crossing, HoldPlan, Radial, RadialDistance
 from trackgrade.hold.station import (
     MISSES_STATION_DEG,
     Station,
+    as_dialled,
     check_course,
     find_station,
     place_of,
@@ -94,14 +95,9 @@ def _told_by(radial: Radial, plan: HoldPlan, date: dt.date) -> TellingStation:
 
 def _crossing_radial(fix: Crossing, plan: HoldPlan) -> Radial:
     """The radial of the two that the inbound course does not follow: what the second needle is set to."""
-
-    def off_course(radial: Radial) -> float:
-        off = abs(float(wrap180(radial.radial_deg - plan.inbound_course_deg)))
-        return min(off, 180.0 - off)
-
     if plan.guidance.station is not None:
         return fix.second if plan.guidance.station == fix.first.station else fix.first
-    return max((fix.first, fix.second), key=off_course)
+    return max(fix.first, fix.second, key=lambda each: between_lines_deg(each.radial_deg, plan.inbound_course_deg))
 
 
 def _local_variation(plan: HoldPlan, fix: SolvedFix, date: dt.date, notes: list[str]) -> tuple[float, str]:
@@ -145,8 +141,7 @@ def _by_station(plan: HoldPlan) -> bool:
         return True
     if not isinstance(plan.fix, RadialDistance) or plan.guidance.station is not None:
         return False
-    off = abs(float(wrap180(plan.fix.radial.radial_deg - plan.inbound_course_deg)))
-    return min(off, 180.0 - off) <= MISSES_STATION_DEG
+    return between_lines_deg(plan.fix.radial.radial_deg, plan.inbound_course_deg) <= MISSES_STATION_DEG
 
 
 def _guidance(
@@ -158,40 +153,27 @@ def _guidance(
     notes: list[str],
 ) -> Guidance:
     given = plan.guidance
+    guidance = Guidance(
+        kind=given.kind,
+        full_scale_nm=given.full_scale_nm,
+        full_scale_deg=given.full_scale_deg,
+        course_to_set_deg=as_dialled(course_true_deg - variation_deg),
+    )
+    place = None if station is None else place_of(station, course_true_deg)
     if given.kind == "vor":
         assert station is not None  # the hold file asks for one
         place, course_set, flag = check_course(plan, station, course_true_deg, shown)
-        guidance = Guidance(
-            kind="vor",
-            full_scale_nm=given.full_scale_nm,
-            full_scale_deg=given.full_scale_deg,
+        guidance = replace(guidance, course_to_set_deg=course_set, flag=flag)
+    if station is not None and place is not None:
+        guidance = replace(
+            guidance,
             station_lat_deg=station.lat_deg,
             station_lon_deg=station.lon_deg,
             station_variation_deg=station.variation_deg,
-            flag=flag,
-            course_to_set_deg=course_set,
             station_place=place,
             station_distance_nm=station.distance_nm,
         )
-        notes += flag_words(guidance)
-        return guidance
-    course_set = round(float(wrap360(course_true_deg - variation_deg)), 9) or 360.0
-    guidance = Guidance(
-        kind="gps",
-        full_scale_nm=given.full_scale_nm,
-        full_scale_deg=given.full_scale_deg,
-        course_to_set_deg=course_set,
-    )
-    on_line = None if station is None else place_of(station, course_true_deg)
-    if station is None or on_line is None:
-        if given.station is not None:
-            notes.append("Warning: the inbound course misses the station, so no VOR needle is shown")
-        return guidance
-    return replace(
-        guidance,
-        station_lat_deg=station.lat_deg,
-        station_lon_deg=station.lon_deg,
-        station_variation_deg=station.variation_deg,
-        station_place=on_line,
-        station_distance_nm=station.distance_nm,
-    )
+    elif given.station is not None:
+        notes.append("Warning: the inbound course misses the station, so no VOR needle is shown")
+    notes += flag_words(guidance)
+    return guidance

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Literal
 
-from trackgrade.earth.angles import wrap180, wrap360
+from trackgrade.earth.angles import between_lines_deg, wrap180, wrap360
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import HoldFileError
 from trackgrade.hold.courses import course_name
@@ -48,8 +48,12 @@ class Station:
 
     def course_to_set_deg(self, course_true_deg: float) -> float:
         """The course to dial on this station for a true course at the fix, 0 < course <= 360."""
-        course = float(wrap360(course_true_deg - self.convergence_deg - self.variation_deg))
-        return round(course, 9) or 360.0
+        return as_dialled(course_true_deg - self.convergence_deg - self.variation_deg)
+
+
+def as_dialled(course_deg: float) -> float:
+    """A course as it is set, 0 < course <= 360 [deg]."""
+    return round(float(wrap360(course_deg)), 9) or 360.0
 
 
 def radials_of(fix: Fix) -> tuple[Radial, ...]:
@@ -142,17 +146,15 @@ def check_course(
 
 def _miss(plan: HoldPlan, station: Station, course_true_deg: float) -> str:
     course = course_name(plan.inbound_course_deg)
-    off = float(wrap180(station.bearing_true_deg - course_true_deg))
-    miss_deg = min(abs(off), 180.0 - abs(off))
+    miss_deg = between_lines_deg(station.bearing_true_deg, course_true_deg)
     to = station.course_to_set_deg(station.bearing_true_deg)
     text = (
         f"{course} misses its station by {miss_deg:.1f}°: {station.distance_nm:.1f} NM away, it lies on "
         f"{course_name(round(to))} TO or {course_name(round(to) + 180.0)} FROM"
     )
-    if plan.north == "magnetic":
-        as_true = float(wrap180(station.bearing_true_deg - plan.inbound_course_deg))
-        if min(abs(as_true), 180.0 - abs(as_true)) <= MISSES_STATION_DEG:
-            return f'{text}. {course} fits as a true course: perhaps north = "true" was meant'
+    as_true_deg = between_lines_deg(station.bearing_true_deg, plan.inbound_course_deg)
+    if plan.north == "magnetic" and as_true_deg <= MISSES_STATION_DEG:
+        return f'{text}. {course} fits as a true course: perhaps north = "true" was meant'
     return f"{text}. The reciprocal {course_name(plan.inbound_course_deg + 180.0)} does not fit either"
 
 

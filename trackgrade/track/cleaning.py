@@ -38,6 +38,42 @@ MOST_IMPOSSIBLE_STEPS = 1 / 3
 LEAST_POINTS = 4
 
 
+class _Left:
+    """What is left of a track, and what was dropped of it so far, by reason."""
+
+    def __init__(self, track: Track) -> None:
+        self.track, self.points_read = track, len(track)
+        self.rejections: dict[str, Rejection] = {}
+        self.enough()
+
+    def drop(self, bad: Bools, reason: str) -> None:
+        """Leave points (n,) out. Raises TrackFileError where fewer than four are left."""
+        dropped = int(np.count_nonzero(bad))
+        if not dropped:
+            return
+        times_s = self.track.epoch_s[bad]
+        times_s = times_s[np.isfinite(times_s)]
+        first_s = float(times_s.min()) if len(times_s) else np.nan
+        before = self.rejections.get(reason, Rejection(reason, 0, first_s))
+        self.rejections[reason] = Rejection(reason, before.count + dropped, min(before.first_epoch_s, first_s))
+        self.track = self.track.take(~bad)
+        self.enough()
+
+    def enough(self) -> None:
+        if len(self.track) < LEAST_POINTS:
+            raise TrackFileError(
+                f"{self.track.source}: only {len(self.track)} of {self.points_read} points have a usable time and "
+                f"position; at least {LEAST_POINTS} are needed. Check that the file is a recorded flight with times."
+            )
+
+    def drop_spikes(self) -> None:
+        for _ in range(8):
+            spikes = _spikes(self.track)
+            if not np.any(spikes):
+                break
+            self.drop(spikes, "single-point spike")
+
+
 def clean(track: Track) -> CleanTrack:
     """Sort, drop what cannot be, and find the holes.
 
@@ -46,65 +82,51 @@ def clean(track: Track) -> CleanTrack:
     TrackFileError
         Fewer than four usable points are left, or they are too far apart in time to show a turn.
     """
-    points_read = len(track)
-    track = replace(track, alt_open=None)  # what no hold has settled by now stays unknown
-    rejections: list[Rejection] = []
+    left = _Left(replace(track, alt_open=None))  # what no hold has settled by now stays unknown
     notes: list[str] = []
 
-    finite = (
-        np.isfinite(track.epoch_s)
-        & np.isfinite(track.lat_deg)
-        & np.isfinite(track.lon_deg)
-        & (np.abs(track.lat_deg) <= 90.0)
-    )
-    track = _keep(track, finite, "position or time is not a number", rejections)
-    _enough(track, points_read)
+    finite = np.isfinite(track.epoch_s) & np.isfinite(track.lat_deg) & np.isfinite(track.lon_deg)
+    left.drop(~(finite & (np.abs(track.lat_deg) <= 90.0)), "position or time is not a number")
 
-    backward = np.diff(track.epoch_s) < 0
+    backward = np.diff(left.track.epoch_s) < 0
     if np.any(backward):
         notes.append(f"{np.count_nonzero(backward)} points were out of time order; the track was sorted by time.")
-        track = track.take(np.argsort(track.epoch_s, kind="stable"))
+        left.track = left.track.take(np.argsort(left.track.epoch_s, kind="stable"))
 
     apart = "over 6 hours from the rest: a wrong date, or another flight"
-    track = _keep(track, largest_flight(track.epoch_s, track.source), apart, rejections)
-    _enough(track, points_read)
+    left.drop(~largest_flight(left.track.epoch_s, track.source), apart)
 
-    track = _keep(track, ~_exact_duplicates(track), "the same point twice", rejections)
-    track, spread = _spread_whole_seconds(track)
+    left.drop(_exact_duplicates(left.track), "the same point twice")
+    left.track, spread = _spread_whole_seconds(left.track)
     if spread:
         notes.append(
             f"{spread} points shared a time stamp with others; each group was spread evenly over its interval."
         )
-    track = _keep(
-        track, np.concatenate([[True], np.diff(track.epoch_s) > 0]), "a second position at the same time", rejections
-    )
-    _enough(track, points_read)
+    same_time = np.concatenate([[False], np.diff(left.track.epoch_s) <= 0])
+    left.drop(same_time, "a second position at the same time")
 
-    track = _keep(track, ~_stale_repeats(track), "position repeated while the aircraft moved", rejections)
-    _refuse_jumping_about(track)
-    before_s = track.epoch_s
+    left.drop(_stale_repeats(left.track), "position repeated while the aircraft moved")
+    _refuse_jumping_about(left.track)
+    before_s = left.track.epoch_s
     # Spikes first: a lone one may be reached or left at a possible speed and would take its neighbours with it.
-    track = _without_spikes(track, rejections)
-    chained = _keep(track, ~_off_chain(track), "impossible jump away and back", rejections)
-    if chained is not track:
-        track = _without_spikes(chained, rejections)
-    among = among_dropped(before_s, track.epoch_s)
-    track = _keep(track, ~among, "among so many spikes that nothing there can be trusted", rejections)
-    _enough(track, points_read)
+    left.drop_spikes()
+    off = _off_chain(left.track)
+    if np.any(off):
+        left.drop(off, "impossible jump away and back")
+        left.drop_spikes()
+    among = among_dropped(before_s, left.track.epoch_s)
+    left.drop(among, "among so many spikes that nothing there can be trusted")
 
-    wild = unflyable(track.epoch_s, track.lat_deg, track.lon_deg)
-    track = _keep(track, ~wild, "course turns about at random, as no aircraft's does", rejections)
-    if left_by_chance(before_s, track.epoch_s):
+    wild = unflyable(left.track.epoch_s, left.track.lat_deg, left.track.lon_deg)
+    if left_by_chance(before_s, left.track.epoch_s[~wild]):
         raise TrackFileError(
-            f"{track.source}: only {len(track)} of its {len(before_s)} positions could have been flown, one after "
-            "the other. Check that times and positions stand in the right columns and rows."
+            f"{track.source}: only {np.count_nonzero(~wild)} of its {len(before_s)} positions could have been flown, "
+            "one after the other. Check that times and positions stand in the right columns and rows."
         )
-    _enough(track, points_read)
+    left.drop(wild, "course turns about at random, as no aircraft's does")
+    left.drop(rows_invented(left.track), "row made by a resampler across a hole")
 
-    invented = rows_invented(track)
-    track = _keep(track, ~invented, "row made by a resampler across a hole", rejections)
-    _enough(track, points_read)
-
+    track = left.track
     altitude, outliers = _clean_altitude(track)
     if outliers:
         notes.append(f"{outliers} altitudes stood far from their neighbours and were not used.")
@@ -116,28 +138,8 @@ def clean(track: Track) -> CleanTrack:
             f"{track.source}: its positions are {interval_s:.0f} s apart, and a turn shows only in positions at most "
             f"{LONGEST_STEP_S:.0f} s apart. Set the logger to 5 s or less."
         )
-    return CleanTrack(track, points_read, _merged(rejections), _gaps(track.epoch_s), interval_s, tuple(notes))
-
-
-def _merged(rejections: list[Rejection]) -> tuple[Rejection, ...]:
-    """One entry a reason."""
-    merged: dict[str, Rejection] = {}
-    for each in rejections:
-        before = merged.get(each.reason)
-        merged[each.reason] = (
-            each
-            if before is None
-            else Rejection(each.reason, before.count + each.count, min(before.first_epoch_s, each.first_epoch_s))
-        )
-    return tuple(merged.values())
-
-
-def _enough(track: Track, points_read: int) -> None:
-    if len(track) < LEAST_POINTS:
-        raise TrackFileError(
-            f"{track.source}: only {len(track)} of {points_read} points have a usable time and position; "
-            f"at least {LEAST_POINTS} are needed. Check that the file is a recorded flight with times."
-        )
+    rejections = tuple(left.rejections.values())
+    return CleanTrack(track, left.points_read, rejections, _gaps(track.epoch_s), interval_s, tuple(notes))
 
 
 def _refuse_jumping_about(track: Track) -> None:
@@ -149,16 +151,6 @@ def _refuse_jumping_about(track: Track) -> None:
             f"{track.source}: {np.mean(impossible):.0%} of its positions are too far from the one before to have been "
             "flown. Check that times and positions stand in the right columns and rows."
         )
-
-
-def _keep(track: Track, keep: Bools, reason: str, rejections: list[Rejection]) -> Track:
-    dropped = np.count_nonzero(~keep)
-    if not dropped:
-        return track
-    first = track.epoch_s[~keep]
-    first = first[np.isfinite(first)]
-    rejections.append(Rejection(reason, int(dropped), float(first.min()) if len(first) else float("nan")))
-    return track.take(keep)
 
 
 def _exact_duplicates(track: Track) -> Bools:
@@ -246,15 +238,6 @@ def _off_chain(track: Track) -> Bools:
         keep[j] = True
         j = int(previous[j])
     return np.asarray(~keep[chain])
-
-
-def _without_spikes(track: Track, rejections: list[Rejection]) -> Track:
-    for _ in range(8):
-        spikes = _spikes(track)
-        if not np.any(spikes):
-            break
-        track = _keep(track, ~spikes, "single-point spike", rejections)
-    return track
 
 
 def _spikes(track: Track) -> Bools:

@@ -38,7 +38,7 @@ def read(data: bytes, source: str) -> Track:
     TrackFileError
         Not GPX, hostile XML, no track (only routes or waypoints), no times, or no usable point.
     """
-    done = read_xml(data, source, lambda parser: GpxPass(parser, source))
+    done = read_xml(data, source, GpxPass)
     seen = done.seen
     told = done.notes
     if seen.root.rpartition(":")[2] != "gpx":

@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.iso_times import IsoTimes
-from trackgrade.track.readers.possible import MOST_POINTS
+from trackgrade.track.readers.xml_guard import Handler
 from trackgrade.track.track import Floats
 
 _DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]{1,6},[0-9]+\s*")
@@ -45,8 +44,8 @@ class Values:
         return dense
 
 
-class GpxPass:
-    """The handler (`xml_guard.Handler`) of one pass over a GPX file.
+class GpxPass(Handler):
+    """One pass over a GPX file.
 
     ``lat, lon, epoch, ele``: of every whole point, NaN where there is none [deg, deg, s since 1970, m].
     ``parts``: for each segment with points the number of its track and its first row. ``direct``, ``extension``:
@@ -55,9 +54,8 @@ class GpxPass:
     """
 
     def __init__(self, parser: Any, source: str) -> None:
-        self.open_elements: list[str] = []
-        self.text: list[str] = []
-        self.root = self.version = ""
+        super().__init__(parser, source)
+        self.version = ""
         self.points = self.route_points = self.waypoints = self.with_time = 0
         self.lat, self.lon, self.epoch, self.ele = array("d"), array("d"), array("d"), array("d")
         self.times = IsoTimes()
@@ -69,23 +67,22 @@ class GpxPass:
         self.timed: list[tuple[str, str]] = []
         self.bad: Counter[str] = Counter()
         self._unplaced: list[int] = []
-        self._parser, self._source = parser, source
-        self._take_text = self.text.append
         self._local: dict[str, str] = {}  # of elements of GPX, by their name in this file
         self._words: dict[str, str] = {}  # of elements of extensions
         self._track, self._part_begins = 0, True
-        # Of the point at hand: its depth (0: none), whether a waypoint, where its text goes, and what is known of it.
-        self._depth = self._field_depth = 0
+        # Of the point at hand: its depth (0: none), whether a waypoint, and what is known of it.
+        self._depth = 0
         self._wanted = _OF_TRACK_POINT
-        self._field = ""
         self._in_extensions = self._is_leaf = False
-        self._cells: dict[str, str] = {}
         self._lat = self._lon = ""
         # Of whole points, not yet numbers.
         self._lats: list[str] = []
         self._lons: list[str] = []
         self._times: list[str] = []
         self._eles: list[str] = []
+
+    def count(self) -> int:
+        return self.points
 
     def unplaced(self) -> npt.NDArray[np.bool_]:
         """Which points (points,) have no position that is a number."""
@@ -103,12 +100,12 @@ class GpxPass:
         elif self._in_extensions:
             self._is_leaf = True
             if self._word(name) in _EXTENSION_WORDS:
-                self._want(_EXTENSION + self._words[name])
+                self.want(_EXTENSION + self._words[name])
         elif len(open_elements) == self._depth + 1 and (local := self._local.get(name)) in self._wanted:
             if local == "extensions":
                 self.extended = self._in_extensions = True
             elif local is not None and local not in self._cells:
-                self._want(local)
+                self.want(local)
 
     def end(self, name: str) -> None:
         open_elements = self.open_elements
@@ -136,11 +133,7 @@ class GpxPass:
                 self._whole_waypoint()
 
     def between(self) -> None:
-        if self.points > MOST_POINTS:
-            raise TrackFileError(
-                f"{self._source} has over {MOST_POINTS:,} track points and is not read. "
-                "Cut it to the flight, or keep fewer points a second"
-            )
+        super().between()
         if not self._lats:
             return
         first = len(self.lat)
@@ -185,10 +178,6 @@ class GpxPass:
         elif local == "trk":
             self._track += 1
             self._part_begins = True
-
-    def _want(self, field: str) -> None:
-        self._field, self._field_depth = field, len(self.open_elements)
-        self._parser.CharacterDataHandler = self._take_text
 
     def _word(self, name: str) -> str:
         word = self._words.get(name)

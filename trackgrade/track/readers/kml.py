@@ -51,7 +51,7 @@ def read(data: bytes, source: str) -> Track:
     if data.startswith(_ZIP_MAGIC):
         data, name = _unzipped(data, source)
         told.append(f"{plain_text(name, 60)} unpacked from the archive")
-    done = read_xml(data, source, lambda parser: KmlPass(parser, source))
+    done = read_xml(data, source, KmlPass)
     told += done.notes
     seen = done.seen
     seen.close()

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.iso_times import IsoTimes
-from trackgrade.track.readers.possible import MOST_POINTS
+from trackgrade.track.readers.xml_guard import Handler
 from trackgrade.track.track import Floats
 
 #: No altitudeMode. KML then draws on the ground; the number that a recorder wrote is metres above the sea all the same.
@@ -88,34 +87,27 @@ class Points:
         return np.array(self._epoch_s), places[:, 0], places[:, 1], places[:, 2]
 
 
-class KmlPass:
-    """The handler (`xml_guard.Handler`) of one pass over a KML file.
+class KmlPass(Handler):
+    """One pass over a KML file.
 
     ``tracks``: the points of every ``Track``. ``placemarks``: of placemarks that have a place and a time, their names
     in ``labels``. ``places``, ``lines``: placemarks without a time.
     """
 
     def __init__(self, parser: Any, source: str) -> None:
-        self.open_elements: list[str] = []
-        self.text: list[str] = []
-        self.root = ""
+        super().__init__(parser, source)
         self.tracks, self.placemarks = Points(), Points()
         self.labels: list[str] = []
         self.places = self.lines = 0
-        self._parser, self._source = parser, source
-        self._take_text = self.text.append
         self._local: dict[str, str] = {}
         self._placemark = 0
         self._in_track = False
-        self._field, self._field_depth = "", 0
         self._mode, self._many_mode = _UNSAID, _UNSAID  # of the track at hand, and of a MultiTrack
-        self._cells: dict[str, str] = {}  # of the placemark at hand
         self._whens: list[str] = []  # of the track at hand, not yet numbers
         self._coords: list[str] = []
         self._placed: list[tuple[str, str, str]] = []  # of placemarks
 
-    @property
-    def points(self) -> int:
+    def count(self) -> int:
         return self.tracks.count or self.placemarks.count
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
@@ -128,13 +120,13 @@ class KmlPass:
         self.root = self.root or name
         if self._in_track:
             if local in ("when", "coord", "altitudeMode"):
-                self._want(local)
+                self.want(local)
         elif local in ("when", "coordinates", "altitudeMode"):
             parent = self._local.get(self.open_elements[-2], "") if len(self.open_elements) > 1 else ""
             if parent in ("TimeStamp", "Point", "MultiTrack"):
-                self._want(local if parent != "MultiTrack" else "MultiTrack")
+                self.want(local if parent != "MultiTrack" else "MultiTrack")
         elif local == "name" and len(self.open_elements) > 1 and self._local[self.open_elements[-2]] == "Placemark":
-            self._want(local)
+            self.want(local)
         elif local == "Placemark":
             self._placemark += 1
             self._cells = {}
@@ -170,11 +162,7 @@ class KmlPass:
         self._coords.clear()
         self.placemarks.add_one_by_one(self._placed)
         self._placed.clear()
-        if max(self.tracks.count, self.placemarks.count) > MOST_POINTS:
-            raise TrackFileError(
-                f"{self._source} has over {MOST_POINTS:,} points and is not read. "
-                "Cut it to the flight, or keep fewer points a second"
-            )
+        super().between()
 
     def close(self) -> None:
         """The track at hand ends: by its end tag, or where the file does."""
@@ -182,10 +170,6 @@ class KmlPass:
             self.between()
             self.tracks.end(self._mode)
             self._in_track = False
-
-    def _want(self, field: str) -> None:
-        self._field, self._field_depth = field, len(self.open_elements)
-        self._parser.CharacterDataHandler = self._take_text
 
     def _whole_text(self, field: str, text: str) -> None:
         if field == "when" and self._in_track:

@@ -10,10 +10,11 @@ import codecs
 import contextlib
 import re
 from collections.abc import Callable, Iterator
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Any, Generic, TypeVar
 from xml.parsers import expat
 
 from trackgrade.errors import TrackFileError
+from trackgrade.track.readers.possible import MOST_POINTS
 
 _CHUNK = 128 * 1024
 _DEEPEST = 40  # GPX itself needs 5; extensions a few more
@@ -40,22 +41,47 @@ _LONGEST_REFERENCE = len("&#x10FFFF;")
 _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 
 
-class Handler(Protocol):
+class Handler:
     """What a format makes of the elements as they pass by; made anew for each pass.
 
     ``open_elements``: names from the root to the element at hand, kept by ``start`` and ``end``. ``text``: parts of
-    the text being read. ``points``: whole points so far. ``between``: called now and then, outside of any element's
-    handling, to turn what has been read into numbers; raises TrackFileError where it is too much.
+    the text being read: of the element that ``want`` was called in, at ``_field_depth``, kept as ``_field``.
     """
 
-    open_elements: list[str]
-    text: list[str]
+    def __init__(self, parser: Any, source: str) -> None:
+        self.open_elements: list[str] = []
+        self.text: list[str] = []
+        self.root = ""
+        self._parser, self._source = parser, source
+        self._take_text = self.text.append
+        self._field, self._field_depth = "", 0
+        self._cells: dict[str, str] = {}  # of the point or placemark at hand
 
-    @property
-    def points(self) -> int: ...
-    def start(self, name: str, attributes: dict[str, str]) -> None: ...
-    def end(self, name: str) -> None: ...
-    def between(self) -> None: ...
+    def want(self, field: str) -> None:
+        """Read the text of the element at hand."""
+        self._field, self._field_depth = field, len(self.open_elements)
+        self._parser.CharacterDataHandler = self._take_text
+
+    def count(self) -> int:
+        """Whole points so far."""
+        raise NotImplementedError
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        raise NotImplementedError
+
+    def end(self, name: str) -> None:
+        raise NotImplementedError
+
+    def between(self) -> None:
+        """Called now and then, outside of any element's handling, to turn what has been read into numbers.
+
+        Raises
+        ------
+        TrackFileError
+            There are too many points.
+        """
+        if self.count() > MOST_POINTS:
+            raise TrackFileError(f"{self._source} has over {MOST_POINTS:,} track points and is not read. {_CUT}")
 
 
 H = TypeVar("H", bound=Handler)
@@ -70,7 +96,7 @@ class Pass(Generic[H]):
         self.notes = notes
 
 
-def read_xml(data: bytes, source: str, make: Callable[[Any], H]) -> Pass[H]:
+def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> Pass[H]:
     """Pass over the bytes; of a damaged file as far as it goes.
 
     ``make`` gets expat's parser, whose ``CharacterDataHandler`` it sets while it wants text, and returns the handler.
@@ -89,20 +115,20 @@ def read_xml(data: bytes, source: str, make: Callable[[Any], H]) -> Pass[H]:
     if found is None or found[1] is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
         mender = _Mender()
         again = _pass(mender.mended(data, encoding), source, make)
-        if found is None or again[1] is None or again[0].points > found[0].points:
+        if found is None or again[1] is None or again[0].count() > found[0].count():
             found, notes = again, mender.notes()
     seen, cut_at_line = found
-    if cut_at_line is not None and seen.points:
+    if cut_at_line is not None and seen.count():
         notes.append(
-            f"the file is damaged or cut short at line {cut_at_line}: {seen.points} points before it were read"
+            f"the file is damaged or cut short at line {cut_at_line}: {seen.count()} points before it were read"
         )
     return Pass(seen, cut_at_line, notes)
 
 
-def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any], H]) -> tuple[H, int | None]:
+def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -> tuple[H, int | None]:
     parser = expat.ParserCreate("utf-8")
     parser.buffer_text = True
-    seen = make(parser)
+    seen = make(parser, source)
 
     def no_flight_log(what: str) -> TrackFileError:
         line = parser.CurrentLineNumber
