@@ -28,9 +28,10 @@ DRIFTS_ON_S, CARRIED_ON_S = 15.0, 10.0
 NEAR_TIE_S, TIE_S = 1.0, 2.0
 #: The turn rate is looked at over twice so many seconds: a hand on the bank shows, noise does not.
 RATE_HALF_S = 2
+RATE_STEPS = round(RATE_HALF_S / GRID_STEP_S)
 #: The turn proper is over where its rate falls below this share of its own; all turning is over below so many degrees a
 #: second, for longer than a pause in a turn lasts [s].
-PROPER_SHARE, STILL_TURNING_DEG_S, PAUSE_S = 0.5, 0.3, 3.0
+PROPER_SHARE, OVER_SHARE, STILL_TURNING_DEG_S, PAUSE_S = 0.5, 0.25, 0.3, 3.0
 #: A roll-out is over so soon after the turn proper, and has turned no more than this since [s, deg]: what lasts and
 #: turns longer is a fade. More than the other is no end of a turn but most of it.
 ROLL_OUT_S, ROLL_OUT_DEG, MOST_FADE_DEG = 9.0, 8.0, 60.0
@@ -56,12 +57,14 @@ def read_inbound_start(
 ) -> InboundReadings:
     """Both readings of a lap's inbound start: ``back`` the turn back, ``rollout`` its end, ``end_s`` the fix."""
     fade = fading(path, back, end_s)
+    others = []
     if fade is not None:
-        # Anywhere in it the turn may be said to end: a moment in it is as sure as it is short.
-        rollout = Moment(rollout.epoch_s, max(rollout.sd_s, FADE_SD_SHARE * (fade[1] - fade[0])))
+        # The end of it that the usual roll-out is nearer to, and the other one; each is as sure as the fade is short.
+        near, far = sorted(fade, key=lambda each: abs(each - rollout.epoch_s))
+        rollout = Moment(near, max(rollout.sd_s, FADE_SD_SHARE * (fade[1] - fade[0])))
+        others = [_read(path, turned_back_s, Moment(far, rollout.sd_s), end_s).start]
     first = _read(path, turned_back_s, rollout, end_s)
-    others = [] if first.other is None else [first.other]
-    others += [_read(path, turned_back_s, Moment(each, rollout.sd_s), end_s).start for each in fade or ()]
+    others += [] if first.other is None else [first.other]
     moment = first.start.moment
     apart = [each for each in others if abs(each.moment.epoch_s - moment.epoch_s) > TIE_S]
     other = max(apart, key=lambda each: abs(each.moment.epoch_s - moment.epoch_s), default=None)
@@ -91,6 +94,10 @@ def fading(path: FlightPath, back: Turn, end_s: float) -> tuple[float, float] | 
     proper = int(slow[0])
     if (over - proper) * GRID_STEP_S < ROLL_OUT_S or left_deg[proper] < ROLL_OUT_DEG:
         return None
+    # Half rate is the middle of its roll-out: that is over when a quarter of what it loses is left.
+    fade_deg_s = float(np.median(rate[proper + RATE_STEPS : over]))
+    left = rate[proper:over] - fade_deg_s > OVER_SHARE * (back.rate_deg_s - fade_deg_s)
+    proper += int(np.argmin(left))
     return float(path.epoch_s[k0 + proper]), float(path.epoch_s[k0 + over])
 
 
