@@ -194,8 +194,8 @@ def _class_text(view: ClassView) -> str:
         (
             row.pilot,
             (row.weakest or "–"),
-            wording.percent(row.laps.value),
-            str(row.laps.judged),
+            wording.percent(row.total.recent.value),
+            str(row.total.recent.judged),
             *wording.standing(row.standing),
             str(row.total.sessions),
             wording.date(row.total.last_epoch_s),
@@ -211,6 +211,6 @@ def _class_text(view: ClassView) -> str:
         f"  The class: {wording.share_words(view.laps)}.",
     ]
     if view.hardest:
-        words = wording.share_words(view.hardest.share, "measurements")
+        words = wording.share_words(view.hardest.recent, "measurements")
         lines.append(f"  Hardest item: {view.hardest.title.lower()}, {words}.")
     return "\n".join(lines)

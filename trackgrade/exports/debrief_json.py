@@ -6,8 +6,6 @@ What each key holds is in `debrief_file`. The same debrief gives the same bytes.
 from __future__ import annotations
 
 import math
-import os
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,7 +13,6 @@ import numpy as np
 from trackgrade.drawing.svg import simplify
 from trackgrade.exports import debrief_file as rows
 from trackgrade.exports.plain import plain, readable
-from trackgrade.files import write_whole
 from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
@@ -113,11 +110,6 @@ def nothing_found(clean: CleanTrack, standard: Standard, seen: str) -> dict[str,
 def to_text(debrief: Debrief) -> str:
     """The debrief as JSON text, a line a key or a member of its list, ending in a newline."""
     return readable(debrief_to_dict(debrief))
-
-
-def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
-    """Write the debrief to a file, whole or not at all. Raises OutputError."""
-    return write_whole(path, to_text(debrief))
 
 
 def _finite(epoch_s: float) -> float | None:

@@ -7,12 +7,9 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-from pathlib import Path
 from typing import Any
 
 from trackgrade.exports.plain import number, utc
-from trackgrade.files import write_whole
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.standard import ITEMS
@@ -77,11 +74,6 @@ def to_text(debrief: Debrief | None) -> str:
     for row in rows(debrief) if debrief is not None else ():
         writer.writerow({key: "" if value is None else value for key, value in row.items()})
     return out.getvalue()
-
-
-def write(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
-    """Write the table to a file, whole or not at all. Raises OutputError."""
-    return write_whole(path, to_text(debrief))
 
 
 def _row(debrief: Debrief, entry: str, lap: GradedLap) -> dict[str, Any]:

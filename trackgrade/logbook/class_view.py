@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from trackgrade.logbook.history import ClassHistory, PilotTotal, SameHold
-from trackgrade.logbook.rows import CEILINGS, HoldFlown
+from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotTotal
+from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Share, share
 from trackgrade.logbook.standing import Standing, standings
 
@@ -22,36 +22,17 @@ OTHER_WIND_KT = 8.0
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One pilot at one item, over the last sessions: share, and the median size of the error."""
-
-    share: Share
-    median_size: float | None
-
-
-@dataclass(frozen=True)
 class PilotRow:
-    """One pilot's line. ``standing``: beside the others on equal terms, None without a judged lap. ``weakest``: a
-    title.
+    """One pilot's line; ``cells``: items in the order of the columns, None where not measured lately.
+
+    ``standing``: beside the others on equal terms, None without a judged lap. ``weakest``: a title.
     """
 
     pilot: str
     total: PilotTotal
-    laps: Share
-    cells: tuple[Cell | None, ...]
+    cells: tuple[ItemTotal | None, ...]
     standing: Standing | None
     weakest: str | None
-
-
-@dataclass(frozen=True)
-class ItemColumn:
-    """One item over the class: pooled share (pilots as the units of its interval)."""
-
-    item: str
-    title: str
-    unit: str
-    limit: float | None
-    share: Share
 
 
 @dataclass(frozen=True)
@@ -69,7 +50,6 @@ class EqualFooting:
 class Comparison:
     """The hold that was flown by most, with the class's median wind (components along and across)."""
 
-    hold: SameHold
     rows: tuple[EqualFooting, ...]
     wind_head_kt: float | None
     wind_cross_kt: float | None
@@ -77,15 +57,18 @@ class Comparison:
 
 @dataclass(frozen=True)
 class ClassView:
-    """Everything the page and the terminal show. ``columns`` hardest item first."""
+    """Everything the page and the terminal show.
+
+    ``columns``: items over the class, hardest first, with the pooled share (pilots as the units of its interval).
+    """
 
     standard: str
     title: str
     sorting: Sorting
     rows: tuple[PilotRow, ...]
-    columns: tuple[ItemColumn, ...]
+    columns: tuple[ItemTotal, ...]
     laps: Share
-    hardest: ItemColumn | None
+    hardest: ItemTotal | None
     comparison: Comparison | None
     other_holds: tuple[tuple[str, int], ...]
     other_standards: tuple[tuple[str, int], ...]
@@ -99,7 +82,7 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
     standing = standings(history.flown)
     rows = [_row(each, columns, standing.get(each.pilot)) for each in history.pilots]
     rows.sort(key=_order(sorting))
-    known = [column for column in columns if column.share.value is not None]
+    known = [column for column in columns if column.recent.value is not None]
     view = ClassView(
         standard=history.standard,
         title=history.title,
@@ -131,8 +114,8 @@ def _need(row: PilotRow) -> float:
     return 1.0 - row.standing.value if row.standing.lowest_third is None else row.standing.lowest_third
 
 
-def _hardest_first(column: ItemColumn) -> tuple[float, int]:
-    return (2.0 if column.share.value is None else column.share.value, -column.share.judged)
+def _hardest_first(column: ItemTotal) -> tuple[float, int]:
+    return (2.0 if column.recent.value is None else column.recent.value, -column.recent.judged)
 
 
 def _items_in_order(pilots: Sequence[PilotTotal]) -> list[str]:
@@ -143,15 +126,10 @@ def _items_in_order(pilots: Sequence[PilotTotal]) -> list[str]:
     return list(order)
 
 
-def _column(pilots: Sequence[PilotTotal], item: str) -> ItemColumn:
+def _column(pilots: Sequence[PilotTotal], item: str) -> ItemTotal:
     own = [total for pilot in pilots for total in pilot.items if total.item == item]
-    return ItemColumn(
-        item=item,
-        title=own[0].title,
-        unit=own[0].unit,
-        limit=next((total.limit for total in own if total.limit is not None), None),
-        share=_pooled([total.recent for total in own]),
-    )
+    limit = next((total.limit for total in own if total.limit is not None), None)
+    return replace(own[0], limit=limit, recent=_pooled([total.recent for total in own]), median_size=None)
 
 
 def _pooled(shares: Sequence[Share]) -> Share:
@@ -159,55 +137,28 @@ def _pooled(shares: Sequence[Share]) -> Share:
     return share([(each.judged, each.passed) for each in shares])
 
 
-def _row(pilot: PilotTotal, columns: Sequence[ItemColumn], standing: Standing | None) -> PilotRow:
-    by_item = {total.item: total for total in pilot.items}
-    cells: list[Cell | None] = []
-    for column in columns:
-        total = by_item.get(column.item)
-        measured = total is not None and total.recent.judged > 0
-        size = None if total is None or total.item in CEILINGS else total.median_size
-        cells.append(Cell(total.recent, size) if total and measured else None)
-    known = [(cell.share.value, n) for n, cell in enumerate(cells) if cell is not None and cell.share.value is not None]
-    worst = min(known, default=None)
-    return PilotRow(
-        pilot=pilot.pilot,
-        total=pilot,
-        laps=pilot.recent,
-        cells=tuple(cells),
-        standing=standing,
-        weakest=columns[worst[1]].title if worst is not None and worst[0] < 1.0 else None,
-    )
+def _row(pilot: PilotTotal, columns: Sequence[ItemTotal], standing: Standing | None) -> PilotRow:
+    measured = {total.item: total for total in pilot.items if total.recent.judged}
+    cells = tuple(measured.get(column.item) for column in columns)
+    shares = [(cell.recent.value, n) for n, cell in enumerate(cells) if cell and cell.recent.value is not None]
+    worst, n = min(shares, default=(1.0, 0))
+    return PilotRow(pilot.pilot, pilot, cells, standing, columns[n].title if worst < 1.0 else None)
 
 
-def _comparison(hold: SameHold) -> Comparison:
-    winds = [
-        (flown.wind_head_kt, flown.wind_cross_kt)
-        for _, flown, _ in hold.pilots
+def _comparison(pilots: Sequence[tuple[str, HoldFlown, int]]) -> Comparison:
+    winds = {
+        pilot: (flown.wind_head_kt, flown.wind_cross_kt)
+        for pilot, flown, _ in pilots
         if flown.wind_head_kt is not None and flown.wind_cross_kt is not None
-    ]
-    head = statistics.median(each[0] for each in winds) if winds else None
-    cross = statistics.median(each[1] for each in winds) if winds else None
+    }
+    middle = [statistics.median(each) for each in zip(*winds.values())]
     rows = []
-    for pilot, flown, flights in hold.pilots:
-        away = math.inf
-        if (
-            head is not None
-            and cross is not None
-            and flown.wind_head_kt is not None
-            and flown.wind_cross_kt is not None
-        ):
-            away = math.hypot(flown.wind_head_kt - head, flown.wind_cross_kt - cross)
-        rows.append(
-            EqualFooting(
-                pilot=pilot,
-                flown=flown,
-                flights=flights,
-                share=share([(flown.laps_judged, flown.laps_within)]),
-                other_wind=away > OTHER_WIND_KT,
-            )
-        )
+    for pilot, flown, flights in pilots:
+        near = pilot in winds and math.dist(winds[pilot], middle) <= OTHER_WIND_KT
+        rows.append(EqualFooting(pilot, flown, flights, share([(flown.laps_judged, flown.laps_within)]), not near))
     rows.sort(key=lambda row: (row.other_wind, row.pilot.casefold()))
-    return Comparison(hold=hold, rows=tuple(rows), wind_head_kt=head, wind_cross_kt=cross)
+    head, cross = middle or (None, None)
+    return Comparison(rows=tuple(rows), wind_head_kt=head, wind_cross_kt=cross)
 
 
 def aliases(pilots: Iterable[str]) -> dict[str, str]:
@@ -227,6 +178,5 @@ def _without_names(view: ClassView) -> ClassView:
             replace(row, pilot=alias[row.pilot], flown=replace(row.flown, instructor=None, note=None, report=None))
             for row in comparison.rows
         )
-        hold = replace(comparison.hold, pilots=())
-        comparison = replace(comparison, rows=kept, hold=hold)
+        comparison = replace(comparison, rows=kept)
     return replace(view, rows=rows, comparison=comparison)

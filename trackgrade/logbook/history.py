@@ -49,7 +49,7 @@ class Session:
 
 @dataclass(frozen=True)
 class ItemTotal:
-    """One item of one pilot over the last few sessions; ``median_size``: of the medians of each."""
+    """One item over the last few sessions; ``median_size``: of the medians of each, None for a ceiling."""
 
     item: str
     title: str
@@ -101,23 +101,16 @@ class PilotHistory:
 
 
 @dataclass(frozen=True)
-class SameHold:
-    """A hold that several pilots flew, and each one's latest flight there and the number of flights."""
-
-    name: str
-    turns: str
-    inbound_course_true_deg: float
-    pilots: tuple[tuple[str, HoldFlown, int], ...]
-
-
-@dataclass(frozen=True)
 class ClassHistory:
-    """What the instructor's page reads. ``flown``: each pilot's latest recordings; ``other_holds``: also shared."""
+    """What the instructor's page reads. ``flown``: each pilot's latest recordings; ``other_holds``: also shared.
+
+    ``same_hold``: of the hold that is compared, each pilot's latest recording and their number; empty without one.
+    """
 
     standard: str
     title: str
     pilots: tuple[PilotTotal, ...]
     flown: tuple[tuple[str, HoldFlown], ...]
-    same_hold: SameHold | None
+    same_hold: tuple[tuple[str, HoldFlown, int], ...]
     other_holds: tuple[tuple[str, int], ...]
     other_standards: tuple[tuple[str, int], ...]

@@ -15,8 +15,8 @@ from sqlalchemy import func, select
 from trackgrade.errors import UsageError
 from trackgrade.logbook import schema
 from trackgrade.logbook.database import errors_for_people, reading
-from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotHistory, PilotTotal, SameHold, Session
-from trackgrade.logbook.rows import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotHistory, PilotTotal, Session
+from trackgrade.logbook.rows import CEILINGS, EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
 from trackgrade.logbook.shares import share
 from trackgrade.logbook.store import Logbook, find_pilot, stored_debrief
 
@@ -94,7 +94,7 @@ def class_history(logbook: Logbook, standard: str | None = None, hold: str | Non
             title=next(iter(totals.values())).title,
             pilots=tuple(totals.values()),
             flown=tuple((total.pilot, hold) for key, total in totals.items() for hold in flown[key]),
-            same_hold=_same_hold(connection, compared[0], chosen) if compared else None,
+            same_hold=_same_hold(connection, compared[0], chosen, totals) if compared else (),
             other_holds=tuple((name, pilots) for key, name, pilots in shared if not compared or key != compared[0]),
             other_standards=tuple((name, count) for name, count in standards if name != chosen),
         )
@@ -235,7 +235,7 @@ def _item_totals(sessions: Sequence[Session]) -> tuple[ItemTotal, ...]:
                 unit=rows[0].unit,
                 limit=next((row.limit for row in rows if row.limit is not None), None),
                 recent=share([(len(own), sum(row.result != "outside" for row in own)) for own in measured]),
-                median_size=statistics.median(medians) if medians else None,
+                median_size=statistics.median(medians) if medians and name not in CEILINGS else None,
             )
         )
     return tuple(totals)
@@ -284,17 +284,13 @@ def _pick_hold(shared: Sequence[tuple[str, str, int]], wanted: str | None) -> tu
     raise UsageError(f"no hold {wanted!r} that two pilots flew to this standard; there is: {names}.")
 
 
-def _same_hold(connection: sa.Connection, hold_hash: str, standard: str) -> SameHold:
-    """Each pilot's latest flight at one hold, and how many flights of theirs there are."""
+def _same_hold(
+    connection: sa.Connection, hold_hash: str, standard: str, totals: Mapping[int, PilotTotal]
+) -> tuple[tuple[str, HoldFlown, int], ...]:
+    """Each pilot's latest recording at one hold, and how many there are, in the order of names."""
     recording = schema.recording.c
     at_hold = sa.and_(recording.hold_hash == hold_hash, recording.standard == standard)
-    counts = connection.execute(
-        select(schema.pilot.c.id, schema.pilot.c.name, func.count().label("flights"))
-        .select_from(schema.recording.join(schema.pilot))
-        .where(at_hold)
-        .group_by(schema.pilot.c.id, schema.pilot.c.name)
-    ).all()
+    counts = connection.execute(select(recording.pilot_id, func.count()).where(at_hold).group_by(recording.pilot_id))
+    flights: dict[int, int] = dict(row._tuple() for row in counts)
     latest = _holds(connection, _latest(connection, at_hold, 1), whole=False)
-    pilots = [(row.name, latest[row.id][-1], row.flights) for row in counts]
-    _, hold, _ = min(pilots, key=lambda each: each[0].casefold())
-    return SameHold(hold.hold_name, hold.turns, hold.inbound_course_true_deg, tuple(pilots))
+    return tuple((total.pilot, latest[id][-1], flights[id]) for id, total in totals.items() if id in flights)
