@@ -13,7 +13,7 @@ from trackgrade.earth.units import METRES_PER_FT
 from trackgrade.exports.plain import utc
 from trackgrade.files import plain_text
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.score.debrief import Debrief
+from trackgrade.score.debrief import Debrief, GradedVisit
 from trackgrade.segment.flown import Lap
 from trackgrade.track.track import Floats, Track
 
@@ -83,8 +83,8 @@ def map_features(debrief: Debrief) -> list[Feature]:
         *_hold(debrief),
         *_flight(debrief),
         *_works(debrief),
-        *(lap for visit in debrief.visits for lap in _laps(debrief, visit.number)),
-        *(event for visit in debrief.visits for event in _events(debrief, visit.number)),
+        *(lap for visit in debrief.visits for lap in _laps(debrief, visit)),
+        *(event for visit in debrief.visits for event in _events(debrief, visit)),
     ]
 
 
@@ -120,22 +120,20 @@ def _works(debrief: Debrief) -> Iterator[Feature]:
     yield _untimed("lap that works", "The lap that works in this wind", text, *place)
 
 
-def _laps(debrief: Debrief, visit: int) -> Iterator[Feature]:
-    stay = next(each for each in debrief.visits if each.number == visit)
+def _laps(debrief: Debrief, stay: GradedVisit) -> Iterator[Feature]:
     for graded in stay.laps:
         times = _between(debrief.track.track, graded.start_epoch_s, graded.end_epoch_s)
         text = _seconds("outbound", graded.outbound_s) + ", " + _seconds("inbound", graded.inbound_s)
-        yield _timed("lap", _named(debrief, visit, graded.flown), text, debrief.track.track, times)
+        yield _timed("lap", _named(debrief, stay, graded.flown), text, debrief.track.track, times)
     for lap in stay.incomplete_laps:
         end = max(m.epoch_s for m in (lap.start, lap.end, lap.inbound_start, lap.outbound_end, lap.abeam) if m)
         times = _between(debrief.track.track, lap.start.epoch_s, end)
         if len(times) > 1:
-            name = f"{_named(debrief, visit, lap)}, not completed"
+            name = f"{_named(debrief, stay, lap)}, not completed"
             yield _timed("incomplete lap", name, lap.why_incomplete or "", debrief.track.track, times)
 
 
-def _events(debrief: Debrief, visit: int) -> Iterator[Feature]:
-    stay = next(each for each in debrief.visits if each.number == visit)
+def _events(debrief: Debrief, stay: GradedVisit) -> Iterator[Feature]:
     moments = []
     entry = stay.entry.flown
     if entry.start is not None and entry.kind not in ("direct", "none"):
@@ -144,15 +142,15 @@ def _events(debrief: Debrief, visit: int) -> Iterator[Feature]:
     for lap in laps:
         for field, title in EVENTS.items():
             if (moment := getattr(lap, field)) is not None:
-                moments.append((moment.epoch_s, f"{_named(debrief, visit, lap)}: {title}"))
+                moments.append((moment.epoch_s, f"{_named(debrief, stay, lap)}: {title}"))
     if laps and laps[-1].end is not None:
-        moments.append((laps[-1].end.epoch_s, f"{_named(debrief, visit, laps[-1])}: fix passage, its end"))
+        moments.append((laps[-1].end.epoch_s, f"{_named(debrief, stay, laps[-1])}: fix passage, its end"))
     for epoch_s, name in moments:
         yield _timed("event", name, utc(epoch_s) or "", debrief.track.track, np.array([epoch_s]))
 
 
-def _named(debrief: Debrief, visit: int, lap: Lap) -> str:
-    return f"Visit {visit} lap {lap.number}" if len(debrief.visits) > 1 else f"Lap {lap.number}"
+def _named(debrief: Debrief, stay: GradedVisit, lap: Lap) -> str:
+    return f"Visit {stay.number} lap {lap.number}" if len(debrief.visits) > 1 else f"Lap {lap.number}"
 
 
 def _seconds(leg: str, value: float | None) -> str:

@@ -16,8 +16,8 @@ from trackgrade.files import plain_text
 from trackgrade.logbook.claims import COMPOSITE
 from trackgrade.logbook.history import PilotHistory
 from trackgrade.logbook.rows import HoldFlown
-from trackgrade.logbook.shares import Share
 from trackgrade.logbook.timeline import EntryLine, ItemLine, Timeline
+from trackgrade.logbook.wording import percent
 
 #: At and above this a wind counts as strong, and this much across the inbound course as a crosswind [kt].
 STRONG_WIND_KT = 15.0
@@ -161,7 +161,7 @@ def next_exercise(
         title = f"Add one thing: {_said(new)}"
         ago = "not flown yet" if new.sessions_ago is None else f"last flown {new.sessions_ago} sessions ago"
         why.append(f"{_capital(_said(new))}: {ago}.")
-        why.append(f"{_percent(recent)} of the recent laps were within the standard: there is room for it.")
+        why.append(f"{percent(recent.value)} of the recent laps were within the standard: there is room for it.")
         turns = new.key.split()[-1] if new.group in ("Side", "Entry") else turns
         entry = new.key.split()[1] if new.group == "Entry" else entry
         wind = _new_wind(new.key) or wind
@@ -193,7 +193,7 @@ def next_exercise(
         entry = _weakest_entry(entries, turns) or entry
     if weakest is not None and weakest.recent.value is not None:
         why.append(
-            f"Least often within: {weakest.title.lower()}, {_percent(weakest.recent)} of"
+            f"Least often within: {weakest.title.lower()}, {percent(weakest.recent.value)} of"
             f" {weakest.recent.judged} recent measurements."
         )
     return Exercise(
@@ -275,11 +275,6 @@ def _leg_words(latest: HoldFlown) -> str:
     if latest.leg_nm is not None:
         return f"{latest.leg_nm:g} NM"
     return "1½ minutes" if (latest.leg_minutes or 1.0) > 1.0 else "1 minute"
-
-
-def _percent(share: Share) -> str:
-    assert share.value is not None
-    return f"{100 * share.value:.0f} %"
 
 
 def _capital(text: str) -> str:

@@ -10,7 +10,6 @@ import math
 import multiprocessing
 import os
 import random
-import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
@@ -18,38 +17,30 @@ from pathlib import Path
 from typing import Any, Literal
 
 from trackgrade.files import write_whole
+from trackgrade.hold.hold import Leg, TurnSide
+from trackgrade.hold.holdfile import write_hold_file
+from trackgrade.hold.plan import GuidancePlan, HoldPlan, Position
 from trackgrade.logbook.store import Logbook
 from trackgrade.simulator.scenario import Air, Entry, Mistakes, Pilot, Scenario
 
 STANDARD = "faa_instrument_airplane"
+INVENTED = "# An invented hold for a demonstration. Not a real procedure."
 
-_HOLD = """\
-# An invented hold for a demonstration. Not a real procedure.
-name = "{name}"
-inbound_course_deg = {course}
-north = "true"
-turns = "{turns}"
-altitude_ft = 4000
 
-[fix]
-lat = {lat}
-lon = {lon}
+def _hold(
+    name: str, course: float, turns: TurnSide, lat: float, lon: float, leg: Leg, *, by_vor: bool = False
+) -> HoldPlan:
+    place = Position(lat, lon)
+    guidance = GuidancePlan("vor", station=place, station_variation_deg=0.0) if by_vor else GuidancePlan()
+    return HoldPlan(name, course, place, "true", turns=turns, leg=leg, guidance=guidance, altitude_ft=4000.0)
 
-[leg]
-{leg}
 
-[guidance]
-{guidance}
-"""
-_GPS = 'kind = "gps"\nfull_scale_nm = 1.0'
-_VOR = 'kind = "vor"\nstation_lat = {lat}\nstation_lon = {lon}\nstation_variation_deg = 0.0'
-
-#: The holds of the season: name, inbound course, turns, fix, leg, guidance. "class" is the one all fly at the end.
+#: The holds of the season. "class" is the one all fly at the end.
 _HOLDS = {
-    "class": ("Tarne practice hold", 143.0, "right", (44.0, -93.0), "minutes = 1.0", _GPS),
-    "left": ("Osk practice hold", 95.0, "left", (44.3, -93.4), "minutes = 1.0", _GPS),
-    "vor": ("Wend practice hold", 340.0, "right", (43.7, -92.6), "minutes = 1.0", _VOR),
-    "distance": ("Brack practice hold", 150.0, "right", (44.1, -92.2), "nm = 3.0", _GPS),
+    "class": _hold("Tarne practice hold", 143.0, "right", 44.0, -93.0, Leg(minutes=1.0)),
+    "left": _hold("Osk practice hold", 95.0, "left", 44.3, -93.4, Leg(minutes=1.0)),
+    "vor": _hold("Wend practice hold", 340.0, "right", 43.7, -92.6, Leg(minutes=1.0), by_vor=True),
+    "distance": _hold("Brack practice hold", 150.0, "right", 44.1, -92.2, Leg(nm=3.0)),
 }
 HoldKey = Literal["class", "left", "vor", "distance"]
 
@@ -135,13 +126,12 @@ def build(
     """
     folder = Path(out_dir)
     for key, hold in _HOLDS.items():
-        write_whole(folder / "season-holds" / f"{key}.toml", _hold_text(*hold))
+        write_whole(folder / "season-holds" / f"{key}.toml", f"{INVENTED}\n{write_hold_file(hold)}")
     finished, building = folder / "season.sqlite", folder / "season-building.sqlite"
     _remove(building)
     season = list(flights())
     with Logbook(building) as logbook, _pool(jobs or os.cpu_count() or 1) as pool:
-        work = [(flight, str(folder / "season-holds" / f"{flight.hold}.toml")) for flight in season]
-        for flight, debrief in zip(season, pool.map(debrief_of, work)):
+        for flight, debrief in zip(season, pool.map(debrief_of, season)):
             if debrief is not None:
                 logbook.record(debrief, pilot=flight.pilot, instructor="instructor Q", note=flight.note or None)
             if progress is not None:
@@ -151,27 +141,22 @@ def build(
     return [*_write_pages(finished, folder), finished]
 
 
-def debrief_of(work: tuple[Flight, str]) -> dict[str, Any] | None:
+def debrief_of(flight: Flight) -> dict[str, Any] | None:
     """Fly, record, read, analyse and grade one flight; None where the flying was so poor that no hold came of it."""
     import datetime
 
     from trackgrade.analysis import analyse
     from trackgrade.exports.debrief_json import debrief_to_dict
-    from trackgrade.hold.holdfile import read_hold_file
     from trackgrade.hold.setup import resolve
     from trackgrade.score.standards import load_standard
     from trackgrade.simulator import fly
     from trackgrade.simulator.writers import gpx_text
     from trackgrade.track.readers import read_track
 
-    flight, hold_path = work
     day = datetime.datetime.fromtimestamp(flight.scenario.start_epoch_s, datetime.UTC).date()
-    hold = resolve(read_hold_file(hold_path), day)
-    flown = fly(hold, flight.scenario, flight.seed)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{flight.pilot.replace(' ', '-')}-{day}.gpx"
-        path.write_text(gpx_text(flown), encoding="utf-8")
-        track = read_track(str(path))
+    hold = resolve(_HOLDS[flight.hold], day)
+    flown = gpx_text(fly(hold, flight.scenario, flight.seed))
+    track = read_track(flown.encode(), name=f"{flight.pilot.replace(' ', '-')}-{day}.gpx")
     debrief = debrief_to_dict(analyse(track, hold, load_standard(STANDARD)))
     return debrief if debrief["laps"] or debrief["incomplete_laps"] else None
 
@@ -233,13 +218,6 @@ def _mistakes(error: float, chance: random.Random) -> Mistakes:
         altitude_lost_in_turns_ft=140.0 * error if chance.random() < error else 0.0,
         outbound_not_corrected=chance.random() < 0.5 * error,
         watch_alternates=chance.random() < 0.3 * error,
-    )
-
-
-def _hold_text(name: str, course: float, turns: str, fix: tuple[float, float], leg: str, guidance: str) -> str:
-    lat, lon = fix
-    return _HOLD.format(
-        name=name, course=course, turns=turns, lat=lat, lon=lon, leg=leg, guidance=guidance.format(lat=lat, lon=lon)
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -74,9 +74,7 @@ def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[st
         if asked.pilot and done.outcome.flown:
             try:
                 record(debrief, asked)
-                kept = StoredReport(
-                    **{**vars(kept), "pilot": asked.pilot, "instructor": asked.instructor, "note": asked.note}
-                )
+                kept = replace(kept, pilot=asked.pilot, instructor=asked.instructor, note=asked.note)
             except TrackgradeError as error:  # the report is made all the same
                 messages.append(f"{flight.name} is graded, but not in the logbook: {error}")
         desk.finish(kept)

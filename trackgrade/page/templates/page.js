@@ -3,6 +3,7 @@
   "use strict";
   document.documentElement.classList.add("scripted");
   const at = (id) => document.getElementById(id);
+  const listed = (text) => { const item = document.createElement("li"); item.textContent = text; return item; };
 
   /* A hold as it is typed: fields that count, what is wrong with them, and the drawing. */
   function holdForm(form) {
@@ -22,9 +23,8 @@
         for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
         const wrong = found.field && form.elements[found.field];
         if (wrong && wrong.value) wrong.setAttribute("aria-invalid", "true");
-        const words = found.problem ? [found.problem] : [];
-        at("messages").replaceChildren(...words.map((text) => { const item = document.createElement("li"); item.textContent = text; return item; }));
-        at("notes").replaceChildren(...found.notes.map((text) => { const item = document.createElement("li"); item.textContent = text; return item; }));
+        at("messages").replaceChildren(...(found.problem ? [listed(found.problem)] : []));
+        at("notes").replaceChildren(...found.notes.map(listed));
         if (found.drawing) at("drawing").replaceChildren(document.createRange().createContextualFragment(found.drawing));
       } catch { /* the next key asks again */ }
     };
@@ -49,7 +49,7 @@
     if (!answer.ok) throw new Error(given.message);
     return given;
   };
-  const line = (text) => { if (text && !said.includes(text)) { said.push(text); const item = document.createElement("li"); item.textContent = text; at("messages").append(item); } };
+  const line = (text) => { if (text && !said.includes(text)) { said.push(text); at("messages").append(listed(text)); } };
   const failed = (error) => line(error instanceof TypeError ? "The program does not answer: is 'trackgrade serve' still running?" : error.message);
   const tell = (text) => { if (text !== told) { told = text; at("progress").textContent = text; } };
   const remember = () => {
