@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
@@ -16,7 +15,6 @@ from trackgrade.hold.courses import course_name, heading_name
 if TYPE_CHECKING:
     from trackgrade.hold.plan import HoldPlan
 
-Value = TypeVar("Value")
 _where = click.option("--holds", "given", metavar="DIR", help="Another hold set than your own.")
 _name = click.option("--name", metavar="NAME", help="Its name in the set; default: that of the file.")
 _replace = click.option("--replace", is_flag=True, help="Write over the one of that name.")
@@ -146,101 +144,55 @@ def remove(name: str, given: str | None) -> None:
 def new(name: str | None, replace: bool, given: str | None) -> None:
     """Ask for course, turns, fix and leg, check every answer, and put the hold into the set."""
     from trackgrade.hold import holdset
-    from trackgrade.hold.hold import Leg
     from trackgrade.hold.holdfile import write_hold_file
-    from trackgrade.hold.plan import HoldPlan, Position
+    from trackgrade.page import hold_form
 
     folder = holdset.folder_of(given, new=True)
-    title = name or _ask("Name of the hold", _a_name)
-    course, north = _ask("Inbound course, flown to the fix (143, or 143T for true)", _a_course)
-    turns = _ask("Turns, right or left [right]", _a_side)
-    lat = _ask("Latitude of the fix (44.0123, or 44 00.74 N)", lambda text: _an_angle(text, 90.0, "NS"))
-    lon = _ask("Longitude of the fix (-93.5, or 093 30.0 W)", lambda text: _an_angle(text, 180.0, "EW"))
-    minutes, nm = _ask("Leg (1, 1.5, or 4 nm; empty: by altitude)", _a_leg)
-    altitude = _ask("Altitude in ft (may be empty)", lambda text: _a_number(text, 0.0, 60000.0) if text else None)
-    plan = HoldPlan(
-        name=title,
-        inbound_course_deg=course,
-        north="true" if north else "magnetic",
-        fix=Position(lat, lon),
-        turns="left" if turns == "left" else "right",
-        leg=None if minutes is None and nm is None else Leg(minutes=minutes, nm=nm),
-        altitude_ft=altitude,
-    )
+    today = dt.datetime.now(dt.UTC).date()
+    # A hold that is right in every field, so that what is wrong with it is the answer given last.
+    form = hold_form.EMPTY | {"name": name or "new", "inbound_course_deg": "360", "fix.lat": "0", "fix.lon": "0"}
+    for field, question in _QUESTIONS.items():
+        while field != "name" or name is None:
+            answer = click.prompt(question, default="", show_default=False, err=True).strip()
+            answered = form | _answered(field, answer)
+            problem = hold_form.check(answered, today).problem if answered["name"] else "a hold needs a name"
+            if not problem:
+                form = answered
+                break
+            console.note(f"  {problem}")
+    plan = hold_form.check(form, today).plan
+    assert plan is not None, "every answer was checked"
     console.say()
     console.say(write_hold_file(plan))
-    taken = holdset.add(plan, folder, name, replace=replace)
-    console.say(f"Added: {taken}")
+    console.say(f"Added: {holdset.add(plan, folder, name, replace=replace)}")
 
 
-def _ask(question: str, check: Callable[[str], Value]) -> Value:
-    """The answer, once it can be used; a mistake is told, and asked again: the answers before it stay."""
-    while True:
-        answer = click.prompt(question, default="", show_default=False, err=True).strip()
-        try:
-            return check(answer)
-        except ValueError as error:
-            console.note(f"  {error}")
+_QUESTIONS = {
+    "name": "Name of the hold",
+    "inbound_course_deg": "Inbound course, flown to the fix (143, or 143T for true)",
+    "turns": "Turns, right or left [right]",
+    "fix.lat": "Latitude of the fix (44.0123, or 44 00.74 N)",
+    "fix.lon": "Longitude of the fix (-93.5, or 093 30.0 W)",
+    "leg": "Leg (1, 1.5, or 4 nm; empty: by altitude)",
+    "altitude_ft": "Altitude in ft (may be empty)",
+}
 
 
-def _a_name(text: str) -> str:
-    if not text:
-        raise ValueError("a hold needs a name: the fix, say")
-    return text
-
-
-def _a_number(text: str, low: float, high: float) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        raise ValueError(f"'{console.plain(text)}' is no number") from None
-    if not low <= value <= high:
-        raise ValueError(f"from {low:g} to {high:g}, not {value:g}")
-    return value
-
-
-def _a_course(text: str) -> tuple[float, bool]:
-    """Degrees, and whether they are true."""
-    true = text[-1:].upper() == "T"
-    return _a_number(text.rstrip("TtMm°"), 0.0, 360.0) or 360.0, true
-
-
-def _a_side(text: str) -> str:
-    side = {"": "right", "r": "right", "l": "left"}.get(text.lower(), text.lower())
-    if side not in ("right", "left"):
-        raise ValueError("right or left")
-    return side
-
-
-def _an_angle(text: str, most: float, signs: str) -> float:
-    """Degrees, or degrees and minutes (and seconds), with a sign or a letter."""
-    letter = text[-1:].upper()
-    parts = text.rstrip(signs + signs.lower() + " ").replace("°", " ").replace("'", " ").replace('"', " ").split()
-    if not 1 <= len(parts) <= 3:
-        raise ValueError(f"degrees, as 12.345 or 12 20.7 {signs[0]}")
-    degrees = _a_number(parts[0], -most, most)
-    sign = -1.0 if letter == signs[1] or parts[0].startswith("-") else 1.0
-    rest = sum(_a_number(each, 0.0, 59.99999) / 60.0**k for k, each in enumerate(parts[1:], start=1))
-    value = sign * (abs(degrees) + rest)
-    if abs(value) > most:
-        raise ValueError(f"no more than {most:g} degrees")
-    return value
-
-
-def _a_leg(text: str) -> tuple[float | None, float | None]:
-    """Minutes, or miles; neither: by altitude."""
-    if not text:
-        return None, None
-    number = text.lower().rstrip("nmi ")
-    if text.lower().rstrip().endswith("nm"):
-        return None, _a_number(number, 0.5, 30.0)
-    return _a_number(number, 0.25, 10.0), None
+def _answered(field: str, answer: str) -> dict[str, str]:
+    """What an answer puts into the form of a hold."""
+    lower = answer.lower()
+    if field == "inbound_course_deg":
+        return {field: answer.rstrip("TtMm°"), "north": "true" if lower.endswith("t") else "magnetic"}
+    if field == "turns":
+        return {field: {"": "right", "r": "right", "l": "left"}.get(lower, lower)}
+    if field == "leg":
+        way = "nm" if lower.endswith("nm") else "minutes" if answer else "altitude"
+        return {"leg_way": way, f"leg.{way}": lower.rstrip("nmi ")}
+    return {field: answer}
 
 
 def _leg(plan: HoldPlan) -> str:
-    if plan.leg is None:
-        return "leg by altitude"
-    return f"{plan.leg.minutes:g} min" if plan.leg.minutes is not None else f"{plan.leg.nm:g} NM"
+    return plan.leg.words if plan.leg else "leg by altitude"
 
 
 def _found(track: str, number: int, *, other_end: bool, name: str) -> HoldPlan:
