@@ -291,6 +291,6 @@ def _same_hold(
     recording = schema.recording.c
     at_hold = sa.and_(recording.hold_hash == hold_hash, recording.standard == standard)
     counts = connection.execute(select(recording.pilot_id, func.count()).where(at_hold).group_by(recording.pilot_id))
-    flights: dict[int, int] = dict(row._tuple() for row in counts)
+    flights = {id: int(count) for id, count in counts}
     latest = _holds(connection, _latest(connection, at_hold, 1), whole=False)
     return tuple((total.pilot, latest[id][-1], flights[id]) for id, total in totals.items() if id in flights)
