@@ -18,8 +18,9 @@ def test_holds_are_found_in_a_few_flights() -> None:
 
 
 @pytest.mark.parametrize("kind", list(NONE))
-def test_nothing_is_found_where_nobody_holds(kind: str) -> None:
-    track = NONE[kind](np.random.default_rng([11, zlib.crc32(kind.encode())]))
+@pytest.mark.parametrize("seed", [11, 50048, 50006])
+def test_nothing_is_found_where_nobody_holds(kind: str, seed: int) -> None:
+    track = NONE[kind](np.random.default_rng([seed, zlib.crc32(kind.encode())]))
     assert find_holds(track) == []
 
 
@@ -34,8 +35,8 @@ def test_holds_are_found_as_often_and_as_well_as_promised() -> None:
     assert counts["end: sure"] >= 0.6 * holds, table
     assert np.quantile(tally.fix_nm, 0.95) < 0.3, table
     assert np.quantile(tally.course_deg, 0.95) < 4.0, table
-    # Surveys flown as racetracks, and a lap's likeness beside a hold: not none, which is what is wanted.
-    assert counts["false"] <= 0.02 * (holds + counts["flights with none"]), table
+    # Surveys flown as racetracks that the wind carries back over the line before: not none, which is what is wanted.
+    assert counts["false"] <= 2, table
 
 
 def test_a_place_that_was_visited_with_no_lap_is_no_hold() -> None:

@@ -157,19 +157,20 @@ def _off_standard_s(seconds: float) -> float:
 def _first_and_last(one: Reading, two: Reading) -> tuple[float, float]:
     """+1 where the first end was reached before the other, -1 where after it, 0 where the record does not tell; and the
     same for which was left last."""
-    epoch_s = one.path.epoch_s
     lap_s = float(np.median([lap.end.epoch_s - lap.start.epoch_s for lap in one.laps if lap.end]))
     aside = [one.path.value(one.path.cross_nm, lap.abeam.epoch_s) for lap in one.laps if lap.abeam]
     near = max(NEAR_NM, NEAR_SHARE * abs(float(np.median(aside)))) if aside else NEAR_NM
     since = min(one.span_s[0], two.span_s[0]) + one.began_epoch_s - lap_s
     until = max(one.span_s[1], two.span_s[1]) + one.began_epoch_s + lap_s
-    inside = (epoch_s > since) & (epoch_s < until)
     times = []
-    for each in (one, two):
+    for each in (one, two):  # each on its own stretch of the flight
+        epoch_s = each.path.epoch_s
+        inside = (epoch_s > since) & (epoch_s < until)
         there = epoch_s[inside & (np.hypot(each.path.along_nm, each.path.cross_nm) < near)]
         if not len(there):
             return 0.0, 0.0
         times.append((float(there[0]), float(there[-1])))
-    first = 0.0 if min(times[0][0], times[1][0]) - epoch_s[0] < BEGINS_S else np.sign(times[1][0] - times[0][0])
-    last = 0.0 if epoch_s[-1] - max(times[0][1], times[1][1]) < BEGINS_S else np.sign(times[0][1] - times[1][1])
+    begins, ends = max(each.path.epoch_s[0] for each in (one, two)), min(each.path.epoch_s[-1] for each in (one, two))
+    first = 0.0 if min(times[0][0], times[1][0]) - begins < BEGINS_S else np.sign(times[1][0] - times[0][0])
+    last = 0.0 if ends - max(times[0][1], times[1][1]) < BEGINS_S else np.sign(times[0][1] - times[1][1])
     return float(first), float(last)

@@ -34,8 +34,8 @@ from trackgrade.track.cleaning import clean
 from trackgrade.track.thinning import thin
 from trackgrade.track.track import Floats, Track
 
-#: Flight before the first round, where the entry is, and after the last, that is looked at [s].
-BEFORE_S, AFTER_S = 900.0, 420.0
+#: Flight before the first round, where the entry is, and after the last that is looked at [s].
+AROUND_S = 900.0
 #: An aircraft holds at no less than this over the ground on average [kt]: walks and rides do not.
 SLOWEST_KT = 45.0
 #: Two proposals this close [NM, deg] are one hold, flown twice.
@@ -44,8 +44,6 @@ SAME_FIX_NM, SAME_COURSE_DEG = 0.6, 20.0
 FIRST_TURN_S = 25.0
 #: A lap is a round of its family where both begin this close together [s].
 SAME_ROUND_S = 40.0
-#: Lines of a survey lie no further apart [NM].
-ROW_NM = 4.0
 #: Legs are proposed as 1 or 1.5 min where they come near it [s a minute]; else as flown.
 NEAR_STANDARD_S = 20.0
 
@@ -97,7 +95,7 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
     first = min(family[0].start_s for family in stay)
     last = max(each.end_s for family in stay for each in family)
     wind, _ = wind_over(motion, (motion.grid_s > first - 30.0) & (motion.grid_s < last + 20.0))
-    part = slice(ground.index(first - BEFORE_S), ground.index(last + AFTER_S) + 1)
+    part = slice(ground.index(first - AROUND_S), ground.index(last + AROUND_S) + 1)
     window = replace(motion, grid_s=motion.grid_s[part], in_hole=motion.in_hole[part])
     air = through_air(window, window.grid_s, wind)
     turns = find_turns(window, air, wind, refine=False)
@@ -228,27 +226,7 @@ def _merged(proposals: list[HoldProposal]) -> list[HoldProposal]:
             start_epoch_s=min(other.start_epoch_s, each.start_epoch_s),
             end_epoch_s=max(other.end_epoch_s, each.end_epoch_s),
         )
-    return sorted(_without_rows(kept), key=lambda p: (-p.laps, p.start_epoch_s))
-
-
-def _without_rows(proposals: list[HoldProposal]) -> list[HoldProposal]:
-    """Without those that follow each other at once on one course, each a little further: the lines of a survey."""
-    return [each for each in proposals if not any(other is not each and _next_row(each, other) for other in proposals)]
-
-
-def _next_row(one: HoldProposal, two: HoldProposal) -> bool:
-    apart_s = max(two.start_epoch_s - one.end_epoch_s, one.start_epoch_s - two.end_epoch_s)
-    lap_s = (one.end_epoch_s - one.start_epoch_s) / one.laps
-    _, apart_nm = azimuth_distance(
-        one.hold.fix_lat_deg, one.hold.fix_lon_deg, two.hold.fix_lat_deg, two.hold.fix_lon_deg
-    )
-    off = abs(float(wrap180(one.hold.inbound_course_true_deg - two.hold.inbound_course_true_deg)))
-    return (
-        one.hold.turns == two.hold.turns
-        and apart_s < 1.5 * lap_s
-        and float(apart_nm) < ROW_NM
-        and off < SAME_COURSE_DEG
-    )
+    return sorted(kept, key=lambda p: (-p.laps, p.start_epoch_s))
 
 
 def _same_hold(one: Hold, two: Hold) -> bool:

@@ -1,8 +1,8 @@
 """Whether laps at a fix that nobody named are a hold: the grader is told that there is one, the search is not.
 
 Each test has a flight it was made for: thermals and orbits (turn rate, legs), circuits of an aerodrome (height, square
-corners), searches and procedure turns (corners and corrections on the outbound leg), survey lines (they move on, or
-turn about). An only lap has to look like one in all of them; of several most.
+corners), searches and procedure turns (corners, another heading on the outbound leg), survey lines (each round lies
+further on, or the next turns go to either side in turn). An only lap has to look like one in all; of several most.
 """
 
 from __future__ import annotations
@@ -11,13 +11,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from trackgrade.earth.angles import wrap180
 from trackgrade.motion.samples import Turn
 from trackgrade.segment.events import overlaps
 from trackgrade.segment.flown import Entry, Lap
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import Placed
+from trackgrade.segment.rounds import large_turns
 from trackgrade.track.track import Floats
 
 #: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
@@ -27,19 +28,20 @@ SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 240.0
 LEAST_TURNING_SHARE = 0.6
 #: Straight flight on the two legs of a lap together [s]; least and most of an only lap.
 LEAST_LEGS_S, LEGS_ONCE_S = 30.0, (50.0, 800.0)
-#: Turns on the outbound leg together [deg]: a hold's is flown on one heading; of an only lap.
-MOST_CORRECTED_DEG, MOST_CORRECTED_ONCE_DEG = 45.0, 20.0
+#: A turn on the outbound leg [deg]: a line is intercepted at less, a search has corners; and all of them together: a
+#: hold's leg goes on as it began, a procedure turn's does not; of an only lap.
+CORNER_DEG, ANOTHER_HEADING_DEG, ANOTHER_HEADING_ONCE_DEG = 70.0, 45.0, 20.0
 #: Abeam the fix the outbound leg of an only lap lies this many turn diameters to the side.
 ABEAM_DIAMETERS = (0.35, 2.0)
-#: A lap that goes down by more than this and comes up again is a circuit of an aerodrome [ft].
-CIRCUIT_FT = 350.0
-#: The fix of an only lap is met this closely in the end [NM, or turn diameters]; the arrival was straight so long [s].
-MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS, STRAIGHT_ARRIVAL_S = 0.25, 0.12, 9.0
-#: Passages of one hold scatter by less than this [NM]; moving across by more a lap, in step, they are survey lines.
-MOST_SCATTER_NM, MOVES_ON_NM = 0.6, 0.12
-#: A turn about before the arrival or after leaving: the other way through this much, no further away than so many legs,
-#: is between two lines of a survey, where the lap began on its own course.
-TURN_ABOUT_DEG, TURN_ABOUT_LEGS, ON_COURSE_DEG = 150.0, 1.6, 30.0
+#: Laps that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
+CIRCUIT_FT, WRONG_HEIGHTS = 350.0, 0.03
+#: The fix of an only lap is met this closely in the end [NM, or turn diameters].
+MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.12
+#: Passages of one hold scatter by less than this, and all its rounds together lead no further aside [NM]; so many
+#: rounds tell, however uneven their steps. A half circle is seen from this before its middle to this after [deg].
+MOST_SCATTER_NM, MOVED_NM, EVEN_ROUNDS, HALF_WAY_DEG = 0.6, 0.3, 3.0, 45.0
+#: A turn about, from one line of a survey to the next, goes through at least this [deg].
+TURN_ABOUT_DEG = 135.0
 
 
 @dataclass(frozen=True)
@@ -50,54 +52,69 @@ class _Shape:
     longest_half_s: float
     turning_share: float
     legs_s: float
-    corrected_deg: float
+    corner_deg: float
+    net_deg: float
     diameter_nm: float
     abeam_diameters: float
-    down_and_up_ft: float
+
+    @property
+    def like_a_racetrack(self) -> bool:
+        """Two half circles as an aircraft flies them in a hold, and straight legs between."""
+        return (
+            self.half_circle_s >= SHORTEST_HALF_CIRCLE_S
+            and self.longest_half_s <= LONGEST_HALF_CIRCLE_S
+            and self.turning_share >= LEAST_TURNING_SHARE
+            and self.legs_s >= LEAST_LEGS_S
+            and self.corner_deg <= CORNER_DEG
+            and self.net_deg <= ANOTHER_HEADING_DEG
+        )
 
 
 def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Placed, alt_ft: Floats) -> bool:
     """Whether these laps can be a hold. ``alt_ft`` (n,) is on the grid of the path, NaN where unknown."""
-    shapes = [shape for lap in laps if (shape := _shape(path, lap, alt_ft)) is not None]
-    if not shapes or 2 * len(shapes) < len(laps):
+    shapes = [shape for lap in laps if (shape := _shape(path, lap)) is not None and shape.like_a_racetrack]
+    if 2 * len(shapes) <= len(laps) or moves_on(path, laps) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
         return False
-    half, longest, share, legs, corrected, down = (
-        float(np.median([getattr(each, name) for each in shapes]))
-        for name in ("half_circle_s", "longest_half_s", "turning_share", "legs_s", "corrected_deg", "down_and_up_ft")
-    )
-    if half < SHORTEST_HALF_CIRCLE_S or longest > LONGEST_HALF_CIRCLE_S or share < LEAST_TURNING_SHARE:
-        return False
-    if legs < LEAST_LEGS_S or down > CIRCUIT_FT or _ends_scatter(laps) > MOST_SCATTER_NM:
-        return False
-    if corrected > MOST_CORRECTED_DEG or placed.scatter_nm > MOST_SCATTER_NM or _moves_on(laps):
+    if placed.scatter_nm > MOST_SCATTER_NM or _ends_scatter(laps) > MOST_SCATTER_NM:
         return False
     return len(laps) > 1 or _an_only_lap(path, entry, laps[0], shapes[0])
 
 
-def _shape(path: FlightPath, lap: Lap, alt_ft: Floats) -> _Shape | None:
+def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
     if lap.outbound_turn_end is None or lap.outbound_end is None or lap.end is None or lap.inbound_turn_end is None:
         return None
     out = ((lap.outbound_turn_start or lap.start).epoch_s, lap.outbound_turn_end.epoch_s)
     back = (lap.outbound_end.epoch_s, lap.inbound_turn_end.epoch_s)
     turning = sum(overlaps(turn, *span) for turn in path.turns for span in (out, back))
-    height = alt_ft[path.index(lap.start.epoch_s) : path.index(lap.end.epoch_s) + 1]
-    tenth = max(len(height) // 10, 1)  # outliers are left out: single altitudes of logs are off by miles
-    ends = float(np.median(height[:tenth])), float(np.median(height[-tenth:]))
-    low, high = np.quantile(height, [0.05, 0.95])
     rate = float(np.median([turn.rate_deg_s for turn in path.turns if overlaps(turn, *back) > 2.0] or [3.0]))
     # Arriving from across, the fix itself may be abeam: the outbound leg then tells.
     k = path.index((lap.abeam or lap.outbound_turn_end).epoch_s)
     diameter_nm = 2.0 * float(path.airspeed_kt[k] / 3600.0 / np.radians(max(rate, 0.8)))
+    outbound = [turn.change_deg for turn in _between(path, out[1] - 1.0, back[0] + 1.0)]
     return _Shape(
         half_circle_s=(out[1] - out[0] + back[1] - back[0]) / 2.0,
         longest_half_s=max(out[1] - out[0], back[1] - back[0]),
         turning_share=turning / max(out[1] - out[0] + back[1] - back[0], 1.0),
         legs_s=back[0] - out[1] + lap.end.epoch_s - back[1],
-        corrected_deg=sum(abs(turn.change_deg) for turn in _between(path, out[1] - 1.0, back[0] + 1.0)),
+        corner_deg=max(map(abs, outbound), default=0.0),
+        net_deg=abs(sum(outbound)),
         diameter_nm=diameter_nm,
         abeam_diameters=float(path.cross_nm[k]) / diameter_nm,
-        down_and_up_ft=float(high - low) - abs(ends[1] - ends[0]),
     )
+
+
+def _up_and_down_ft(path: FlightPath, laps: Sequence[Lap], alt_ft: Floats) -> float:
+    """How high the hills, how deep the valleys of the height over these laps are [ft]; 0 where it is not known."""
+    last = laps[-1].end or laps[-1].start
+    height = alt_ft[path.index(laps[0].start.epoch_s) : path.index(last.epoch_s) + 1]
+    if not len(height) or not np.isfinite(height).all():
+        return 0.0
+
+    def valley(ft: Floats) -> float:
+        walls = np.minimum(np.maximum.accumulate(ft), np.maximum.accumulate(ft[::-1])[::-1])
+        return float(np.quantile(walls - ft, 1.0 - WRONG_HEIGHTS))
+
+    return max(valley(height), valley(-height))
 
 
 def _between(path: FlightPath, start: float, end: float) -> list[Turn]:
@@ -109,40 +126,78 @@ def _ends_scatter(laps: Sequence[Lap]) -> float:
     return float(np.std(across, ddof=1)) if len(across) > 1 else 0.0
 
 
-def _moves_on(laps: Sequence[Lap]) -> bool:
-    """Whether the laps end further to the same side each time, in even steps."""
-    across = np.array([lap.end_cross_nm for lap in laps if lap.end_cross_nm is not None])
-    if len(across) < 3:
+def moves_on(path: FlightPath, laps: Sequence[Lap]) -> bool:
+    """Whether each round lies further to one side by much the same step, at both its ends: no course is flown twice.
+
+    Lines of a survey do, and circuits that drift; a hold comes back. Rounds before and after the laps count too.
+    """
+    across_nm = _half_circles(path, laps)
+    steps_nm = across_nm[2:] - across_nm[:-2]
+    if len(steps_nm) < 2:
         return False
-    k = np.arange(len(across))
-    step, start = np.polyfit(k, across, 1)
-    rest = float(np.std(across - step * k - start))
-    return abs(float(step)) > MOVES_ON_NM and rest < abs(float(step)) * np.sqrt(len(k)) / 2.0
+    rounds, step_nm = len(steps_nm) / 2.0, abs(float(np.mean(steps_nm)))
+    uneven_nm = float(np.max(np.abs(steps_nm - np.mean(steps_nm))))
+    return step_nm * rounds > MOVED_NM and uneven_nm < step_nm * min(rounds / EVEN_ROUNDS, 1.0)
+
+
+def _half_circles(path: FlightPath, laps: Sequence[Lap]) -> Floats:
+    """How far across the course each half circle has its middle (n,) [NM]: of the laps, and those before and after."""
+    track, start = path.track_deg, path.index(laps[0].start.epoch_s)
+    lap_s = max(lap.end.epoch_s - lap.start.epoch_s for lap in laps if lap.end is not None)
+    first = 360.0 * round(float(track[start]) / 360.0) + 90.0  # across the course, in the turn at the fix
+    spans: list[tuple[int, int]] = []
+    for step_deg in (180.0, -180.0):
+        at, across = start, first if step_deg > 0 else first - 180.0
+        while (span := _through(track, at, across, later=step_deg > 0)) is not None:
+            reached = span[step_deg > 0]
+            if abs(path.epoch_s[reached] - path.epoch_s[at]) > lap_s:
+                break
+            spans.append(span)
+            at, across = reached, across + step_deg
+    return np.array([np.mean(path.cross_nm[list(span)]) for span in sorted(spans)])
+
+
+def _through(track_deg: Floats, at: int, across_deg: float, *, later: bool) -> tuple[int, int] | None:
+    """From where to where the track turns through a direction, the next time after an index or the last before."""
+    short, beyond = track_deg <= across_deg - HALF_WAY_DEG, track_deg >= across_deg + HALF_WAY_DEG
+    if later:
+        last = _first(beyond, at)
+        first = None if last is None else _last(short, last)
+    else:
+        first = _last(short, at)
+        last = None if first is None else _first(beyond, first)
+    return None if first is None or last is None else (first, last)
+
+
+def _first(where: npt.NDArray[np.bool_], since: int) -> int | None:
+    found = np.flatnonzero(where[since:])
+    return since + int(found[0]) if len(found) else None
+
+
+def _last(where: npt.NDArray[np.bool_], until: int) -> int | None:
+    found = np.flatnonzero(where[: until + 1])
+    return int(found[-1]) if len(found) else None
 
 
 def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> bool:
     if abs(lap.end_cross_nm or 0.0) > max(MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS * shape.diameter_nm):
         return False
-    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.corrected_deg > MOST_CORRECTED_ONCE_DEG:
+    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.net_deg > ANOTHER_HEADING_ONCE_DEG:
         return False
     if not ABEAM_DIAMETERS[0] < shape.abeam_diameters < ABEAM_DIAMETERS[1]:
         return False
-    arrival = (entry.start or lap.start).epoch_s
-    before = [turn for turn in path.turns if turn.end_epoch_s < arrival + 2.0 and abs(turn.change_deg) > 30.0]
-    straight = arrival - (before[-1].end_epoch_s if before else float(path.epoch_s[0]))
-    if entry.kind != "direct":
-        return True  # who enters so means to hold
-    about_s = TURN_ABOUT_LEGS * shape.legs_s / 2.0 + 15.0
-    on_course = abs(float(wrap180(path.value(path.track_deg, arrival)))) < ON_COURSE_DEG
-    if before and on_course and straight < about_s and before[-1].change_deg < -TURN_ABOUT_DEG:
-        return _passed_before(path, before[-1], about_s, shape)
-    left = lap.end.epoch_s if lap.end else arrival
-    after = [turn for turn in path.turns if turn.start_epoch_s > left and abs(turn.change_deg) > 30.0]
-    return not (after and after[0].change_deg < -TURN_ABOUT_DEG and after[0].start_epoch_s - left < about_s)
+    return entry.kind in ("teardrop", "parallel") or not _to_and_fro(
+        path, lap, shape.legs_s
+    )  # who enters otherwise means to hold
 
 
-def _passed_before(path: FlightPath, about: Turn, about_s: float, shape: _Shape) -> bool:
-    """Whether the fix was passed before a turn about, as in a parallel entry; a line of a survey lies beside it."""
-    leg = slice(path.index(about.start_epoch_s - about_s), path.index(about.start_epoch_s) + 1)
-    nearest = float(np.min(np.hypot(path.along_nm[leg], path.cross_nm[leg])))
-    return nearest < max(MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS * shape.diameter_nm)
+def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
+    """Whether a turn about to the other side follows the lap sooner than its legs take, or two in turn come
+    before it: the lines of a survey, of which the first was joined by a turn."""
+    begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
+    turns = large_turns(path.turns, TURN_ABOUT_DEG)
+    after = [(start, change) for start, end, change in turns if (start + end) / 2.0 > left]
+    before = [(end, change) for _, end, change in turns if end < begun]
+    if after and after[0][1] < 0.0 and after[0][0] - left < legs_s:
+        return True
+    return len(before) > 1 and before[-1][1] < 0.0 < before[-2][1] and begun - before[-2][0] < left - begun
