@@ -32,7 +32,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--short", action="store_true", help="the form of CI")
     parser.add_argument("--out", type=Path, help="write the table there too")
-    parser.add_argument("--flights", type=int, help="flights of the batch (1000; short: 60)")
+    parser.add_argument("--flights", type=int, help="flights of the batch (1000; short: 200)")
     chosen = parser.parse_args()
     runs = 3 if chosen.short else 7
     busy = os.getloadavg()[0] > cores()
@@ -46,7 +46,7 @@ def main() -> int:
         os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "compiled")
         write_flights(folder)
         lines = [*start_up(folder, runs), *one_flight(folder, runs), *analysis(folder, runs)]
-        lines += batch(folder, chosen.flights or (60 if chosen.short else 1000))
+        lines += batch(folder, chosen.flights or (200 if chosen.short else 1000))
     widened = WIDER_IN_CI if chosen.short else 1.0
     table = shown(lines, widened, busy)
     print(table)

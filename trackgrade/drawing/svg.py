@@ -29,8 +29,8 @@ def element(name: str, *children: Markup | str, **attributes: object) -> Markup:
     for key, value in attributes.items():
         if value is None:
             continue
-        word = short(value, 2) if isinstance(value, float) else value
-        written.append(f' {key.rstrip("_").replace("_", "-")}="{escape(word)}"')
+        word = short(value, 2) if isinstance(value, float) else escape(value)
+        written.append(f' {key.rstrip("_").replace("_", "-")}="{word}"')
     inside = "".join(escape(child) for child in children)
     opening = f"<{name}{''.join(written)}"
     return Markup(f"{opening}>{inside}</{name}>" if inside else f"{opening}/>")

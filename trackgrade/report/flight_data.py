@@ -105,7 +105,6 @@ def differences(values: Floats, step: float) -> str:
     """
     known = np.isfinite(values)
     whole = np.rint(np.where(known, values, 0.0) / step).astype(np.int64)
-    steps = np.zeros(len(values), dtype=np.int64)
-    kept = whole[known]
-    steps[known] = np.diff(kept, prepend=0)
-    return ",".join(str(v) if k else "" for v, k in zip(steps.tolist(), known.tolist()))
+    steps = np.full(len(values), "", dtype=object)
+    steps[known] = [*map(str, np.diff(whole[known], prepend=0).tolist())]
+    return ",".join(steps.tolist())
