@@ -137,23 +137,19 @@ def _left_s(level_ft: float, next_ft: float, t: Floats, alt: Floats, from_s: flo
 def held_from(t: Floats, alt: Floats, first: int, off_ft: float | None = None) -> tuple[int, float] | None:
     """From which sample on, and about what altitude [ft], one was held for a minute first; ``off_ft``: another than
     that. None where none was."""
-    k = first
-    while k < len(t):
-        if off_ft is not None and abs(alt[k] - off_ft) <= ELSEWHERE_FT:  # as nearly always: no other begins here
-            k += 1
-            continue
-        end = int(np.searchsorted(t, t[k] + HELD_S))
+    # As nearly always nothing is flown elsewhere, and no other level begins.
+    elsewhere = np.ones(len(alt), dtype=bool) if off_ft is None else np.abs(alt - off_ft) > ELSEWHERE_FT
+    for k in (first + np.flatnonzero(elsewhere[first:])).tolist():
+        end = int(t.searchsorted(t[k] + HELD_S))
         if end >= len(t):
             break
         window = alt[k:end]
+        if np.ptp(window) > 2.0 * HELD_WITHIN_FT or not elsewhere[k:end].all():
+            continue
         middle = float(np.median(window))
-        another = off_ft is None or (
-            abs(middle - off_ft) > OTHER_LEVEL_FT and (abs(window - off_ft) > ELSEWHERE_FT).all()
-        )
-        if another and np.ptp(window) <= 2.0 * HELD_WITHIN_FT:
+        if off_ft is None or abs(middle - off_ft) > OTHER_LEVEL_FT:
             gone = np.flatnonzero(np.abs(alt[k:] - middle) > ELSEWHERE_FT)
             return k, float(np.median(alt[k : k + int(gone[0])] if len(gone) else alt[k:]))
-        k += 1
     return None
 
 
