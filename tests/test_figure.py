@@ -227,7 +227,7 @@ def test_laps_of_two_visits_have_names_of_their_own() -> None:
 
 def test_bands_are_the_tolerances() -> None:
     debrief = debrief_of("three laps")
-    altitude, airspeed, cross = figure_time.panels(debrief, lay_out(debrief))
+    altitude, airspeed, cross = figure_time.strips(debrief, lay_out(debrief))
     assert {(float(band.low[0]), float(band.high[0])) for band in altitude.bands} == {(3900.0, 4100.0)}
     assert {(float(band.low[0]), float(band.high[0])) for band in airspeed.bands} == {(90.0, 110.0)}
     assert len(cross.bands) == 3
@@ -241,7 +241,7 @@ def test_bands_are_the_tolerances() -> None:
 
 def test_the_band_of_a_vor_closes_in_on_its_station() -> None:
     debrief = debrief_of("left, a VOR, a hole")
-    *_, cross = figure_time.panels(debrief, lay_out(debrief))
+    *_, cross = figure_time.strips(debrief, lay_out(debrief))
     for band in cross.bands:
         wide = band.high - band.low
         assert wide[0] > 0.1
@@ -252,11 +252,11 @@ def test_the_band_of_a_vor_closes_in_on_its_station() -> None:
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_the_distance_from_the_course_has_the_holding_side_up(turns: str) -> None:
     debrief = make_debrief(turns=turns)
-    *_, cross = figure_time.panels(debrief, lay_out(debrief))
-    np.testing.assert_array_equal(cross.strip.lines[0].values, debrief.samples.cross_nm)
-    assert np.nanmax(cross.strip.lines[0].values) > 0.9
-    assert cross.strip.low < -0.75
-    assert cross.strip.high > np.nanmax(debrief.samples.cross_nm)
+    *_, cross = figure_time.strips(debrief, lay_out(debrief))
+    np.testing.assert_array_equal(cross.lines[0].values, debrief.samples.cross_nm)
+    assert np.nanmax(cross.lines[0].values) > 0.9
+    assert cross.scale.low < -0.75
+    assert cross.scale.high > np.nanmax(debrief.samples.cross_nm)
 
 
 # -- words ----------------------------------------------------------------------

@@ -142,9 +142,10 @@ def test_the_band_of_a_level_is_drawn_while_it_was_in_force_and_told_in_the_debr
 
     debrief = graded(flown((3, -1000.0)))
     bands = strips(debrief, lay_out(debrief), ())[0].bands
-    upper, lower = (band.spans or () for band in bands)
-    assert upper[-1][1] == debrief.levels[1].left_epoch_s
-    assert lower[0][0] == debrief.levels[1].from_epoch_s
+    upper = [band for band in bands if band.low[0] > 3500.0]
+    lower = [band for band in bands if band.low[0] < 3500.0]
+    assert upper[-1].epoch_s[-1] == debrief.levels[1].left_epoch_s
+    assert lower[0].epoch_s[0] == debrief.levels[1].from_epoch_s
     told = debrief_to_dict(debrief)["levels"]
     assert [each["by"] for each in told] == ["first", "seen"]
     assert told[0]["from_utc"] is None

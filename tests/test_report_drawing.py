@@ -250,16 +250,19 @@ def test_bands_are_the_limits_of_the_standard_about_the_reference() -> None:
     assert debrief.airspeed_reference_kias is not None
     altitude, airspeed = by_key["altitude"].bands[0], by_key["airspeed"].bands[0]
     # FAA-S-ACS-8C, Task III.B: 100 ft, 10 kt, three quarters of full scale.
-    assert (altitude.low, altitude.high) == (
+    assert (altitude.low[0], altitude.high[0]) == (
         debrief.altitude_reference_ft - 100.0,
         debrief.altitude_reference_ft + 100.0,
     )
-    assert (airspeed.low, airspeed.high) == (
+    assert (airspeed.low[0], airspeed.high[0]) == (
         debrief.airspeed_reference_kias - 10.0,
         debrief.airspeed_reference_kias + 10.0,
     )
-    assert (by_key["needle"].bands[0].low, by_key["needle"].bands[0].high) == (-0.75, 0.75)
-    assert by_key["needle"].bands[0].only_inbound
+    assert {(each.low[0], each.high[0]) for each in by_key["needle"].bands} == {(-0.75, 0.75)}
+    inbound = [(lap.flown.inbound_start, lap.flown.end) for lap in debrief.laps]
+    assert [tuple(each.epoch_s) for each in by_key["needle"].bands] == [
+        (start.epoch_s, end.epoch_s) for start, end in inbound if start is not None and end is not None
+    ]
 
 
 def test_strips_mark_the_excursions_that_were_graded() -> None:
@@ -292,7 +295,7 @@ def test_an_outlier_does_not_flatten_the_strip() -> None:
     altitude[400] = 44_000.0
     spoiled = dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, alt_ft=altitude))
     strip = strips(spoiled, lay_out(spoiled), needle_lines(spoiled))[0]
-    assert strip.high < 5000.0
+    assert strip.scale.high < 5000.0
 
 
 @pytest.mark.parametrize("turns", ["right", "left"])

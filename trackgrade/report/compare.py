@@ -12,15 +12,15 @@ import numpy as np
 from markupsafe import Markup
 
 from trackgrade.drawing import frame, furniture, palette
-from trackgrade.drawing.lengths import round_step, round_ticks
 from trackgrade.drawing.svg import element, moved, short, simplified_polyline
 from trackgrade.drawing.view import fit
+from trackgrade.report import strips
 from trackgrade.report.front import short_laps
 from trackgrade.report.limits import magnetic_course
-from trackgrade.report.numbers import figure
 from trackgrade.report.plan import Line, Plan, flown_between, plan_of, wind_words
 from trackgrade.report.plan_view import TOLERANCE, path
-from trackgrade.report.timeline import lay_out
+from trackgrade.report.strips import TALL, Scale
+from trackgrade.report.timeline import AXIS_WIDTH, lay_out
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 
@@ -28,8 +28,6 @@ from trackgrade.track.track import Floats
 MOST_CHOSEN = 24
 #: Frame of the picture from above, and its margins; height of a strip [px].
 SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 52.0, 34.0, 34.0), 120
-#: A strip is drawn in units of its own, y down; lines are simplified to so much of them.
-WIDE, TALL, STRIP_TOLERANCE = 10_000.0, 1000.0, 3.0
 #: Most words along the time axis, and no lap is shown for longer [s].
 MOST_TICKS, LONGEST_S = 8, 1200.0
 #: What is drawn against time: quantity, heading, least height of the strip.
@@ -198,29 +196,19 @@ def _strip(laps: Sequence[LapLine], looks: Sequence[str], key: str, least: float
     known = np.concatenate([lap.values[key][np.isfinite(lap.values[key])] for lap in laps])
     if len(known) == 0:
         return Markup(""), Markup("")
-    low, high = (float(each) for each in np.percentile(known, [0.2, 99.8]))
-    middle, span = (low + high) / 2, 1.12 * max(high - low, least)
-    low, high, longest = middle - span / 2, middle + span / 2, _longest(laps)
-    ticks = round_ticks(low, high, 4)
-
-    def y(value: Floats | float) -> Floats:
-        return (high - np.asarray(value)) / span * TALL
-
-    scale = [
-        element("text", figure(tick) if round_step(span, 4) >= 1 else f"{tick + 0.0:.6g}", x=48, text_anchor="end",
-                y=min(max(float(y(tick)) / TALL * STRIP_PX + 4.0, 10.0), STRIP_PX - 2.0))
-        for tick in ticks
-    ]  # fmt: skip
-    lines = [element("path", d=f"M0 {short(float(y(tick)))}H{short(WIDE)}", class_="grid") for tick in ticks]
+    scale, longest = Scale.over(known, (), least), _longest(laps)
+    lines = [
+        element("path", d=f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}", class_="grid")
+        for value, _ in scale.ticks
+    ]
     for lap, look in zip(laps, looks):
-        d = simplified_polyline(lap.since_s / longest * WIDE, y(lap.values[key]), STRIP_TOLERANCE)
+        d = simplified_polyline(lap.since_s / longest * AXIS_WIDTH, scale.y(lap.values[key]), strips.TOLERANCE)
         if d:
             lines.append(element("path", d=d, class_=look))
-    return (
-        element("svg", *scale, width=52, height=STRIP_PX, class_="scale", aria_hidden="true"),
-        element("svg", element("svg", *lines, viewBox=f"0 0 {short(WIDE)} {short(TALL)}", preserveAspectRatio="none",
-                               width="100%", height="100%"),
-                width="100%", height=STRIP_PX, class_="plot", role="img", aria_label="The laps chosen, against time"),
+    return scale.drawn(STRIP_PX), element(
+        "svg", element("svg", *lines, viewBox=f"0 0 {short(AXIS_WIDTH)} {short(TALL)}", preserveAspectRatio="none",
+                       width="100%", height="100%"),
+        width="100%", height=STRIP_PX, class_="plot", role="img", aria_label="The laps chosen, against time",
     )  # fmt: skip
 
 

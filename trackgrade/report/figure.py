@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 import matplotlib
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import FigureCanvasPdf
@@ -25,15 +24,14 @@ from trackgrade import __version__
 from trackgrade.files import write_whole
 from trackgrade.report import FIGURE_KINDS, figure_plan, figure_time
 from trackgrade.report import figure_style as style
-from trackgrade.report.figure_time import Panel
+from trackgrade.report.front import short_laps, short_units
 from trackgrade.report.limits import corridor_share, magnetic_course, share_words
 from trackgrade.report.numbers import RESULT_SIGNS
 from trackgrade.report.plan import EVENT_SIGNS, Plan, plan_of
+from trackgrade.report.strips import Strip
 from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point
 from trackgrade.report.timeline import Stretch, Timeline, lay_out
 from trackgrade.score.debrief import Debrief
-from trackgrade.score.lap import LapMeasures
-from trackgrade.score.results import Measurement
 
 Weight = Literal["regular", "bold"]
 
@@ -126,11 +124,11 @@ def _compose(figure: Figure, debrief: Debrief) -> None:
     y = PLAN_END + 0.2
     for share, words in figure_time.lap_heads(timeline, RIGHT - PLOT_LEFT):
         page.words(PLOT_LEFT + share * (RIGHT - PLOT_LEFT), y, words, 7.0, weight="bold", ha="center")
-    drawn = figure_time.panels(debrief, timeline)
-    for panel in drawn:
-        _panel_words(page, panel, y + PLOT_WORDS - 0.05)
+    strips = figure_time.strips(debrief, timeline)
+    for strip in strips:
+        _strip_words(page, strip, y + PLOT_WORDS - 0.05)
         axes = _axes(figure, PLOT_LEFT, y + PLOT_WORDS, RIGHT - PLOT_LEFT, PLOT_HEIGHT)
-        figure_time.draw(axes, panel, debrief, timeline, last=panel is drawn[-1])
+        figure_time.draw(axes, strip, debrief, timeline, last=strip is strips[-1])
         y += PLOT_WORDS + PLOT_HEIGHT
     page.words(PLOT_LEFT - 0.05, y + 0.13, "UTC", figure_time.SIZE_PT, color=style.SOFT, ha="right")
     _footer(page, debrief)
@@ -171,9 +169,8 @@ def _footer(page: _Page, debrief: Debrief) -> None:
     page.words(RIGHT, HEIGHT - 0.11, f"trackgrade {__version__}", 5.5, color=style.SOFT, ha="right")
 
 
-def _panel_words(page: _Page, panel: Panel, y: float) -> None:
+def _strip_words(page: _Page, strip: Strip, y: float) -> None:
     """Title, lines and band of one strip, in one line; the band is what is cut first."""
-    strip = panel.strip
     x = LEFT + page.words(LEFT, y, f"{strip.title}, {strip.unit}", 7.5, weight="bold") + 0.12
     if len(strip.lines) > 1 or (strip.lines and strip.key == "airspeed"):
         for line in strip.lines:
@@ -259,28 +256,26 @@ def _stretch_words(debrief: Debrief, stretch: Stretch) -> str:
 
 def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: float) -> float:
     """A row a lap: its line and number, outbound and inbound, each inbound with the sign of its result."""
-    by_length = debrief.hold.leg.minutes is None
-    unit = "NM" if by_length else "s"
+    outbound, inbound, unit = short_units(debrief)
     columns = x + 1.42, x + 2.14
     page.words(words_x := x + 0.42, y, "lap", 7.2, color=style.SOFT)
-    for at, words in zip(columns, ("turned at" if by_length else "outbound", "inbound")):
+    for at, words in zip(columns, (outbound, inbound)):
         page.words(at, y, f"{words}, {unit}", 7.2, color=style.SOFT, ha="right")
     y += ROW
-    item = "leg_length" if by_length else "inbound_time"
     signs: list[str] = []
-    for stretch in timeline.laps[:MOST_LAPS]:
-        lap = stretch.graded
-        assert lap is not None, "a completed lap"
-        page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(stretch))
-        page.words(words_x, y, stretch.tag, 7.2, weight="bold")
-        for at, words in zip(columns, _lap_numbers(lap.measures, by_length)):
+    laps = list(short_laps(debrief, timeline))
+    for short in laps[:MOST_LAPS]:
+        page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(short.stretch))
+        page.words(words_x, y, short.stretch.tag, 7.2, weight="bold")
+        for at, words in zip(columns, (short.outbound, short.inbound)):
             page.words(at, y, words, 7.2, ha="right")
-        graded = lap.item(item)
+        assert short.stretch.graded is not None, "a completed lap"
+        graded = short.stretch.graded.item("leg_length" if unit == "NM" else "inbound_time")
         if graded is not None:
             page.words(columns[1] + 0.07, y, RESULT_SIGNS[graded.result], 7.2)
             signs.append(graded.result)
         y += ROW
-    left_out = len(timeline.laps) - MOST_LAPS
+    left_out = len(laps) - MOST_LAPS
     if left_out > 0:
         page.words(words_x, y, f"and {left_out} more, in the report", 7.2, color=style.SOFT)
         y += ROW
@@ -289,13 +284,3 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
         page.words(x, y, meant, 6.5, room=RIGHT - x, color=style.SOFT)
         y += ROW
     return y
-
-
-def _lap_numbers(measures: LapMeasures, by_length: bool) -> tuple[str, str]:
-    if by_length:
-        return _number(measures.outbound_end_nm, 1), _number(measures.inbound_nm, 1)
-    return _number(measures.outbound_s, 0), _number(measures.inbound_s, 0)
-
-
-def _number(measured: Measurement, places: int) -> str:
-    return "–" if measured.value is None or not np.isfinite(measured.value) else f"{measured.value:.{places}f}"

@@ -1,121 +1,39 @@
-"""Altitude, airspeed and distance from the course against time, for the static figure: as data, then on axes."""
+"""The strips of the static figure on axes of matplotlib: altitude, airspeed, distance from the course against time."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
 from trackgrade.drawing import palette
-from trackgrade.hold.frame import HoldFrame
 from trackgrade.report import figure_style as style
-from trackgrade.report.limits import corridor_share, share_words
-from trackgrade.report.numbers import MINUS
-from trackgrade.report.plan import corridor_edges
-from trackgrade.report.strips import (
-    Band,
-    Line,
-    Strip,
-    band_spans,
-    even_ticks,
-    outside_spans,
-    shown_values,
-    strips,
-    time_ticks,
-)
+from trackgrade.report.strips import Line, Strip, airspeed, altitude, off_course, time_ticks
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
-from trackgrade.track.track import Floats
 
 SIZE_PT = 7.0
-#: The band of one inbound leg is drawn from this many points: the edges of a VOR corridor close in on the station.
-BAND_POINTS = 40
 
 
-@dataclass(frozen=True, eq=False)
-class TimeBand:
-    """A tolerance over a span of time: the times (n,) [s since 1970] and its two edges (n,)."""
-
-    epoch_s: Floats
-    low: Floats
-    high: Floats
+def strips(debrief: Debrief, timeline: Timeline) -> tuple[Strip, ...]:
+    """What the figure shows, from the top."""
+    return altitude(debrief, timeline), airspeed(debrief, timeline), off_course(debrief, timeline)
 
 
-@dataclass(frozen=True, eq=False)
-class Panel:
-    """One strip: what the page's strip says, and its tolerance as areas."""
-
-    strip: Strip
-    bands: tuple[TimeBand, ...]
-
-
-def panels(debrief: Debrief, timeline: Timeline) -> tuple[Panel, ...]:
-    """Altitude, airspeed, distance from the course."""
-    altitude, airspeed = (each for each in strips(debrief, timeline, ()) if each.key in ("altitude", "airspeed"))
-    return (*(Panel(each, _level_bands(each, timeline)) for each in (altitude, airspeed)), _cross(debrief, timeline))
-
-
-def _level_bands(strip: Strip, timeline: Timeline) -> tuple[TimeBand, ...]:
-    return tuple(
-        TimeBand(np.array(span), np.full(2, band.low), np.full(2, band.high))
-        for band in strip.bands
-        for span in band_spans(band, timeline)
-    )
-
-
-def _cross(debrief: Debrief, timeline: Timeline) -> Panel:
-    """Distance from the course line, the holding side up, over the corridor of each inbound leg."""
-    samples = debrief.samples
-    frame = HoldFrame(debrief.hold)
-    bands = []
-    for start, end in band_spans(Band(0.0, 0.0, only_inbound=True), timeline) if timeline.laps else ():
-        times = np.linspace(start, end, BAND_POINTS)
-        along = np.interp(times, samples.epoch_s, samples.along_nm)
-        bands.append(TimeBand(times, *corridor_edges(debrief, frame, along)))
-    title = "Distance from the course, holding side up"
-    within = np.zeros(len(samples), dtype=bool)
-    for each in timeline.stretches:
-        if each.kind != "entry":  # the way to the hold may come from anywhere
-            within |= (samples.epoch_s >= each.start_epoch_s) & (samples.epoch_s <= each.end_epoch_s)
-    known = samples.cross_nm[within & np.isfinite(samples.cross_nm)]
-    if len(known) == 0:
-        known = shown_values(samples.cross_nm, debrief, timeline)
-    if len(known) == 0:
-        return Panel(Strip("cross", title, "NM", (), (), (), 0.0, 1.0, (), "", "no position in the track"), ())
-    edges = [float(known.min()), float(known.max()), 0.0]
-    edges += [float(v) for band in bands for v in (band.low.min(), band.high.max())]
-    middle, span = (min(edges) + max(edges)) / 2, max(max(edges) - min(edges), 0.5)
-    low, high = middle - 0.56 * span, middle + 0.56 * span
-    strip = Strip(
-        key="cross",
-        title=title,
-        unit="NM",
-        lines=(Line("distance from the course", samples.cross_nm),),
-        bands=(),
-        outside=outside_spans(debrief, "course"),
-        low=low,
-        high=high,
-        ticks=even_ticks(low, high),
-        band_words=f"band: {share_words(corridor_share(debrief))}, inbound legs" if bands else "",
-    )
-    return Panel(strip, tuple(bands))
-
-
-def draw(axes: Axes, panel: Panel, debrief: Debrief, timeline: Timeline, *, last: bool) -> None:
-    """Draw a panel; the ``last`` one carries the times of day."""
-    strip, axis = panel.strip, timeline.axis
+def draw(axes: Axes, strip: Strip, debrief: Debrief, timeline: Timeline, *, last: bool) -> None:
+    """Draw a strip; the ``last`` one carries the times of day."""
+    scale, axis = strip.scale, timeline.axis
     axes.set_xlim(0.0, AXIS_WIDTH)
-    axes.set_ylim(strip.low, strip.high)
+    axes.set_ylim(scale.low, scale.high)
     for spine in axes.spines.values():
         spine.set_color(style.RULE)
     _shade(axes, timeline)
-    for band in panel.bands:
+    for band in strip.bands:
         axes.fill_between(axis.x(band.epoch_s), band.low, band.high, color=style.WASH, linewidth=0, zorder=2)
         for edge in (band.low, band.high):
             axes.plot(axis.x(band.epoch_s), edge, color=style.ACCENT, linewidth=0.6, zorder=2)
-    for value, _ in strip.ticks:
+    for value, _ in scale.ticks:
         axes.axhline(value, color=style.FAINT, linewidth=0.5, zorder=1)
     if strip.key == "cross" and strip.lines:
         axes.axhline(0.0, color=style.INK, linewidth=0.8, zorder=3)
@@ -129,9 +47,9 @@ def draw(axes: Axes, panel: Panel, debrief: Debrief, timeline: Timeline, *, last
         if np.isfinite(edges).all():
             axes.fill_between(edges, 0.0, 0.06, transform=axes.get_xaxis_transform(), color=style.OUTSIDE,
                               linewidth=0, zorder=6)  # fmt: skip
-    air = 0.05 * (strip.high - strip.low)  # a number on the edge would touch the words of the next strip
-    ticks_y = [(value, words) for value, words in strip.ticks if strip.low + air <= value <= strip.high - air]
-    axes.set_yticks([value for value, _ in ticks_y], [words.replace("-", MINUS) for _, words in ticks_y])
+    air = 0.05 * (scale.high - scale.low)  # a number on the edge would touch the words of the next strip
+    ticks_y = [(value, words) for value, words in scale.ticks if scale.low + air <= value <= scale.high - air]
+    axes.set_yticks([value for value, _ in ticks_y], [words for _, words in ticks_y])
     ticks = time_ticks(axis) if last else ()
     axes.set_xticks([percent / 100.0 * AXIS_WIDTH for percent, _, _ in ticks], [words for _, words, _ in ticks])
     axes.tick_params(length=2.0, color=style.RULE, pad=2.0)

@@ -63,7 +63,10 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "corridor_share": corridor_share(debrief),
         "corridor_words": share_words(corridor_share(debrief)),
         "needles": needles,
-        "strips": [strips.draw(each, debrief, timeline) for each in strips.strips(debrief, timeline, needles)],
+        "strips": [
+            (each, each.scale.drawn(strips.HEIGHT_PX), strips.draw(each, debrief, timeline))
+            for each in strips.strips(debrief, timeline, needles)
+        ],
         "heads": strips.lap_heads(timeline),
         "time_words": strips.time_axis(timeline),
         "comparison": compare((flight_laps(debrief, plan),)),

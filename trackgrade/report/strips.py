@@ -1,4 +1,4 @@
-"""Altitude, airspeed, needle and turn rate against time, with their tolerance bands.
+"""Altitude, airspeed, needle, turn rate and distance from the course against time, with their tolerance bands.
 
 A strip is two drawings side by side: the scale with its words, at the size of the page's text, and the plot, which
 stretches to any width because its lines keep their thickness (``vector-effect``). Zooming to one lap is then
@@ -7,6 +7,7 @@ nothing but another ``viewBox``, and a narrow screen needs no second drawing.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,10 +15,12 @@ from markupsafe import Markup
 
 from trackgrade.drawing.lengths import round_step, round_ticks
 from trackgrade.drawing.svg import element, short, simplified_polyline
+from trackgrade.hold.frame import HoldFrame
 from trackgrade.report.limits import corridor_share, limit_of, share_words
 from trackgrade.report.needles import NeedleLine
-from trackgrade.report.numbers import clock
-from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, Timeline
+from trackgrade.report.numbers import MINUS, clock, figure
+from trackgrade.report.plan import corridor_edges
+from trackgrade.report.timeline import AXIS_WIDTH, Stretch, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.levels import held_spans
 from trackgrade.score.measures import NO_ALTITUDE
@@ -29,8 +32,13 @@ TALL = 1000.0
 HEIGHT_PX = 104
 #: Lines are simplified to this many units: a third of a pixel on a wide screen.
 TOLERANCE = 3.0
-#: Most words on the time axis.
-MOST_TICKS = 7
+#: Most words on the time axis, and on a scale.
+MOST_TICKS, MOST_SCALE_TICKS = 7, 5
+#: The corridor along one inbound leg is drawn through so many points: the edges of a VOR's close in on the station.
+CORRIDOR_POINTS = 40
+
+#: Start and end [s since 1970].
+Span = tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,15 +50,52 @@ class Line:
     style: str = "first"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Band:
-    """A tolerance: inside from ``low`` to ``high``. ``only_inbound`` draws it over the inbound legs alone,
-    ``spans`` over these (start, end) times [s since 1970]."""
+    """A tolerance over a span of time: the times (n,) [s since 1970] and its two edges (n,)."""
+
+    epoch_s: Floats
+    low: Floats
+    high: Floats
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What a strip is high: from ``low`` to ``high``, with (value, words) of its ticks."""
 
     low: float
     high: float
-    only_inbound: bool = False
-    spans: tuple[tuple[float, float], ...] | None = None
+    ticks: tuple[tuple[float, str], ...]
+
+    @staticmethod
+    def over(values: Floats, bands: Sequence[Band], least: float) -> Scale:
+        """Shows the values, a stray outlier aside, and the whole of each band with air about it."""
+        edges = [float(edge) for band in bands for edge in (band.low.min(), band.high.max())]
+        if len(values):
+            edges += np.percentile(values, [0.2, 99.8]).tolist()
+        if not edges:
+            return Scale.between(0.0, least)
+        middle, span = (min(edges) + max(edges)) / 2, max(max(edges) - min(edges), least)
+        return Scale.between(middle - 0.58 * span, middle + 0.58 * span)
+
+    @staticmethod
+    def between(low: float, high: float) -> Scale:
+        """With ticks at round steps."""
+        whole = round_step(high - low, MOST_SCALE_TICKS) >= 1
+        ticks = round_ticks(low, high, MOST_SCALE_TICKS)
+        return Scale(low, high, tuple((v, figure(v) if whole else f"{v + 0.0:.6g}".replace("-", MINUS)) for v in ticks))
+
+    def y(self, value: Floats | float) -> Floats:
+        """Heights in a plot of `TALL`, y down."""
+        return (self.high - np.asarray(value, dtype=np.float64)) / (self.high - self.low) * TALL
+
+    def drawn(self, height_px: int) -> Markup:
+        """The words beside a plot of this height."""
+        words = []
+        for value, text in self.ticks:
+            y = float(self.y(value)) / TALL * height_px
+            words.append(element("text", text, x=48, y=min(max(y + 4.0, 10.0), height_px - 2.0), text_anchor="end"))
+        return element("svg", *words, width=52, height=height_px, class_="scale", aria_hidden="true")
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,110 +108,77 @@ class Strip:
     key: str
     title: str
     unit: str
-    lines: tuple[Line, ...]
-    bands: tuple[Band, ...]
-    outside: tuple[tuple[float, float], ...]
-    low: float
-    high: float
-    ticks: tuple[tuple[float, str], ...]
+    scale: Scale
+    lines: tuple[Line, ...] = ()
+    bands: tuple[Band, ...] = ()
+    outside: tuple[Span, ...] = ()
     band_words: str = ""
     why: str = ""
 
 
-@dataclass(frozen=True)
-class DrawnStrip:
-    """What the template places: words around, scale and plot."""
-
-    key: str
-    title: str
-    unit: str
-    legend: tuple[tuple[str, str], ...]
-    band_words: str
-    why: str
-    counted_outside: bool
-    scale: Markup
-    plot: Markup
+NO_SCALE = Scale(0.0, 1.0, ())
 
 
 def strips(debrief: Debrief, timeline: Timeline, needles: tuple[NeedleLine, ...]) -> tuple[Strip, ...]:
-    """The four strips, in the order an instrument scan names them."""
+    """The four strips of the page, in the order an instrument scan names them."""
     return (
-        _altitude(debrief, timeline),
-        _airspeed(debrief, timeline),
-        _needle(debrief, needles),
+        altitude(debrief, timeline),
+        airspeed(debrief, timeline),
+        _needle(debrief, timeline, needles),
         _turn_rate(debrief, timeline),
-    )
-
-
-def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> DrawnStrip:
-    """One strip drawn."""
-    return DrawnStrip(
-        key=strip.key,
-        title=strip.title,
-        unit=strip.unit,
-        legend=tuple((line.style, line.words) for line in strip.lines),
-        band_words=strip.band_words,
-        why=strip.why,
-        counted_outside=bool(strip.outside),
-        scale=_scale(strip),
-        plot=_plot(strip, debrief, timeline),
     )
 
 
 # -- the quantities ------------------------------------------------------------------------------------------------
 
 
-def outside_spans(debrief: Debrief, *items: str) -> tuple[tuple[float, float], ...]:
-    """(start, end) of the times [s since 1970] in which an item counts a lap's value as outside."""
-    spans = {
-        (each.start_epoch_s, each.start_epoch_s + each.seconds)
-        for lap in debrief.laps
-        for item in items
-        if (result := lap.item(item)) is not None
-        for each in result.excursions
-    }
-    return tuple(sorted(spans))
+def _outside(debrief: Debrief, item: str) -> tuple[Span, ...]:
+    """The times in which an item counts a lap's value as outside."""
+    results = (lap.item(item) for lap in debrief.laps)
+    excursions = (each for result in results if result is not None for each in result.excursions)
+    return tuple(sorted({(each.start_epoch_s, each.start_epoch_s + each.seconds) for each in excursions}))
 
 
-def shown_values(values: Floats, debrief: Debrief, timeline: Timeline) -> Floats:
-    """Finite values inside the stretches (or the whole axis without any)."""
+def _shown(values: Floats, debrief: Debrief, stretches: Sequence[Stretch]) -> Floats:
+    """Finite values inside the stretches (or all without any)."""
     epoch = debrief.samples.epoch_s
-    mask = np.zeros(len(epoch), dtype=bool)
-    for each in timeline.stretches:
+    mask = np.full(len(epoch), not stretches)
+    for each in stretches:
         mask |= (epoch >= each.start_epoch_s) & (epoch <= each.end_epoch_s)
-    if not timeline.stretches:
-        mask[:] = True
     chosen: Floats = values[mask & np.isfinite(values)]
     return chosen
 
 
-def _range(values: Floats, bands: tuple[Band, ...], least: float) -> tuple[float, float]:
-    """A range that shows the values, a stray outlier aside, and the whole of each band with air about it."""
-    edges = [edge for band in bands for edge in (band.low, band.high)]
-    if len(values):
-        low, high = np.percentile(values, [0.2, 99.8])
-        edges += [float(low), float(high)]
-    if not edges:
-        return 0.0, least
-    low, high = min(edges), max(edges)
-    middle, span = (low + high) / 2, max(high - low, least)
-    return middle - 0.58 * span, middle + 0.58 * span
+def _lap_spans(timeline: Timeline) -> list[Span]:
+    """The laps, completed or not; all that is shown without any."""
+    laps = [(each.start_epoch_s, each.end_epoch_s) for each in timeline.stretches if each.lap is not None]
+    return laps or list(timeline.axis.spans)
 
 
-def even_ticks(low: float, high: float, most: int = 5) -> tuple[tuple[float, str], ...]:
-    """(value, words) of round steps through a range."""
-    whole = round_step(high - low, most) >= 1
-    return tuple(
-        (v, f"{v + 0.0:,.0f}".replace(",", "\u202f") if whole else f"{v + 0.0:.6g}")
-        for v in round_ticks(low, high, most)
-    )
+def _inbound_spans(timeline: Timeline) -> list[Span]:
+    laps = (each.lap for each in timeline.laps)
+    return [
+        (lap.inbound_start.epoch_s, lap.end.epoch_s)
+        for lap in laps
+        if lap is not None and lap.inbound_start is not None and lap.end is not None
+    ]
 
 
-def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
+def _about(reference: float, limit: float, spans: Iterable[Span]) -> tuple[Band, ...]:
+    """A band of this half width about a reference."""
+    return tuple(Band(np.array(span), np.full(2, reference - limit), np.full(2, reference + limit)) for span in spans)
+
+
+def _reference_words(note: str, reference: float, unit: str) -> str:
+    """What a band is measured from: the analysis' own words, or the number."""
+    return note or f"{figure(reference)} {unit}"
+
+
+def altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     values = debrief.samples.alt_ft
-    shown = shown_values(values, debrief, timeline)
+    shown = _shown(values, debrief, timeline.stretches)
     if len(shown) == 0:
-        return _empty("altitude", "Altitude", "ft", f"not measurable: {NO_ALTITUDE}")
+        return Strip("altitude", "Altitude", "ft", NO_SCALE, why=f"not measurable: {NO_ALTITUDE}")
     reference = debrief.altitude_reference_ft
     if reference is None:
         reference = debrief.hold.altitude_ft
@@ -174,42 +186,25 @@ def _altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     bands: tuple[Band, ...] = ()
     words = ""
     if reference is not None and limit is not None:
-        bands = _level_bands(debrief, timeline, limit) or (Band(reference - limit, reference + limit),)
-        words = f"band: ± {limit:g} ft about {_about(debrief.altitude_reference_note, reference, 'ft')}"
-    low, high = _range(shown, bands, 200.0)
+        laps = _lap_spans(timeline)
+        held = [each for span in laps for each in held_spans(debrief.levels, *span)]
+        bands = tuple(
+            band for level, start, end in held for band in _about(level.altitude_ft, limit, [(start, end)])
+        ) or _about(reference, limit, laps)
+        words = f"band: ± {limit:g} ft about {_reference_words(debrief.altitude_reference_note, reference, 'ft')}"
     return Strip(
-        "altitude", "Altitude", "ft", (Line("altitude", values),), bands, outside_spans(debrief, "altitude"), low, high,
-        even_ticks(low, high), words,
+        "altitude", "Altitude", "ft", Scale.over(shown, bands, 200.0), (Line("altitude", values),), bands,
+        _outside(debrief, "altitude"), words,
     )  # fmt: skip
 
 
-def _level_bands(debrief: Debrief, timeline: Timeline, limit: float) -> tuple[Band, ...]:
-    """A band for each level that was in force on the laps, over the time it was."""
-    spans = band_spans(Band(0.0, 0.0), timeline)
-    held = [each for span in spans for each in held_spans(debrief.levels, *span)]
-    return tuple(
-        Band(
-            level.altitude_ft - limit,
-            level.altitude_ft + limit,
-            spans=tuple((start, end) for each, start, end in held if each is level),
-        )
-        for level in debrief.levels
-        if any(each is level for each, _, _ in held)
-    )
-
-
-def _about(note: str, reference: float, unit: str) -> str:
-    """What a band is measured from: the analysis' own words, or the number."""
-    return note or f"{reference:,.0f} {unit}".replace(",", "\u202f")
-
-
-def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
+def airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     samples = debrief.samples
     source = {"logged": "logged", "estimated": "estimated", "none": ""}[samples.airspeed_source]
     lines = []
-    if len(shown_values(samples.ias_kt, debrief, timeline)):
+    if len(_shown(samples.ias_kt, debrief, timeline.stretches)):
         lines.append(Line(f"indicated airspeed, {source}", samples.ias_kt))
-    elif len(shown_values(samples.tas_kt, debrief, timeline)):
+    elif len(_shown(samples.tas_kt, debrief, timeline.stretches)):
         lines.append(Line(f"true airspeed, {source}", samples.tas_kt))
     ground = Line("ground speed", samples.groundspeed_kt, "second")
     bands: tuple[Band, ...] = ()
@@ -217,32 +212,34 @@ def _airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     limit = limit_of(debrief, "airspeed")
     reference = debrief.airspeed_reference_kias
     if lines and "indicated" in lines[0].words and limit is not None and reference is not None:
-        bands = (Band(reference - limit, reference + limit),)
-        words = f"band: ± {limit:g} kt about {_about(debrief.airspeed_reference_note, reference, 'KIAS')}"
+        bands = _about(reference, limit, _lap_spans(timeline))
+        words = f"band: ± {limit:g} kt about {_reference_words(debrief.airspeed_reference_note, reference, 'KIAS')}"
     if not lines:
         why = "airspeed not measurable: " + (debrief.wind_note or "none in the track, and no wind from the turns")
     drawn = (*lines, ground)
-    shown = np.concatenate([shown_values(line.values, debrief, timeline) for line in drawn])
-    low, high = _range(shown, bands, 40.0)
+    shown = np.concatenate([_shown(line.values, debrief, timeline.stretches) for line in drawn])
     return Strip(
-        "airspeed", "Airspeed", "kt", drawn, bands, outside_spans(debrief, "airspeed"), low, high,
-        even_ticks(low, high), words, why,
+        "airspeed", "Airspeed", "kt", Scale.over(shown, bands, 40.0), drawn, bands, _outside(debrief, "airspeed"),
+        words, why,
     )  # fmt: skip
 
 
-def _needle(debrief: Debrief, needles: tuple[NeedleLine, ...]) -> Strip:
+def _needle(debrief: Debrief, timeline: Timeline, needles: tuple[NeedleLine, ...]) -> Strip:
     """Deflection as the pilot saw it, pegged at full scale."""
     share = corridor_share(debrief)
     lines = tuple(
         Line(needle.label, np.clip(needle.share, -1.04, 1.04), "first" if needle.own else "second")
         for needle in needles
     )
+    scale = Scale(-1.2, 1.2, ((1.0, "full R"), (0.5, "½"), (0.0, "0"), (-0.5, "½"), (-1.0, "full L")))
     return Strip(
-        "needle", "Needle: aircraft left or right of the course", "of full scale", lines,
-        (Band(-share, share, only_inbound=True),), outside_spans(debrief, "course"), -1.2, 1.2,
-        ((1.0, "full R"), (0.5, "½"), (0.0, "0"), (-0.5, "½"), (-1.0, "full L")),
-        f"band: {share_words(share)}, inbound legs",
+        "needle", "Needle: aircraft left or right of the course", "of full scale", scale, lines,
+        _about(0.0, share, _inbound_spans(timeline)), _outside(debrief, "course"), _inbound_words(share),
     )  # fmt: skip
+
+
+def _inbound_words(share: float) -> str:
+    return f"band: {share_words(share)}, inbound legs"
 
 
 def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
@@ -257,50 +254,52 @@ def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
         turn.due_rate_deg_s for lap in debrief.laps for _, turn in lap.measures.turns if turn.due_rate_deg_s is not None
     ]
     rate_due = float(np.median(due)) if due else 3.0
-    bands = (Band(rate_due - limit, rate_due + limit),) if limit is not None else ()
+    bands = _about(rate_due, limit, _lap_spans(timeline)) if limit is not None else ()
     words = f"band: {rate_due:.1f} ± {limit:g}°/s" if limit is not None else f"standard rate is {3.0:g}°/s"
-    low, high = _range(np.append(shown_values(values, debrief, timeline), [0.0, 3.0]), bands, 4.0)
+    shown = np.append(_shown(values, debrief, timeline.stretches), [0.0, 3.0])
     return Strip(
-        "rate", f"Turn rate, {'right' if side > 0 else 'left'} turn up", "°/s",
-        (Line("turn rate of the heading", values),), bands, outside_spans(debrief, "turn_rate"),
-        low, high, even_ticks(low, high), words,
+        "rate", f"Turn rate, {'right' if side > 0 else 'left'} turn up", "°/s", Scale.over(shown, bands, 4.0),
+        (Line("turn rate of the heading", values),), bands, _outside(debrief, "turn_rate"), words,
     )  # fmt: skip
 
 
-def _empty(key: str, title: str, unit: str, why: str) -> Strip:
-    return Strip(key, title, unit, (), (), (), 0.0, 1.0, (), "", why)
+def off_course(debrief: Debrief, timeline: Timeline) -> Strip:
+    """Distance from the course line, the holding side up, over the corridor of each inbound leg."""
+    title, values = "Distance from the course, holding side up", debrief.samples.cross_nm
+    # The way to the hold may come from anywhere.
+    stretches = [each for each in timeline.stretches if each.kind != "entry"] or timeline.stretches
+    shown = _shown(values, debrief, stretches)
+    if len(shown) == 0:
+        return Strip("cross", title, "NM", NO_SCALE, why="no position in the track")
+    bands = []
+    for start, end in _inbound_spans(timeline):
+        times = np.linspace(start, end, CORRIDOR_POINTS)
+        along = np.interp(times, debrief.samples.epoch_s, debrief.samples.along_nm)
+        bands.append(Band(times, *corridor_edges(debrief, HoldFrame(debrief.hold), along)))
+    return Strip(
+        "cross", title, "NM", Scale.over(np.append(shown, 0.0), bands, 0.5),
+        (Line("distance from the course", values),), tuple(bands), _outside(debrief, "course"),
+        _inbound_words(corridor_share(debrief)) if bands else "",
+    )  # fmt: skip
 
 
 # -- drawing ---------------------------------------------------------------------------------------------------------
 
 
-def _y(strip: Strip, value: Floats | float) -> Floats:
-    return (strip.high - np.asarray(value, dtype=np.float64)) / (strip.high - strip.low) * TALL
-
-
-def _scale(strip: Strip) -> Markup:
-    words = []
-    for value, text in strip.ticks:
-        y = float(_y(strip, value)) / TALL * HEIGHT_PX
-        words.append(element("text", text, x=48, y=min(max(y + 4.0, 10.0), HEIGHT_PX - 2.0), text_anchor="end"))
-    return element("svg", *words, width=52, height=HEIGHT_PX, class_="scale", aria_hidden="true")
-
-
-def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
-    axis = timeline.axis
+def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
+    """The plot of one strip; its scale is drawn by `Scale.drawn`."""
+    axis, scale = timeline.axis, strip.scale
     inside: list[Markup] = []
     inside += [
-        _block(axis, each.start_epoch_s, each.end_epoch_s, 0.0, TALL, "lap-shade")
+        _block(axis, (each.start_epoch_s, each.end_epoch_s), 0.0, TALL, "lap-shade")
         for each in timeline.stretches
         if each.lap is not None and each.style % 2 == 0
     ]
-    for band in strip.bands:
-        top, bottom = float(_y(strip, band.high)), float(_y(strip, band.low))
-        for start, end in band_spans(band, timeline):
-            inside.append(_block(axis, start, end, top, bottom - top, "band"))
-    for value, _ in strip.ticks:
-        at = short(float(_y(strip, value)))
-        inside.append(element("path", d=f"M0 {at}H{short(AXIS_WIDTH)}", class_="grid"))
+    for band in strip.bands:  # level bands alone: the page shows the corridor from above
+        top, bottom = float(scale.y(band.high[0])), float(scale.y(band.low[0]))
+        inside.append(_block(axis, (band.epoch_s[0], band.epoch_s[-1]), top, bottom - top, "band"))
+    for value, _ in scale.ticks:
+        inside.append(element("path", d=f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}", class_="grid"))
     for stretch in timeline.stretches:
         inside.append(_upright(axis, stretch.start_epoch_s, "lap-edge"))
         if stretch is timeline.stretches[-1]:
@@ -310,10 +309,10 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     holes = np.flatnonzero(debrief.samples.gap_before)
     x = np.insert(axis.x(epoch), holes, np.nan)
     for line in reversed(strip.lines):
-        y = np.insert(np.clip(_y(strip, line.values), -50.0, TALL + 50.0), holes, np.nan)
+        y = np.insert(np.clip(scale.y(line.values), -50.0, TALL + 50.0), holes, np.nan)
         inside.append(element("path", d=simplified_polyline(x, y, TOLERANCE), class_=f"line {line.style}"))
     for start, end in strip.outside:
-        inside.append(_block(axis, start, max(end, start + 1.0), TALL - 62.0, 62.0, "outside"))
+        inside.append(_block(axis, (start, max(end, start + 1.0)), TALL - 62.0, 62.0, "outside"))
     for (_, _, _, x0), (_, _, x1, _) in zip(axis.pieces[:-1], axis.pieces[1:]):
         inside.append(element("rect", x=x0, y=0, width=x1 - x0, height=TALL, class_="break"))
     return element(
@@ -329,23 +328,8 @@ def _plot(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     )  # fmt: skip
 
 
-def band_spans(band: Band, timeline: Timeline) -> list[tuple[float, float]]:
-    """(start, end) of the times [s since 1970] over which a band is drawn."""
-    if band.spans is not None:
-        return list(band.spans)
-    if not band.only_inbound:
-        laps = [each for each in timeline.stretches if each.lap is not None]
-        return [(each.start_epoch_s, each.end_epoch_s) for each in laps] or list(timeline.axis.spans)
-    out = []
-    for stretch in timeline.laps:
-        lap = stretch.lap
-        if lap is not None and lap.inbound_start is not None and lap.end is not None:
-            out.append((lap.inbound_start.epoch_s, lap.end.epoch_s))
-    return out
-
-
-def _block(axis: TimeAxis, start: float, end: float, y: float, height: float, style: str) -> Markup:
-    x = axis.x(np.array([start, end]))
+def _block(axis: TimeAxis, span: Span, y: float, height: float, style: str) -> Markup:
+    x = axis.x(np.array(span))
     if not np.isfinite(x).all():
         return Markup("")
     return element("rect", x=float(x[0]), y=y, width=float(x[1] - x[0]), height=height, class_=style)
@@ -360,7 +344,7 @@ def _words(strip: Strip, debrief: Debrief, timeline: Timeline) -> str:
     """The strip in one sentence, for those who do not see it."""
     if not strip.lines:
         return f"{strip.title}: {strip.why}"
-    values = shown_values(strip.lines[0].values, debrief, timeline)
+    values = _shown(strip.lines[0].values, debrief, timeline.stretches)
     if len(values) == 0:
         return f"{strip.title} against time: {strip.why or 'no values'}."
     text = f"{strip.title} against time: {values.min():.3g} to {values.max():.3g} {strip.unit}"
