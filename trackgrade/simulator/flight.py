@@ -21,8 +21,8 @@ from trackgrade.simulator.kinematics import (
 from trackgrade.simulator.manoeuvres import Flyer, fly_manoeuvre
 from trackgrade.simulator.pilot import HoldFlyer
 from trackgrade.simulator.recorder import Recording, record
-from trackgrade.simulator.scenario import Entry, Manoeuvre, Scenario
-from trackgrade.simulator.truth import TrueLevel, Truth, tell
+from trackgrade.simulator.scenario import Entry, Manoeuvre, Mistakes, Scenario
+from trackgrade.simulator.truth import TrueLevel, Truth, expected_entries, tell
 
 LONGEST_FLIGHT_S = 6 * 3600.0
 #: A level assigned is begun so long after it was read back [s].
@@ -39,16 +39,6 @@ class SimulatedFlight:
     motion: Motion
     recording: Recording
     truth: Truth
-
-
-def entry_sectors(arrival_rel_deg: float) -> Entry:
-    """Entry for a heading against the inbound course, positive toward the holding side (AIM 5-3-8, 70-degree line)."""
-    d = (180.0 - arrival_rel_deg + 180.0) % 360.0 - 180.0
-    if 0.0 < d <= 70.0:
-        return "teardrop"
-    if -110.0 <= d < 0.0:
-        return "parallel"
-    return "direct"
 
 
 #: Headings against the inbound course, toward the holding side [deg], well inside each sector.
@@ -71,16 +61,16 @@ class _Conductor:
         self.frame, self.pattern = hold_side_pattern(hold, scenario)
         a, m = scenario.aircraft, scenario.mistakes
         self.tas = a.tas_kt + m.speed_excess_kt
+        self.aircraft = replace(a, tas_kt=self.tas)
         self.true_wind = wind_components_kt(scenario.air.wind_from_true_deg, scenario.air.wind_kt)
         error = rng.normal(0.0, max(1e-9, scenario.pilot.wind_error_kt), 2)
         self.wind = (self.true_wind[0] + float(error[0]), self.true_wind[1] + float(error[1]))
         self.visits: list[VisitLog] = []
-        self.arrivals: list[float] = []
         entry, heading = self._arrival()
         if scenario.reversal and entry == "direct":
             raise ValueError("a direct entry is a lap: a course reversal is a teardrop or a parallel entry")
         self.entry, self.arrival = entry, heading
-        bank = turn_bank_rad(self.tas, a.turn_rate_deg_s, a.bank_limit_deg)
+        bank = turn_bank_rad(self.aircraft)
         track = self._track(heading)
         reach = scenario.arrive_from_nm or max(3.0, self.tas / 3600.0 * 110.0)
         self.reach = reach
@@ -109,7 +99,7 @@ class _Conductor:
             else:
                 heading = self.frame.course_rad + self.frame.side * radians(sc.arrival_offset_deg or 0.0)
             rel = np.degrees(self.frame.relative(heading))
-            return sc.entry or entry_sectors(float(rel)), heading
+            return sc.entry or expected_entries(float(rel))[0], heading
         entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"][1 if sc.reversal else 0 :]))
         low, high = SECTOR_HEADINGS[entry]
         rel = radians(float(rng.uniform(low, high)))
@@ -159,28 +149,22 @@ class _Conductor:
                     self._change_level(level_ft, self.sc.pilot.level_rate_ft_min, missed=True)
             yield bank
 
-    def _flyer_for(self, frame: Frame, pattern: str, *, clean: bool = False, leg_nm: float | None = None) -> HoldFlyer:
-        sc, a = self.sc, self.sc.aircraft
-        leg = self.hold.leg
+    def _flyer_for(self, frame: Frame, pattern: str, mistakes: Mistakes) -> HoldFlyer:
         return HoldFlyer(
             self.s,
             frame,
-            sc.pilot,
-            type(sc.mistakes)() if clean else sc.mistakes,
+            self.sc.pilot,
+            mistakes,
             self.rng,
-            tas_kt=self.tas,
-            turn_rate_deg_s=a.turn_rate_deg_s,
-            bank_limit_deg=a.bank_limit_deg,
-            roll_s=a.roll_s,
-            leg_s=None if leg.minutes is None else 60.0 * leg.minutes,
-            leg_nm=leg.nm if leg_nm is None else leg_nm,
+            aircraft=self.aircraft,
+            leg=self.hold.leg,
             wind_kt=self.wind,
             pattern=pattern,
         )
 
     def _visit(self, ferry: bool, last: bool) -> Script:
         s, sc = self.s, self.sc
-        h = self._flyer_for(self.frame, self.pattern)
+        h = self._flyer_for(self.frame, self.pattern, sc.mistakes)
         self.visits.append(h.log)
         heading = self.arrival
         entry = self.entry
@@ -250,7 +234,7 @@ class _Conductor:
         east, north = self._place(m)
         if m.kind == "hold":
             frame = Frame(east, north, radians(m.course_true_deg), m.turn)
-            h = self._flyer_for(frame, "elsewhere", clean=True)
+            h = self._flyer_for(frame, "elsewhere", Mistakes())
             low, high = SECTOR_HEADINGS["direct"]
             track = frame.course_rad + frame.side * radians(float(self.rng.uniform(low / 2, high / 2)))
             yield from self.flyer.go_to(east - self.reach * sin(track), north - self.reach * cos(track))

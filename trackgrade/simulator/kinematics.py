@@ -8,8 +8,9 @@ Bank follows its command through a limited roll rate with a short lag, so that t
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import cos, hypot, pi, radians, sin, sqrt, tan
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ from scipy.signal import lfilter
 from trackgrade.simulator.scenario import Air, Aircraft, Pilot
 
 Floats = npt.NDArray[np.float64]
+Coordinate = TypeVar("Coordinate", float, Floats)
 #: A pilot: yields the bank wanted [rad, right positive] each step, and reads the `State` that resulted.
 Script = Generator[float, None, None]
 
@@ -37,12 +39,11 @@ class Frame:
     course_rad: float
     side: int
 
-    def along_cross(self, east_nm: float, north_nm: float) -> tuple[float, float]:
-        de, dn = east_nm - self.east_nm, north_nm - self.north_nm
-        s, c = sin(self.course_rad), cos(self.course_rad)
-        return de * s + dn * c, self.side * (de * c - dn * s)
+    def along_cross(self, east_nm: Coordinate, north_nm: Coordinate) -> tuple[Coordinate, Coordinate]:
+        """A position, or many (n,), as along and cross [NM]."""
+        return self.components(east_nm - self.east_nm, north_nm - self.north_nm)
 
-    def components(self, east: float, north: float) -> tuple[float, float]:
+    def components(self, east: Coordinate, north: Coordinate) -> tuple[Coordinate, Coordinate]:
         """A vector (not a position) as (along, cross)."""
         s, c = sin(self.course_rad), cos(self.course_rad)
         return east * s + north * c, self.side * (east * c - north * s)
@@ -52,53 +53,42 @@ class Frame:
         return self.side * (heading_rad - self.course_rad)
 
 
+@dataclass(slots=True)
 class State:
     """Where the aircraft is now, and the along and cross of the frame the pilot looks at.
 
-    ``to_t`` is when along last went from - to + (the flag flips), ``abeam_t`` from + to -; both [s], -inf before.
+    ``to_t`` is when along last went from - to + (the flag flips), ``abeam_t`` from + to -; both [s], long ago before.
+    ``ge`` and ``gn`` are the ground speed [NM/s], ``loss_ft`` what is lost in a turn, ``n`` counts the steps.
     """
 
-    __slots__ = (
-        "abeam_t",
-        "along",
-        "alt",
-        "alt_rate",
-        "alt_target",
-        "bank",
-        "bank_wander",
-        "cross",
-        "east",
-        "frame",
-        "ge",
-        "gn",
-        "heading",
-        "heading_wander",
-        "loss_ft",
-        "n",
-        "north",
-        "rate",
-        "roll_max",
-        "t",
-        "tas",
-        "tas_target",
-        "to_t",
-        "turn_bank",
-    )  # fmt: skip
+    east: float
+    north: float
+    heading: float
+    tas: float
+    alt: float
+    frame: Frame
+    t: float = 0.0
+    n: int = 0
+    bank: float = 0.0
+    rate: float = 0.0
+    tas_target: float = field(init=False)
+    alt_target: float = field(init=False)
+    alt_rate: float = 1000.0 / 60.0
+    ge: float = 0.0
+    gn: float = 0.0
+    bank_wander: float = 0.0
+    heading_wander: float = 0.0
+    loss_ft: float = 0.0
+    roll_max: float = radians(5.0)
+    turn_bank: float = radians(20.0)
+    along: float = field(init=False)
+    cross: float = field(init=False)
+    to_t: float = field(init=False)
+    abeam_t: float = field(init=False)
 
-    def __init__(self, east: float, north: float, heading: float, tas_kt: float, alt_ft: float, frame: Frame) -> None:
-        self.t = 0.0
-        self.n = 0
-        self.east, self.north, self.heading = east, north, heading
-        self.bank = self.rate = 0.0
-        self.tas = self.tas_target = tas_kt
-        self.alt = self.alt_target = alt_ft
-        self.alt_rate = 1000.0 / 60.0
-        self.ge = self.gn = 0.0
-        self.bank_wander = self.heading_wander = 0.0
-        self.loss_ft = 0.0
-        self.roll_max = radians(5.0)
-        self.turn_bank = radians(20.0)
-        self.look_at(frame)
+    def __post_init__(self) -> None:
+        self.tas_target, self.alt_target = self.tas, self.alt
+        self.look_at(self.frame)
 
     def look_at(self, frame: Frame) -> None:
         """Set the needle to another course; forgets earlier passages."""
@@ -220,16 +210,8 @@ def run(
             t += STEP_S
             s.n += 1
             add((t, east, north, heading, rate, bank, tas, alt, we, wn))
-            s.t, s.east, s.north, s.heading, s.rate, s.bank, s.tas, s.alt = (
-                t,
-                east,
-                north,
-                heading,
-                rate,
-                bank,
-                tas,
-                alt,
-            )
+            s.t, s.east, s.north, s.heading = t, east, north, heading
+            s.rate, s.bank, s.tas, s.alt = rate, bank, tas, alt
             de, dn = east - frame.east_nm, north - frame.north_nm
             along = de * fs + dn * fc
             if along >= 0.0 > s.along:
@@ -246,9 +228,10 @@ def _as_motion(rows: list[tuple[float, ...]]) -> Motion:
     return Motion(*columns)
 
 
-def turn_bank_rad(tas_kt: float, rate_deg_s: float, limit_deg: float) -> float:
-    """Bank of a coordinated turn at this rate, no more than the limit [rad]."""
-    return min(float(np.arctan(tas_kt / 3600.0 * radians(rate_deg_s) / GRAVITY_NM_S2)), radians(limit_deg))
+def turn_bank_rad(aircraft: Aircraft) -> float:
+    """Bank of a coordinated turn at its rate, no more than its limit [rad]."""
+    rate = aircraft.tas_kt / 3600.0 * radians(aircraft.turn_rate_deg_s)
+    return min(float(np.arctan(rate / GRAVITY_NM_S2)), radians(aircraft.bank_limit_deg))
 
 
 def wrap_pi(angle_rad: float) -> float:

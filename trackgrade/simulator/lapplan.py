@@ -67,8 +67,8 @@ def plan_lap(
     start = crab if start_rad is None else start_rad
     aim_along = -(inbound_nm if inbound_nm is not None else gs_in * (inbound_s or 60.0))
 
-    def fly(out: float) -> tuple[float, float, float, float, float, float, float]:
-        """(t_level, x, y at level; dt, dx, dy of the turn back; time)"""
+    def fly(out: float) -> tuple[float, float, float, float, float]:
+        """(time, x, y where wings are level; dx, dy of the turn back)"""
         d1 = (out - start) % (2 * pi)
         head = roll_s / 2
         t = head + d1 / w + roll_s / 2
@@ -88,18 +88,18 @@ def plan_lap(
         t2 = d2 / w + roll_s
         dx = v * roll_s / 2 * (cos(out) + cos(crab)) + v / w * (sin(out + d2) - sin(out)) + wind_along * t2
         dy = v * roll_s / 2 * (sin(out) + sin(crab)) + v / w * (cos(out) - cos(out + d2)) + wind_cross * t2
-        return t, x, y, t2, dx, dy, d1
+        return t, x, y, dx, dy
 
     def straight(out: float) -> float:
-        _, x, _, _, dx, _, _ = fly(out)
+        _, x, _, dx, _ = fly(out)
         speed = v * cos(out) + wind_along
         if speed >= -1e-6:
             return 1e6
         return (aim_along - x - dx) / speed
 
-    def miss(out: float, straight_s: float | None = None) -> float:
-        _, _, y, _, _, dy, _ = fly(out)
-        so = max(straight(out), LEAST_OUTBOUND_S) if straight_s is None else straight_s
+    def miss(out: float) -> float:
+        _, _, y, _, dy = fly(out)
+        so = max(straight(out), LEAST_OUTBOUND_S)
         return y + dy + so * (v * sin(out) + wind_cross) - aim_cross_nm
 
     closes = True
@@ -126,7 +126,7 @@ def plan_lap(
     straight_s = straight(outbound_rad)
     closes = closes and straight_s >= LEAST_OUTBOUND_S
     straight_s = min(max(straight_s, LEAST_OUTBOUND_S), 3600.0)
-    t1, x1, _, _, _, _, _ = fly(outbound_rad)
+    t1, x1, _, _, _ = fly(outbound_rad)
     out_gs = v * cos(outbound_rad) + wind_along
     turn_along = x1 + straight_s * out_gs
     abeam_s = t1 - x1 / out_gs if out_gs < 0 else t1  # straight extrapolation: also right enough when within the turn

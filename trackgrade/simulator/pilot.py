@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from math import asin, atan2, cos, hypot, pi, radians, sin
 
 from trackgrade.simulator.flown_log import LapLog
@@ -54,10 +55,7 @@ class HoldFlyer(Steering):
         if fixed is not None:
             return plan
         out = plan.outbound_rad + self.out_trim - radians(-m.outbound_toward_course_deg)
-        return LapPlan(
-            plan.crab_rad, plan.inbound_gs_nm_s, out, plan.straight_s, plan.level_s, plan.abeam_s,
-            plan.turn_along_nm, plan.closes,
-        )  # fmt: skip
+        return replace(plan, outbound_rad=out)
 
     def lap(self, number: int, *, passed_t: float, after_entry_direct: bool = False, stop: str = "") -> Script:
         """One lap, from the fix to the fix. ``stop``: "outbound" leaves it there, "inbound" before the fix."""

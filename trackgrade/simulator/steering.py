@@ -12,6 +12,7 @@ from math import acos, atan, copysign, cos, pi, radians, sin, tan
 
 import numpy as np
 
+from trackgrade.hold.hold import Leg
 from trackgrade.simulator.flown_log import LapLog, VisitLog
 from trackgrade.simulator.kinematics import (
     GRAVITY_NM_S2,
@@ -23,7 +24,7 @@ from trackgrade.simulator.kinematics import (
     wrap_pi,
 )
 from trackgrade.simulator.lapplan import plan_lap
-from trackgrade.simulator.scenario import Mistakes, Pilot
+from trackgrade.simulator.scenario import Aircraft, Mistakes, Pilot
 
 TWO_PI = 2 * pi
 
@@ -31,7 +32,8 @@ TWO_PI = 2 * pi
 class Steering:
     """Turns, headings and the inbound course of one hold.
 
-    ``leg_s`` or ``leg_nm`` is the inbound leg wanted; ``wind_kt`` the (east, north) wind the pilot believes.
+    ``aircraft`` has the airspeed flown; ``leg`` is the inbound leg wanted; ``wind_kt`` the (east, north)
+    wind the pilot believes.
     """
 
     def __init__(
@@ -42,31 +44,29 @@ class Steering:
         mistakes: Mistakes,
         rng: np.random.Generator,
         *,
-        tas_kt: float,
-        turn_rate_deg_s: float,
-        bank_limit_deg: float,
-        roll_s: float,
-        leg_s: float | None,
-        leg_nm: float | None,
+        aircraft: Aircraft,
+        leg: Leg,
         wind_kt: tuple[float, float],
-        pattern: str = "as published",
+        pattern: str,
     ) -> None:
         self.s, self.frame, self.pilot, self.mistakes, self.rng = s, frame, pilot, mistakes, rng
-        self.tas_kt, self.roll_s = tas_kt, roll_s
-        self.v = tas_kt / 3600.0
-        self.leg_s, self.leg_nm = leg_s, leg_nm
-        self.meant_bank = turn_bank_rad(tas_kt, turn_rate_deg_s, bank_limit_deg)
+        self.roll_s = aircraft.roll_s
+        self.v = aircraft.tas_kt / 3600.0
+        self.leg_s = None if leg.minutes is None else 60.0 * leg.minutes
+        self.leg_nm = leg.nm
+        self.meant_bank = turn_bank_rad(aircraft)
         if not mistakes.on_laps and mistakes.turn_rate_factor != 1.0:
             # All turns alike: a habit. The laps are laid out for the turns as they are flown.
             self.meant_bank = atan(tan(self.meant_bank) * mistakes.turn_rate_factor)
             self.mistakes = replace(mistakes, turn_rate_factor=1.0)
         self.w = float(GRAVITY_NM_S2 * tan(self.meant_bank) / self.v)  # rate meant [rad/s]
         s.turn_bank = self.meant_bank
-        s.roll_max = 1.25 * self.meant_bank / roll_s
+        s.roll_max = 1.25 * self.meant_bank / self.roll_s
         self.wind = wind_kt
         wa, wc = frame.components(wind_kt[0] / 3600.0, wind_kt[1] / 3600.0)
         self.wind_along, self.wind_cross = wa, wc
-        self.crab = plan_lap(self.v, self.w, roll_s, wa, wc, inbound_s=leg_s, inbound_nm=leg_nm).crab_rad
+        lap = plan_lap(self.v, self.w, self.roll_s, wa, wc, inbound_s=self.leg_s, inbound_nm=self.leg_nm)
+        self.crab = lap.crab_rad
         self.out_trim = 0.0  # what earlier laps taught, on the outbound heading [rad]
         self.time_trim = 0.0  # and on the outbound time [s]
         self.swing_phase = float(rng.uniform(0, TWO_PI))
@@ -139,23 +139,23 @@ class Steering:
     #: A careful pilot would rather roll out a little short of the course than through it.
     short_of_course_nm = 0.045
 
-    def turn_inbound(self, lap: LapLog | None, number: int, direction: int = 1) -> Generator[float, None, float]:
+    def turn_inbound(self, lap: LapLog | None, number: int) -> Generator[float, None, float]:
         """Turn back to the inbound course; returns by how much the turn missed it [NM], + short, - through."""
         m = self._mistakes(number)
         factor, swing = m.turn_rate_factor, radians(m.bank_swing_deg)
         cut = radians(self.pilot.intercept_deg)
         clean = m.aim_beyond_nm == 0.0 and not m.no_intercept
-        if self.pilot.fades_deg_s and clean and direction > 0:
+        if self.pilot.fades_deg_s and clean:
             yield from self._fade_onto_course(factor)
             if lap is not None:
                 lap.inbound_level_n = self.s.n
             return self.s.cross - self.aim
-        if direction * ((self.crab - cut) - self.rel) % TWO_PI < radians(300) and direction > 0:
-            yield from self._turn_part(self.crab - direction * cut, direction, factor, swing, trim=clean)
+        if ((self.crab - cut) - self.rel) % TWO_PI < radians(300):
+            yield from self._turn_part(self.crab - cut, 1, factor, swing, trim=clean)
         miss = self._predicted_miss(cut)
         if miss > max(0.06, 0.12 * self.v / self.w) and clean:
             # Short of the course: roll out on a cut to it and wait for the needle.
-            yield from self.turn(self.crab - direction * cut, direction, factor)
+            yield from self.turn(self.crab - cut, 1, factor)
             if lap is not None:
                 lap.inbound_level_n = self.s.n
             while self._predicted_miss(cut) > 0.0 and self.s.along < 0.0:
@@ -163,7 +163,7 @@ class Steering:
             if self.s.along < 0.0:
                 yield from self.turn(self.crab, 1)
         else:
-            yield from self.turn(self.crab, direction, factor, swing=swing, trim=clean)
+            yield from self.turn(self.crab, 1, factor, swing=swing, trim=clean)
             if lap is not None:
                 lap.inbound_level_n = self.s.n
         return miss

@@ -14,7 +14,6 @@ Where two readings of a definition are both fair, `ambiguous` names the event, a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, sin
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +21,7 @@ import numpy.typing as npt
 from trackgrade.hold.hold import Hold
 from trackgrade.simulator.flown_log import LapLog, VisitLog
 from trackgrade.simulator.kinematics import STEP_S, Floats, Frame, Motion
-from trackgrade.simulator.scenario import Mistakes, Scenario
+from trackgrade.simulator.scenario import Entry, Mistakes, Scenario
 
 TURN_RATE_RAD_S = np.radians(0.75)
 #: A dip of the rate below the threshold shorter than this does not end a turn.
@@ -123,19 +122,19 @@ def tell(
     return Truth(flown, flown_wrong, levels)
 
 
-def expected_entries(rel_deg: float) -> tuple[str, ...]:
-    """Right entries for a heading against the inbound course [deg, toward the holding side].
+def expected_entries(rel_deg: float) -> tuple[Entry, ...]:
+    """Right entries for a heading against the inbound course [deg, toward the holding side], its own sector's first.
 
     Within 5 degrees of a line both are right. AIM 5-3-8: 70 degrees to the teardrop side, 110 to the parallel side.
     """
     d = (180.0 - rel_deg + 180.0) % 360.0 - 180.0
-    own = "teardrop" if 0 < d <= 70 else ("parallel" if -110 <= d < 0 else "direct")
-    found = [own]
-    for line, pair in (
+    found: list[Entry] = ["teardrop" if 0 < d <= 70 else ("parallel" if -110 <= d < 0 else "direct")]
+    lines: tuple[tuple[float, tuple[Entry, Entry]], ...] = (
         (0.0, ("teardrop", "parallel")),
         (70.0, ("teardrop", "direct")),
         (-110.0, ("parallel", "direct")),
-    ):
+    )
+    for line, pair in lines:
         if abs(d - line) <= 5.0:
             found += [p for p in pair if p not in found]
     return tuple(found)
@@ -145,10 +144,7 @@ class _Teller:
     def __init__(self, scenario: Scenario, motion: Motion, log: VisitLog) -> None:
         self.m, self.log, self.t0 = motion, log, scenario.start_epoch_s
         f: Frame = log.frame
-        s, c = sin(f.course_rad), cos(f.course_rad)
-        de, dn = motion.east_nm - f.east_nm, motion.north_nm - f.north_nm
-        self.along = de * s + dn * c
-        self.cross = f.side * (de * c - dn * s)
+        self.along, self.cross = f.along_cross(motion.east_nm, motion.north_nm)
         self.rate = f.side * motion.rate_rad_s  # + turns the hold's way
         self.rel = f.side * (motion.heading_rad - f.course_rad)
 
@@ -158,12 +154,12 @@ class _Teller:
         """Time of the zero between samples i and i + 1 [s of flight]."""
         return float(self.m.t_s[i] + STEP_S * y[i] / (y[i] - y[i + 1]))
 
-    def _crossing(self, y: Floats, a: int, b: int, sign: int, last: bool = False) -> float | None:
-        """First (or last) change of y through 0 in the direction of ``sign`` between steps a and b."""
+    def _crossing(self, y: Floats, a: int, b: int, sign: int) -> float | None:
+        """First change of y through 0 in the direction of ``sign`` between steps a and b."""
         a, b = max(a, 0), min(b, len(y) - 1)
         z = sign * y[a : b + 1]
         hits = np.nonzero((z[:-1] < 0.0) & (z[1:] >= 0.0))[0]
-        return None if not len(hits) else self._root(y, a + int(hits[-1 if last else 0]))
+        return None if not len(hits) else self._root(y, a + int(hits[0]))
 
     def _turn(self, a: int, b: int, sign: int, dip_s: float) -> tuple[float, float] | None:
         """Start and end of the turn whose strongest part lies between steps a and b; sign of its rate."""
