@@ -25,6 +25,8 @@ from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, EntryChoice
 WIDTH, HEIGHT = 520.0, 440.0
 MARGINS = (40.0, 36.0, 40.0, 66.0)
 FOOT = 54.0
+#: The heads of arrows are so long [px].
+HEAD_PX = 10.0
 #: Sizes of letters [px], by class: as in ``brief.css``.
 SIZES = {"big": 17.0, "label": 12.5, "sector-name": 12.5, "way-name": 14.0}
 LINE_HEIGHT = 1.28
@@ -134,9 +136,9 @@ class _Pen:
         self.line((start, end), style)
         self.head(end, math.atan2(end[1] - start[1], end[0] - start[0]), f"{style.split()[-1]}-head")
 
-    def head(self, tip: Point, angle: float, style: str, size: float = 10.0) -> None:
+    def head(self, tip: Point, angle: float, style: str) -> None:
         sides = (angle + 0.38, angle - 0.38)
-        self.shape([tip, *((tip[0] - size * math.cos(a), tip[1] - size * math.sin(a)) for a in sides)], style)
+        self.shape([tip, *((tip[0] - HEAD_PX * math.cos(a), tip[1] - HEAD_PX * math.sin(a)) for a in sides)], style)
 
     def dot(self, place: Point, radius: float, style: str) -> None:
         self.parts.append(element("circle", class_=style, cx=place[0], cy=place[1], r=radius))

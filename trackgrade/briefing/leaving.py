@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import SolvedLap, same_wind_lap
@@ -39,7 +39,6 @@ class Remaining:
 class PlannedLap:
     """One lap of the plan, from a passage at ``start_epoch_s``; ``normal`` where it is the solved lap itself."""
 
-    number: int
     start_epoch_s: float
     lap: SolvedLap
     normal: bool
@@ -55,7 +54,6 @@ class LeavingPlan:
     """
 
     at_epoch_s: float
-    passage_epoch_s: float | None
     shortest: SolvedLap
     longest: SolvedLap
     windows: tuple[Remaining, ...]
@@ -74,18 +72,12 @@ def plan_leaving(hold: Hold, normal: SolvedLap, at_epoch_s: float, passage_epoch
     shortest = _shortest(hold, normal)
     longest = _longest(hold, normal)
     windows = tuple(Remaining(n, n * shortest.lap_s, n * longest.lap_s) for n in range(1, 5))
-    plan = LeavingPlan(
-        at_epoch_s=at_epoch_s,
-        passage_epoch_s=passage_epoch_s,
-        shortest=shortest,
-        longest=longest,
-        windows=windows,
-        last_laps=_last_laps(hold, normal, shortest, longest),
-    )
+    last_laps = _last_laps(hold, normal, shortest, longest)
+    plan = LeavingPlan(at_epoch_s, shortest, longest, windows, last_laps)
     if passage_epoch_s is None:
         return plan
     laps, why = _from_passage(hold, normal, shortest, longest, passage_epoch_s, at_epoch_s)
-    return LeavingPlan(**{**plan.__dict__, "laps": laps, "why": why})
+    return replace(plan, laps=laps, why=why)
 
 
 def _from_passage(
@@ -118,7 +110,7 @@ def _from_passage(
     laps, start = [], passage_s
     for number in range(1, count + 1):
         own = normal if number <= count - changed else lap
-        laps.append(PlannedLap(number, start, own, number <= count - changed))
+        laps.append(PlannedLap(start, own, number <= count - changed))
         start += own.lap_s
     return tuple(laps), ""
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,7 +107,7 @@ def record(
     alt = np.interp(when, motion.t_s, motion.alt_ft) + rng.normal(0.0, max(1e-9, sensor.altitude_noise_ft), n)
     if sensor.altitude_step_ft:
         alt = np.round(alt / sensor.altitude_step_ft) * sensor.altitude_step_ft
-    faults: dict[str, int] = {}
+    faults: Counter[str] = Counter()
     keep = np.ones(n, dtype=bool)
     holes = _holes(sensor, float(t[-1]), rng)
     for a, b, invented in holes:
@@ -118,24 +119,24 @@ def record(
             share = (stamp[inside] - stamp[i]) / (stamp[j] - stamp[i])
             for each in (east, north, alt):
                 each[inside] = each[i] + share * (each[j] - each[i])
-            faults["invented rows"] = faults.get("invented rows", 0) + len(inside)
+            faults["invented rows"] += len(inside)
         else:
             keep[inside] = False
-            faults["rows lost"] = faults.get("rows lost", 0) + len(inside)
+            faults["rows lost"] += len(inside)
     if sensor.stale:
         for i in np.nonzero(rng.random(n) < sensor.stale)[0]:
             if i:
                 east[i], north[i] = east[i - 1], north[i - 1]
-                faults["stale rows"] = faults.get("stale rows", 0) + 1
+                faults["stale rows"] += 1
     for _ in range(sensor.spikes):
         i = int(rng.integers(1, n - 1))
         size, way = float(rng.uniform(0.5, sensor.spike_max_km)) * 1000.0 / NM, float(rng.uniform(0, 2 * np.pi))
         east[i] += size * np.sin(way)
         north[i] += size * np.cos(way)
-        faults["spikes"] = faults.get("spikes", 0) + 1
+        faults["spikes"] += 1
     for _ in range(sensor.altitude_outliers):
         alt[int(rng.integers(0, n))] = float(rng.choice([-1000.0, 0.0, 41000.0, 45000.0]))
-        faults["altitude outliers"] = faults.get("altitude outliers", 0) + 1
+        faults["altitude outliers"] += 1
     lat, lon = to_geographic(hold, east, north)
     if sensor.decimals is not None:
         lat, lon = np.round(lat, sensor.decimals), np.round(lon, sensor.decimals)
@@ -168,7 +169,7 @@ def _drift(sensor: Sensor, t: Floats, rng: np.random.Generator) -> Floats:
 
 
 def _order(
-    sensor: Sensor, rows: npt.NDArray[np.intp], rng: np.random.Generator, faults: dict[str, int]
+    sensor: Sensor, rows: npt.NDArray[np.intp], rng: np.random.Generator, faults: Counter[str]
 ) -> npt.NDArray[np.intp]:
     """Which rows in which order: duplicates and disorder."""
     order = list(rows)
@@ -179,7 +180,7 @@ def _order(
     if sensor.disorder:
         for k in np.nonzero(rng.random(len(order) - 1) < sensor.disorder)[0]:
             order[k], order[k + 1] = order[k + 1], order[k]
-            faults["out of order"] = faults.get("out of order", 0) + 1
+            faults["out of order"] += 1
     return np.array(order, dtype=np.intp)
 
 
@@ -198,27 +199,24 @@ def _channels(
     v_e = motion.tas_kt * np.sin(motion.heading_rad) + motion.wind_east_kt
     v_n = motion.tas_kt * np.cos(motion.heading_rad) + motion.wind_north_kt
     tas, alt = at(motion.tas_kt), at(motion.alt_ft)
-    track = np.degrees(np.unwrap(np.arctan2(v_e, v_n)))
+    heading = np.degrees(at(motion.heading_rad)) + local
+    #: Each quantity as it was, and the noise of its instrument (one standard deviation).
+    quantities: dict[str, tuple[Callable[[], Floats], float]] = {
+        "heading_true_deg": (lambda: heading, 0.3),
+        "heading_mag_deg": (lambda: heading - hold.variation_deg, 0.3),
+        "track_true_deg": (lambda: at(np.degrees(np.unwrap(np.arctan2(v_e, v_n)))) + local, 0.3),
+        "groundspeed_kt": (lambda: at(np.hypot(v_e, v_n)), 0.3),
+        "tas_kt": (lambda: tas, 0.5),
+        "ias_kt": (lambda: np.array([cas_kt(float(v), float(h)) for v, h in zip(tas, alt)]), 0.5),
+        "bank_deg": (lambda: np.degrees(at(motion.bank_rad)), 0.3),
+        "oat_c": (lambda: 15.0 - 1.98 * alt / 1000.0, 0.0),
+    }
     made: dict[str, Floats] = {}
     for name in sensor.channels:
-        if name == "heading_true_deg":
-            values = np.degrees(at(motion.heading_rad)) + local + rng.normal(0, 0.3, n)
-        elif name == "heading_mag_deg":
-            values = np.degrees(at(motion.heading_rad)) + local - hold.variation_deg + rng.normal(0, 0.3, n)
-        elif name == "track_true_deg":
-            values = at(track) + local + rng.normal(0, 0.3, n)
-        elif name == "groundspeed_kt":
-            values = at(np.hypot(v_e, v_n)) + rng.normal(0, 0.3, n)
-        elif name == "tas_kt":
-            values = tas + rng.normal(0, 0.5, n)
-        elif name == "ias_kt":
-            values = np.array([cas_kt(float(v), float(h)) for v, h in zip(tas, alt)]) + rng.normal(0, 0.5, n)
-        elif name == "bank_deg":
-            values = np.degrees(at(motion.bank_rad)) + rng.normal(0, 0.3, n)
-        elif name == "oat_c":
-            values = 15.0 - 1.98 * alt / 1000.0
-        else:
+        if name not in quantities:
             raise ValueError(f"no such channel to log: {name}")
+        quantity, noise = quantities[name]
+        values = quantity() + (rng.normal(0, noise, n) if noise else 0.0)
         if sensor.channel_fault == "offset":
             values = values + (25.0 if name.endswith("_deg") else 15.0)
         elif sensor.channel_fault == "stuck":

@@ -10,15 +10,13 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from trackgrade.simulator.flight import SimulatedFlight
-from trackgrade.simulator.truth import Truth
 
 METRES_PER_FT = 0.3048
 
 
-def iso(epoch_s: float, digits: int = 3) -> str:
+def iso(epoch_s: float) -> str:
     """ISO 8601 UTC; whole seconds without a fraction."""
-    rounded = round(epoch_s, digits)
-    when = datetime.fromtimestamp(rounded, UTC)
+    when = datetime.fromtimestamp(round(epoch_s, 3), UTC)
     text = when.strftime("%Y-%m-%dT%H:%M:%S")
     if when.microsecond:
         text += f".{when.microsecond // 1000:03d}"
@@ -124,6 +122,3 @@ def _readable(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 4)
     return value
-
-
-__all__ = ["Truth", "csv_text", "gpx_text", "iso", "truth_dict", "truth_text"]
