@@ -62,7 +62,7 @@ def test_one_lap_is_nothing_to_compare_and_too_many_are_counted() -> None:
 
 
 def test_the_style_has_a_rule_for_every_lap_that_can_be_chosen() -> None:
-    style = (ROOT / "trackgrade" / "report" / "templates" / "page.css").read_text(encoding="utf-8")
+    style = render(flights(1, 2))
     rules = re.findall(r"\.pick\.k(\d+):checked\) \.over\.k(\d+)", style)
     assert [(int(a), int(b)) for a, b in rules] == [(k, k) for k in range(MOST_CHOSEN)]
 

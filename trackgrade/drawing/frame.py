@@ -34,6 +34,7 @@ def render(
     context: Mapping[str, object],
     *,
     styles: Sequence[str] = (),
+    rules: str = "",
     script: str = "",
     allow: str = "",
     ribbon: Markup = NO_RIBBON,
@@ -44,11 +45,12 @@ def render(
     ----------
     room : the package whose ``templates/`` are looked through first ("report")
     styles : style sheets of the room, after the shared ones
+    rules : more style, made by the caller
     script : file of the room's script, or none
     allow : more of the content policy ("connect-src 'self'"): by default a page runs its own script, and loads nothing
     ribbon : what stands above the header: the way around, where a page is one of several
     """
-    style = "\n".join((palette.css(), *(source(room, name) for name in (*SHARED_STYLES, *styles))))
+    style = "\n".join((palette.css(), *(source(room, name) for name in (*SHARED_STYLES, *styles)))) + rules
     code = source(room, script) if script else ""
     policy = [
         "default-src 'none'",

@@ -24,8 +24,9 @@ from trackgrade.report.timeline import AXIS_WIDTH, lay_out
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
 
-#: Laps that can be chosen from: ``page.css`` has a rule for each.
+#: Laps that can be chosen from, and the rules by which a box that is ticked shows its line.
 MOST_CHOSEN = 24
+RULES = "\n".join(f".against:has(.pick.k{k}:checked) .over.k{k} {{ display: inline; }}" for k in range(MOST_CHOSEN))
 #: Frame of the picture from above, and its margins; height of a strip [px].
 SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 52.0, 34.0, 34.0), 120
 #: Most words along the time axis, and no lap is shown for longer [s].
@@ -70,15 +71,11 @@ class FlightLaps:
 
 @dataclass(frozen=True)
 class Choice:
-    """One box to tick: its lap in words, how its line looks, whether it is ticked at first."""
+    """One box to tick: its lap, the lap in words, how its line looks, whether it is ticked at first."""
 
-    number: int
+    lap: LapLine
     name: str
     style: str
-    outbound: str
-    inbound: str
-    sign: str
-    because: str
     ticked: bool
 
 
@@ -130,20 +127,17 @@ def compare(flights: Sequence[FlightLaps]) -> Comparison | None:
     """
     named = len(flights) > 1
     each = max(1, MOST_CHOSEN // len(flights))
-    laps: list[LapLine] = []
     choices: list[Choice] = []
     for n, flight in enumerate(flights[:MOST_CHOSEN]):
-        chosen = flight.laps[-each:]
-        for m, lap in enumerate(chosen):
+        for m, lap in enumerate(flight.laps[-each:]):
             colour, dash = (n, m) if named else (m, m)
             look = f"c{colour % len(palette.LAPS)} d{dash % len(palette.DASHES)}"
             name = f"{flight.flight}, lap {lap.tag}" if named else f"lap {lap.tag}"
-            ticked = lap is flight.laps[-1] or (not named and m == 0)
-            choices.append(Choice(len(laps), name, look, lap.outbound, lap.inbound, lap.sign, lap.because, ticked))
-            laps.append(lap)
-    if len(laps) < 2:
+            choices.append(Choice(lap, name, look, ticked=lap is flight.laps[-1] or (not named and m == 0)))
+    if len(choices) < 2:
         return None
-    looks = [f"flown over k{choice.number} {choice.style}" for choice in choices]
+    laps = [choice.lap for choice in choices]
+    looks = [f"flown over k{number} {choice.style}" for number, choice in enumerate(choices)]
     return Comparison(
         choices=tuple(choices),
         left_out=sum(len(flight.laps) for flight in flights) - len(laps),
@@ -156,7 +150,7 @@ def compare(flights: Sequence[FlightLaps]) -> Comparison | None:
 def render(flights: Sequence[FlightLaps]) -> str:
     """One HTML document that lays chosen laps of several flights at one hold over each other."""
     context = {"comparison": compare(flights), "flights": tuple(flights), "cautions": flights[0].cautions}
-    return frame.render("report", "compare.html", context, styles=("page.css",))
+    return frame.render("report", "compare.html", context, styles=("page.css",), rules=RULES)
 
 
 def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine], looks: Sequence[str]) -> Markup:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 
 from trackgrade.drawing import frame
 from trackgrade.report import evidence, plan_view, strips, summary
-from trackgrade.report.compare import compare, flight_laps
+from trackgrade.report.compare import RULES, compare, flight_laps
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
 from trackgrade.report.front import NOTHING_ADDED, Sheet, short_laps, short_units
@@ -28,7 +28,8 @@ from trackgrade.score.debrief import Debrief
 
 def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
     """One HTML document. The same debrief, and ``sheet`` of the instructor, gives the same text."""
-    return frame.render("report", "page.html", context(debrief, sheet), styles=("page.css",), script="page.js")
+    made = context(debrief, sheet)
+    return frame.render("report", "page.html", made, styles=("page.css",), rules=RULES, script="page.js")
 
 
 def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]:

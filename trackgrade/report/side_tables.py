@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trackgrade.report.numbers import DASH, figure
-from trackgrade.report.timeline import Stretch, Timeline
+from trackgrade.report.timeline import Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.lap import NeedleReading
 
@@ -25,10 +25,6 @@ def side_tables(debrief: Debrief, timeline: Timeline) -> tuple[SideTable, ...]:
     return tuple(each for each in (_watch(debrief, timeline), _needles(debrief, timeline)) if each is not None)
 
 
-def _short(stretch: Stretch) -> str:
-    return stretch.label[0].upper() + stretch.label[1:]
-
-
 def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     watch = debrief.watch
     if watch is None or not watch.references:
@@ -38,7 +34,7 @@ def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     for stretch in timeline.laps:
         assert stretch.graded is not None, "a completed lap"
         seconds = [stretch.graded.outbound_times.of(each.reference).value for each in references]
-        rows.append((_short(stretch), tuple(DASH if value is None else figure(value, 1) for value in seconds)))
+        rows.append((stretch.label, tuple(DASH if value is None else figure(value, 1) for value in seconds)))
     rows += [
         ("Scatter", tuple(figure(each.scatter_s, 1) for each in references)),
         ("Unexplained", tuple(figure(each.unexplained_s, 1) for each in references)),
@@ -58,7 +54,7 @@ def _needles(debrief: Debrief, timeline: Timeline) -> SideTable | None:
         return None
     needles = debrief.laps[0].needles
     rows = [
-        (_short(stretch), tuple(_largest(each) for each in stretch.graded.needles))
+        (stretch.label, tuple(_largest(each) for each in stretch.graded.needles))
         for stretch in timeline.laps
         if stretch.graded is not None
     ]
