@@ -63,7 +63,7 @@ def fly_card(
     frame = Frame(0.0, 0.0, math.radians(hold.inbound_course_true_deg), hold.side)
     outbound, inbound = math.radians(card.outbound_heading_true_deg), math.radians(card.inbound_heading_true_deg)
     state = State(0.0, 0.0, inbound, tas_kt, 5000.0, frame)
-    bank = turn_bank_rad(tas_kt, card.turn_rate_deg_s, 60.0)
+    bank = turn_bank_rad(Aircraft(tas_kt=tas_kt, turn_rate_deg_s=card.turn_rate_deg_s, bank_limit_deg=60.0))
     state.turn_bank, state.roll_max = bank, 1.25 * bank / roll_s
     v = tas_kt / 3600.0
     at: dict[str, float] = {}
