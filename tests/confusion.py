@@ -70,9 +70,8 @@ NAMED = {
 }
 #: Flown and shown, and not held to the figures, with the reason.
 SHOWN_ONLY = {
-    "watch started at random": "the same",
-    "watch started here and there": "without marks in the log it is not named: few laps cannot tell it from "
-    "other scatter",
+    "watch started at random": "without marks in the log it is not named: few laps cannot tell it from other scatter",
+    "watch started here and there": "the same",
     "stack": "no mistake: the levels changed are told, and held",
     "missed approach": "no mistake: the climb to the hold's level is left alone",
     "lap cut short": "not a mistake by itself (a clearance may end a hold anywhere): listed as an incomplete lap",
