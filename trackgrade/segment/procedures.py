@@ -31,13 +31,11 @@ STEADY_DEG, STEADY_OVER_S = 14.0, 12
 LEAST_LEG_S, OUTBOUND_WITHIN_DEG = 8.0, 80.0
 #: How closely pilots fly the heading of a procedure, and one in how many flies any other outbound [deg].
 HEADING_SD_DEG, ANY_HEADING_SHARE, ANY_HEADING_SD_DEG = 5.0, 0.01, 25.0
-#: How closely the first outbound leg follows those of the pilot's own laps or a rule, or what the turn back needs
-#: [deg].
-OWN_LAPS_SD_DEG, ROOM_SD_DEG = 6.0, 8.0
-#: How direct entries choose their heading: like the laps; each by triple, half of it and no drift correction, before
-#: the laps have taught better or where there are none; or so as to make room for the turn back. The others: with the
-#: drift taken out, or not.
-LIKE_LAPS_SHARE, ROOM_SHARE, FIRST_BY_RULE_SHARE, BY_RULE_SHARE, OTHERS_BY_RULE_SHARE = 0.5, 0.25, 0.05, 0.2, 0.45
+#: How closely the first outbound leg follows those of the same pilot's laps, or what the turn back needs [deg].
+OWN_LAPS_SD_DEG, ROOM_SD_DEG = 8.0, 10.0
+#: How direct entries choose their heading: like the laps, or by triple, half of it and no drift correction where there
+#: are none; or so as to make room for the turn back. The others: with the drift taken out, or not.
+LIKE_LAPS_SHARE, ROOM_SHARE, BY_RULE_SHARE, OTHERS_BY_RULE_SHARE = 0.6, 0.3, 0.2, 0.45
 DRIFT_RULES, OTHER_DRIFT_RULES = (0.0, 1.5, 3.0), (0.0, 1.0)
 #: Within a cut this large of the inbound course the turn back is over [deg]; no aircraft turns tighter than this [NM].
 CUT_DEG, LEAST_RADIUS_NM = 45.0, 0.1
@@ -51,7 +49,7 @@ DIRECT_LEGS, NO_DIRECT_LEG_SHARE, NO_OTHER_LEG_SHARE = 2.5, 0.2, 0.01
 #: as far on the other side, and others anywhere.
 ENDS_ON_COURSE, ENDS_HOLDING_SIDE, ENDS_BEYOND, ENDS_ANYWHERE = (0.0, 1.2), (1.5, 1.2), (-1.0, 1.5), (0.0, 3.0)
 #: One in how many pilots flies another entry than his arrival asks for, and one in how many turns the wrong way.
-OTHER_ENTRY_SHARE, WRONG_WAY_SHARE = 0.06, 0.01
+OTHER_ENTRY_SHARE, WRONG_WAY_SHARE = 0.04, 0.01
 #: How well a pilot knows his heading against the sector's boundary [deg].
 SECTOR_SD_DEG = 4.0
 #: A turn of this much, to either side, may go the longer way [deg].
@@ -237,11 +235,10 @@ def _log_heading(procedure: _Procedure, seen: Flown, leg: Leg, room_deg: float) 
     parts = [(ANY_HEADING_SHARE, turned, ANY_HEADING_SD_DEG)]
     if procedure.kind == "direct":
         round_deg = turned - 180.0
-        by_rule = BY_RULE_SHARE
         if seen.own_laps_deg is not None:
             parts.append((LIKE_LAPS_SHARE, round_deg + seen.own_laps_deg, OWN_LAPS_SD_DEG))
-            by_rule = FIRST_BY_RULE_SHARE
-        parts += [(by_rule, turned - times * seen.crab_deg, OWN_LAPS_SD_DEG) for times in DRIFT_RULES]
+        else:
+            parts += [(BY_RULE_SHARE, turned - times * seen.crab_deg, OWN_LAPS_SD_DEG) for times in DRIFT_RULES]
         parts.append((ROOM_SHARE, round_deg + room_deg, ROOM_SD_DEG))
     else:
         parts += [(OTHERS_BY_RULE_SHARE, turned - times * seen.crab_deg, HEADING_SD_DEG) for times in OTHER_DRIFT_RULES]
