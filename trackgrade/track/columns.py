@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Literal
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
-from trackgrade.track.languages import OTHER_LANGUAGES
+from trackgrade.track.languages import ENGLISH, OTHER_LANGUAGES
 from trackgrade.track.track import CHANNELS, AltitudeDatum
 
 Kind = Literal[
@@ -134,67 +134,9 @@ QUANTITIES = {
 #: The project's own CSV, by these exact names: taken before anything else.
 OWN_COLUMNS = ("time_utc", "lat", "lon", "alt_ft", *CHANNELS, "mark")
 
-#: Plain word that the rules below are written in to its other spellings, abbreviations and words run together.
-_SPELLED_AS = {
-    "lat": "latitude",
-    "lon": "longitude long lng",
-    "alt": "altitude height hgt elevation elev",
-    "speed": "spd velocity vel",
-    "ground speed": "groundspeed gndspd grndspd gspd gspeed gs sog",
-    "ground": "gnd grnd",
-    "air speed": "airspeed",
-    "indicated air speed": "ias",
-    "indicated air speed kt": "kias",
-    "true air speed": "tas",
-    "true air speed kt": "ktas",
-    "calibrated air speed": "cas",
-    "calibrated air speed kt": "kcas",
-    "indicated": "ind",
-    "heading": "hdg hding",
-    "track": "trk",
-    "ground track": "cog tmg",
-    "course": "crs",
-    "magnetic": "mag magn",
-    "deg magnetic": "degm",
-    "deg true": "degt",
-    "bank": "roll",
-    "outside air temp": "oat",
-    "temp": "temperature",
-    "utc": "gmt zulu",
-    "date time": "datetime dt",
-    "time": "timestamp ts",
-    "fix time": "fixtime",
-    "gps time": "gpstime",
-    "time utc": "timeutc utctime",
-    "epoch time": "unixtime epochtime",
-    "epoch": "unix posix",
-    "local": "lcl",
-    "offset": "ofst",
-    "zone": "timezone tz",
-    "baro": "barometric",
-    "pressure": "press",
-    "gps": "gnss",
-    "mark": "marker",
-    "vertical speed": "vspd vspeed vertspeed verticalspeed vvi vsi vario",
-    "vertical rate": "vertrate verticalrate",
-    "vertical": "vert",
-    "climb rate": "roc climbrate",
-    "gps alt": "gpsalt",
-    "alt msl": "altmsl",
-    "baro alt": "baroalt",
-    "pressure alt": "baroaltitude",
-    "gps alt ellipsoid": "geoaltitude",
-    "alt fl": "flightlevel",
-    "dmy": "ddmmyy ddmmyyyy",
-    "mdy": "mmddyy mmddyyyy",
-    "iso": "yymmdd yyyymmdd",
-    "hms": "hhmmss",
-}
+#: Every spelling of a word, and the plain words that the rules below are written in.
 SPELLINGS: dict[str, str] = {
-    word: plain
-    for spelled in (OTHER_LANGUAGES, _SPELLED_AS)
-    for plain, words in spelled.items()
-    for word in words.split()
+    word: plain for spelled in (OTHER_LANGUAGES, ENGLISH) for plain, words in spelled.items() for word in words.split()
 }
 
 #: Words that say where a value comes from and change nothing.

@@ -20,7 +20,7 @@ import datetime
 import difflib
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -31,7 +31,6 @@ from trackgrade.track.columns import QUANTITIES, UNITS, Unit, unit_named
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+\-−]?)(\d{1,2})(?::?(\d{2}))?|Z")
 _LARGEST_OFFSET_MIN = 14 * 60
-_SETTINGS = ("start_utc", "header_line", "delimiter", "decimal")
 _DELIMITERS = {",": ",", ";": ";", "\t": "\t", "tab": "\t", "|": "|", " ": " ", "space": " "}
 
 
@@ -81,29 +80,17 @@ def _from_toml(content: dict[str, Any], name: str) -> ColumnsMap:
     entries: dict[str, Entry] = {}
     settings: dict[str, Any] = {}
     for key, value in content.items():
-        if key in _SETTINGS:
-            settings[key] = value
-        elif key == "date" and not isinstance(value, dict | bool):
-            settings["date"] = value
-        elif key == "utc_offset" and not isinstance(value, dict | bool):
-            settings["utc_offset"] = value
+        if key in _SETTINGS and not (key in QUANTITIES and isinstance(value, dict | bool)):
+            field_name, read = _SETTINGS[key]
+            settings[field_name] = read(value)
         elif key in QUANTITIES:
             entries[key] = _entry(key, value)
         else:
-            known = [*QUANTITIES, *_SETTINGS]
+            known = [*dict.fromkeys([*QUANTITIES, *_SETTINGS])]
             close = difflib.get_close_matches(str(key), known, 1)
             hint = f"Did you mean {close[0]}?" if close else f"Known are {', '.join(known)}"
             raise _WrongValue(f'"{plain_text(str(key), 40)}" is no quantity. {hint}')
-    return ColumnsMap(
-        name,
-        entries,
-        date=_date(settings["date"]) if "date" in settings else None,
-        utc_offset_min=_offset(settings["utc_offset"]) if "utc_offset" in settings else None,
-        start_epoch_s=_start(settings["start_utc"]) if "start_utc" in settings else None,
-        header_line=_header_line(settings["header_line"]) if "header_line" in settings else None,
-        delimiter=_choice("delimiter", settings, _DELIMITERS),
-        decimal=_choice("decimal", settings, {",": ",", ".": "."}),
-    )
+    return ColumnsMap(name, entries, **settings)
 
 
 def _entry(key: str, value: Any) -> Entry:
@@ -180,11 +167,21 @@ def _header_line(value: Any) -> int:
     return value
 
 
-def _choice(key: str, settings: dict[str, Any], known: dict[str, str]) -> str | None:
-    if key not in settings:
-        return None
-    value = settings[key]
-    if not isinstance(value, str) or value not in known:
-        shown = ", ".join(repr(k) for k in known)
-        raise _WrongValue(f"{key} must be one of {shown}")
-    return known[value]
+def _one_of(key: str, known: Mapping[str, str]) -> Callable[[Any], str]:
+    def read(value: Any) -> str:
+        if not isinstance(value, str) or value not in known:
+            raise _WrongValue(f"{key} must be one of {', '.join(map(repr, known))}")
+        return known[value]
+
+    return read
+
+
+#: Keys with one value for the whole file: the field that keeps it, and what reads it. Two of them may be columns, too.
+_SETTINGS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "date": ("date", _date),
+    "utc_offset": ("utc_offset_min", _offset),
+    "start_utc": ("start_epoch_s", _start),
+    "header_line": ("header_line", _header_line),
+    "delimiter": ("delimiter", _one_of("delimiter", _DELIMITERS)),
+    "decimal": ("decimal", _one_of("decimal", {",": ",", ".": "."})),
+}

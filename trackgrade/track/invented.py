@@ -5,8 +5,6 @@ They hide a hole, or halve the interval of a log that never had so many position
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
@@ -26,10 +24,7 @@ MOST_BETWEEN = 4
 PATTERN_RUNS, PATTERN_DIGITS = 5, 3.0
 
 
-@dataclass(frozen=True)
-class _Run:
-    first: int
-    last: int
+_Run = tuple[int, int]  # first row, and the one after the last, of inner rows that are exact
 
 
 def rows_invented(track: Track) -> Bools:
@@ -50,7 +45,7 @@ def rows_invented(track: Track) -> Bools:
     bend_lat = np.abs(track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part))
     bend_lon = np.abs(lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part))
     exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
-    found = [_Run(first, after - 1) for first, after in runs(exact)]
+    found = runs(exact)
     bend = np.maximum(bend_lat, bend_lon)[~exact]
     if len(bend) and np.quantile(bend, 0.1) > PATTERN_DIGITS * quantum:
         drop |= _between_single_rows(found, n)
@@ -58,8 +53,8 @@ def rows_invented(track: Track) -> Bools:
     if np.mean(exact & ~drop[1:-1]) > 0.6:
         return drop
     least_rows = next(rows for digit, rows in LEAST_ROWS if quantum <= 1.5 * digit)
-    for run in _joined(found, t, track.lat_deg, lon, 2.0 * quantum):
-        first, last = run.first, run.last + 2  # indices of the chord's ends in the track
+    for first, after in _joined(found, t, track.lat_deg, lon, 2.0 * quantum):
+        last = after + 1  # the chord's ends in the track are first and last
         if t[last] - t[first] < LEAST_CHORD_S or first < 2 or last > n - 3 or last - first - 1 < least_rows:
             continue
         if (
@@ -78,11 +73,11 @@ def _between_single_rows(found: list[_Run], n: int) -> Bools:
     """Rows (n,) of short runs of exact rows that take turns with single rows that are not, many times over."""
     drop = np.zeros(n, dtype=bool)
     group: list[_Run] = []
-    for run in [*found, _Run(n + 9, n + 9)]:
-        if group and run.first - group[-1].last != 2:
+    for run in [*found, (n + 9, n + 9)]:
+        if group and run[0] - group[-1][1] != 1:
             if len(group) >= PATTERN_RUNS:
-                for each in group:
-                    drop[each.first + 1 : each.last + 2] = True
+                for first, after in group:
+                    drop[first + 1 : after + 1] = True
             group = []
         group.append(run)
     return drop
@@ -91,20 +86,16 @@ def _between_single_rows(found: list[_Run], n: int) -> Bools:
 def _joined(found: list[_Run], t: Floats, lat: Floats, lon: Floats, within_deg: float) -> list[_Run]:
     """Runs on one chord made one, where a few rows part them: such as one written twice."""
     joined: list[_Run] = []
-    for run in found:
-        last = joined[-1] if joined else run
-        if run is not last and run.first - last.last <= MOST_BETWEEN and min(_rows(last), _rows(run)) >= MOST_BETWEEN:
-            ends, inner = [last.first, run.last + 2], [last.last + 2, run.first]
+    for first, after in found:
+        begun, ended = joined[-1] if joined else (first, after)
+        if joined and first - ended < MOST_BETWEEN and min(ended - begun, after - first) >= MOST_BETWEEN:
+            ends, inner = [begun, after + 1], [ended + 1, first]
             off = [np.abs(np.interp(t[inner], t[ends], each[ends]) - each[inner]) for each in (lat, lon)]
             if np.max(off) <= within_deg:
-                joined[-1] = _Run(last.first, run.last)
+                joined[-1] = (begun, after)
                 continue
-        joined.append(run)
+        joined.append((first, after))
     return joined
-
-
-def _rows(run: _Run) -> int:
-    return run.last - run.first + 1
 
 
 def _printed_step_deg(track: Track) -> float:

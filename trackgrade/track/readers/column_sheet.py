@@ -163,21 +163,16 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
 
 def _settings(given: ColumnsMap) -> list[str]:
     """The fixed values of the map that the file was looked at through."""
-    lines = []
+    values: dict[str, str | int] = {}
     if given.date is not None:
-        lines.append(f'date = "{given.date.isoformat()}"')
+        values["date"] = given.date.isoformat()
     if given.utc_offset_min is not None:
         sign, size = "-" if given.utc_offset_min < 0 else "+", abs(given.utc_offset_min)
-        lines.append(f'utc_offset = "{sign}{size // 60:02.0f}:{size % 60:02.0f}"')
+        values["utc_offset"] = f"{sign}{size // 60:02.0f}:{size % 60:02.0f}"
     if given.start_epoch_s is not None:
-        start = datetime.datetime.fromtimestamp(given.start_epoch_s, datetime.UTC)
-        lines.append(f'start_utc = "{start.isoformat()}"')
-    if given.header_line is not None:
-        lines.append(f"header_line = {given.header_line}")
-    for name, text in (("delimiter", given.delimiter), ("decimal", given.decimal)):
-        if text is not None:
-            lines.append(f"{name} = {toml_text(text)}")
-    for quantity, entry in given.entries.items():
-        if entry.leave_out:
-            lines.append(f"{quantity} = false")
-    return lines
+        values["start_utc"] = datetime.datetime.fromtimestamp(given.start_epoch_s, datetime.UTC).isoformat()
+    for key in ("header_line", "delimiter", "decimal"):
+        if (value := getattr(given, key)) is not None:
+            values[key] = value
+    lines = [f"{key} = {toml_text(value) if isinstance(value, str) else value}" for key, value in values.items()]
+    return lines + [f"{quantity} = false" for quantity, entry in given.entries.items() if entry.leave_out]

@@ -8,7 +8,6 @@ import re
 from dataclasses import dataclass, replace
 
 from trackgrade.errors import TrackFileError
-from trackgrade.track.columns import QUANTITIES
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers.altitude_unit import read_altitude
 from trackgrade.track.readers.column_choice import choose
@@ -79,10 +78,9 @@ def _in_the_map(text: str, columns_map: ColumnsMap) -> str:
 
 def _track(table: Table, data: bytes) -> Track:
     chosen = table.choices.chosen
-    missing = [QUANTITIES[q].title for q in ("lat", "lon") if q not in chosen]
-    missing = missing if table.choices.times else ["time", *missing]
-    if missing:
-        raise TrackFileError(missing_columns(table.source, table.shape.header_line or 1, missing))
+    there = chosen.keys() | ({"time_utc"} if table.choices.times else set())
+    if not {"time_utc", "lat", "lon"} <= there:
+        raise TrackFileError(missing_columns(table.source, table.shape.header_line or 1, there))
     read_rows(table, data)
     read_places(table)
     read_times(table)

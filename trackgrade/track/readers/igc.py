@@ -15,7 +15,7 @@ import numpy as np
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers.name_date import date_in_name
+from trackgrade.track.readers.days import calendar_day, date_in_name, midnight_s
 from trackgrade.track.readers.possible import make_track
 from trackgrade.track.readers.speed_unit import kt_per_unit
 from trackgrade.track.track import AltitudeDatum, Floats, Provenance, Track
@@ -37,19 +37,18 @@ _DIRECTIONS = {"HDT": "heading_true_deg", "HDM": "heading_mag_deg", "TRT": "trac
 _EXTENSIONS = ("LAD", "LOD", "TDS", *_SPEEDS, *_DIRECTIONS)
 #: An airspeed differs from the speed over the ground by the wind, by half of it at most; a ground speed does not.
 _AIR_RATIO, _GROUND_RATIO = (0.5, 2.0), (0.9, 1.1)
-_CENTURY = 80  # two-digit years from here on are 19..: GPS time begins in 1980
 _FROM_ELLIPSOID = "height by satellites above the ellipsoid, as the file says or leaves open"
 
 
 @dataclass
 class _Rows:
-    """What the lines hold. ``time_s`` counts from midnight of ``date``; ``extensions`` are the digits as written."""
+    """What the lines hold.
 
-    time_s: list[float] = field(default_factory=list)
-    lat_deg: list[float] = field(default_factory=list)
-    lon_deg: list[float] = field(default_factory=list)
-    pressure_m: list[float] = field(default_factory=list)
-    gnss_m: list[float] = field(default_factory=list)
+    ``fixes``: seconds since midnight of ``date``, latitude, longitude [deg], pressure altitude and height by satellites
+    [m]. ``digits``: the extensions of each as written. ``events``: seconds and label.
+    """
+
+    fixes: list[tuple[float, float, float, float, float]] = field(default_factory=list)
     digits: list[dict[str, str]] = field(default_factory=list)
     events: list[tuple[float, str]] = field(default_factory=list)
     date: datetime.date | None = None
@@ -74,10 +73,17 @@ def read(data: bytes, source: str) -> Track:
     """
     rows = _rows(data.decode("latin-1"))
     told: list[str] = []
-    if not rows.time_s:
+    if not rows.fixes:
         raise TrackFileError(f"{source} is an IGC file without fixes (B records). Choose the file of a flight")
-    midnight_s = _midnight_s(rows, source, told)
-    epoch_s, lat_deg, lon_deg = np.array(rows.time_s) + midnight_s, np.array(rows.lat_deg), np.array(rows.lon_deg)
+    date = rows.date or date_in_name(source, told)
+    if date is None:
+        where = f"is unreadable in line {rows.date_line}" if rows.date_line else "is missing"
+        raise TrackFileError(
+            f"{source} is an IGC file whose date {where}. Write it as day, month, year, such as HFDTE030526 for "
+            "3 May 2026, into a line of its own before the first B record"
+        )
+    time_s, lat_deg, lon_deg, pressure_m, gnss_m = np.array(rows.fixes).T
+    epoch_s = time_s + midnight_s(date)
     if rows.unreadable:
         told.append(f"fixes that cannot be read: {len(rows.unreadable)} (first: line {rows.unreadable[0]})")
     if rows.not_3d:
@@ -87,7 +93,7 @@ def read(data: bytes, source: str) -> Track:
         Provenance("latitude", "B", "degrees and minutes"),
         Provenance("longitude", "B", "degrees and minutes"),
     ]
-    alt_m, datum = _altitude(rows, provenance)
+    alt_m, datum = _altitude(pressure_m, gnss_m, rows.above_geoid, provenance)
     channels = _channels(rows, (epoch_s, lat_deg, lon_deg), provenance, told)
     return make_track(
         source,
@@ -96,7 +102,7 @@ def read(data: bytes, source: str) -> Track:
         lon_deg,
         alt_m / METRES_PER_FT,
         channels=channels,
-        marks=[(time_s + midnight_s, label) for time_s, label in rows.events],
+        marks=[(at_s + midnight_s(date), label) for at_s, label in rows.events],
         provenance=provenance,
         notes=told,
         alt_datum=datum,
@@ -133,13 +139,17 @@ def _rows(text: str) -> _Rows:
             clock, lat, north, lon, east, validity, pressure, gnss = fix.groups()
             decimals = digits.get("TDS", "")
             part_s = float(f"0.{decimals}") if decimals.isdecimal() else 0.0
-            rows.time_s.append(since_midnight(clock) + part_s)
-            rows.lat_deg.append(_degrees(lat, digits.get("LAD", ""), north in "Ss"))
-            rows.lon_deg.append(_degrees(lon, digits.get("LOD", ""), east in "Ww"))
             flat = validity in ("V", "v")
             rows.not_3d += flat
-            rows.pressure_m.append(np.nan if pressure is None else float(pressure))
-            rows.gnss_m.append(np.nan if gnss is None or flat else float(gnss))
+            rows.fixes.append(
+                (
+                    since_midnight(clock) + part_s,
+                    _degrees(lat, digits.get("LAD", ""), north in "Ss"),
+                    _degrees(lon, digits.get("LOD", ""), east in "Ww"),
+                    np.nan if pressure is None else float(pressure),
+                    np.nan if gnss is None or flat else float(gnss),
+                )
+            )
             rows.digits.append(digits)
         elif first == "E" and (event := _EVENT.match(line)):
             rows.events.append((since_midnight(event[1]), event[2]))
@@ -160,13 +170,7 @@ def _rows(text: str) -> _Rows:
 
 def _date(line: str) -> datetime.date | None:
     match = _DATE.match(line)
-    if match is None:
-        return None
-    day, month, year = (int(part) for part in match.groups())
-    try:
-        return datetime.date(year + (1900 if year >= _CENTURY else 2000), month, day)
-    except ValueError:
-        return None
+    return None if match is None else calendar_day(int(match[3]), int(match[2]), int(match[1]))
 
 
 def _degrees(digits: str, more: str, negative: bool) -> float:
@@ -176,21 +180,10 @@ def _degrees(digits: str, more: str, negative: bool) -> float:
     return np.nan if float(minutes) >= 60.0 else -value if negative else value
 
 
-def _midnight_s(rows: _Rows, source: str, told: list[str]) -> float:
-    """The start of the first day [s since 1970]."""
-    date = rows.date or date_in_name(source, told)
-    if date is None:
-        where = f"is unreadable in line {rows.date_line}" if rows.date_line else "is missing"
-        raise TrackFileError(
-            f"{source} is an IGC file whose date {where}. Write it as day, month, year, such as HFDTE030526 for "
-            "3 May 2026, into a line of its own before the first B record"
-        )
-    return datetime.datetime.combine(date, datetime.time(), datetime.UTC).timestamp()
-
-
-def _altitude(rows: _Rows, provenance: list[Provenance]) -> tuple[Floats, AltitudeDatum]:
+def _altitude(
+    pressure: Floats, gnss: Floats, above_geoid: bool, provenance: list[Provenance]
+) -> tuple[Floats, AltitudeDatum]:
     """Pressure altitude (n,) [m] where a sensor recorded it, else the height by satellites."""
-    pressure, gnss = np.array(rows.pressure_m), np.array(rows.gnss_m)
     with np.errstate(invalid="ignore"):
         recorded = np.count_nonzero(np.isfinite(pressure) & (pressure != 0.0))
         by_satellites = np.count_nonzero(np.isfinite(gnss) & (gnss != 0.0))
@@ -202,9 +195,9 @@ def _altitude(rows: _Rows, provenance: list[Provenance]) -> tuple[Floats, Altitu
         return pressure, "pressure"
     if not by_satellites:
         return np.full(len(gnss), np.nan), "altimeter"
-    note = "height by satellites above the sea" if rows.above_geoid else _FROM_ELLIPSOID
+    note = "height by satellites above the sea" if above_geoid else _FROM_ELLIPSOID
     provenance.append(Provenance("altitude", "B, GNSS altitude", "m", f"{note}; made feet"))
-    return gnss, "altimeter" if rows.above_geoid else "ellipsoid"
+    return gnss, "altimeter" if above_geoid else "ellipsoid"
 
 
 def _channels(

@@ -18,7 +18,7 @@ import numpy as np
 
 from trackgrade.earth.units import METRES_PER_FT
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers.name_date import date_in_name
+from trackgrade.track.readers.days import calendar_day, date_in_name, midnight_s
 from trackgrade.track.readers.possible import make_track
 from trackgrade.track.track import Floats, Provenance, Track
 
@@ -28,26 +28,18 @@ _CLOCK = re.compile(rb"([0-9]{2})([0-9]{2})([0-9]{2}(?:\.[0-9]{1,9})?)")
 _ANGLE = re.compile(rb"([0-9]{1,3})([0-9]{2}(?:\.[0-9]{0,12})?)")
 _NUMBER = re.compile(rb"[+-]?[0-9]{1,9}(?:\.[0-9]{0,12})?")
 _DAY_S = 86_400.0
-_CENTURY = 80  # two-digit years from here on are 19..: GPS time begins in 1980
-
-
-@dataclass
-class _Fixes:
-    """The positions of one kind of sentence. ``time_s`` counts from midnight of the log's first day."""
-
-    time_s: list[float] = field(default_factory=list)
-    lat_deg: list[float] = field(default_factory=list)
-    lon_deg: list[float] = field(default_factory=list)
-    values: list[tuple[float, ...]] = field(default_factory=list)  # RMC: knots, degrees; GGA: metres
+#: The fixes of one kind of sentence: seconds since midnight of the log's first day, latitude, longitude [deg], then of
+#: RMC the ground speed [kt] and track [deg], of GGA the altitude [m].
+_Fixes = list[tuple[float, ...]]
 
 
 @dataclass
 class _Log:
     """What the sentences hold. Headings are kept by the moment of the fix before them."""
 
-    rmc: _Fixes = field(default_factory=_Fixes)
-    gga: _Fixes = field(default_factory=_Fixes)
-    unsure: _Fixes = field(default_factory=_Fixes)
+    rmc: _Fixes = field(default_factory=list)
+    gga: _Fixes = field(default_factory=list)
+    unsure: _Fixes = field(default_factory=list)
     headings: dict[str, dict[float, float]] = field(default_factory=dict)
     first_day: datetime.date | None = None
     today_s: float = 0.0
@@ -74,12 +66,12 @@ def read(data: bytes, source: str) -> Track:
     told: list[str] = []
     if log.damaged:
         told.append(f"sentences whose checksum is wrong were left out: {log.damaged}")
-    if not log.rmc.time_s and not log.gga.time_s and log.unsure.time_s:
+    if not log.rmc and not log.gga and log.unsure:
         log.rmc = log.unsure
         told.append("no sentence vouches for its position (all are marked V): they were used as they are")
     elif log.without_fix:
         told.append(f"sentences without a fix were left out: {log.without_fix}")
-    if not log.rmc.time_s and not log.gga.time_s:
+    if not log.rmc and not log.gga:
         raise TrackFileError(f"{source} is an NMEA log without a position: {_why_none(log)}")
     first_day = log.first_day or date_in_name(source, told)
     if first_day is None:
@@ -87,31 +79,31 @@ def read(data: bytes, source: str) -> Track:
             f"{source} is an NMEA log without a date: GGA sentences give the time of day only. Log RMC sentences "
             "too, or write the date (day, month, year) into a line before them, such as $GPZDA,,03,05,2026"
         )
-    midnight_s = datetime.datetime.combine(first_day, datetime.time(), datetime.UTC).timestamp()
-    by_gga = len(log.gga.time_s) > len(log.rmc.time_s)
-    base, kind = (log.gga, "GGA") if by_gga else (log.rmc, "RMC")
+    by_gga = len(log.gga) > len(log.rmc)
+    fixes, kind = (log.gga, "GGA") if by_gga else (log.rmc, "RMC")
+    time_s, lat_deg, lon_deg = np.array([fix[:3] for fix in fixes]).T
     provenance = [
         Provenance("time", kind if log.sentences["RMC"] else f"{kind}, ZDA", "UTC"),
         Provenance("latitude", kind, "degrees and minutes"),
         Provenance("longitude", kind, "degrees and minutes"),
     ]
-    alt_ft = _at(base.time_s, log.gga, 0) / METRES_PER_FT
+    alt_ft = _at(time_s, log.gga, 3) / METRES_PER_FT
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "GGA", "m", "above mean sea level, by satellites; made feet"))
     channels = {
-        "groundspeed_kt": _at(base.time_s, log.rmc, 0),
-        "track_true_deg": _at(base.time_s, log.rmc, 1),
+        "groundspeed_kt": _at(time_s, log.rmc, 3),
+        "track_true_deg": _at(time_s, log.rmc, 4),
     }
     for name, values in log.headings.items():
-        channels[name] = np.array([values.get(time_s, np.nan) for time_s in base.time_s])
+        channels[name] = np.array([values.get(moment, np.nan) for moment in time_s])
     channels = {name: values for name, values in channels.items() if np.isfinite(values).any()}
     said = {"groundspeed_kt": ("RMC", "kt"), "track_true_deg": ("RMC", "deg true")}
     provenance += [Provenance(name, *said.get(name, ("HDT, VHW", "deg"))) for name in channels]
     return make_track(
         source,
-        np.array(base.time_s) + midnight_s,
-        np.array(base.lat_deg),
-        np.array(base.lon_deg),
+        time_s + midnight_s(first_day),
+        lat_deg,
+        lon_deg,
         alt_ft,
         channels=channels,
         provenance=provenance,
@@ -140,8 +132,7 @@ def _read(data: bytes) -> _Log:
 def _rmc(log: _Log, cells: list[bytes]) -> None:
     date = cells[8]
     if dated := len(date) == 6 and date.isdigit():
-        year = int(date[4:])
-        _set_day(log, year + (1900 if year >= _CENTURY else 2000), int(date[2:4]), int(date[:2]))
+        _set_day(log, int(date[4:]), int(date[2:4]), int(date[:2]))
     warned = cells[1].upper() == b"V"
     log.without_fix += warned
     values = (_number(cells[6]), _number(cells[7]))
@@ -181,9 +172,8 @@ _KINDS: dict[str, Callable[[_Log, list[bytes]], None]] = {
 
 def _set_day(log: _Log, year: int, month: int, day: int) -> None:
     """The day that the sentence stands in; the first one of the log is where its times count from."""
-    try:
-        date = datetime.date(year, month, day)
-    except ValueError:
+    date = calendar_day(year, month, day)
+    if date is None:
         return
     if log.first_day is None:
         # Fixes before it were counted from the day they began in: midnights passed since are taken off.
@@ -208,10 +198,7 @@ def _keep(
         # The day is the one that brings it nearest to the fix before.
         time_s += round((log.latest_s - time_s) / _DAY_S) * _DAY_S
     log.latest_s = time_s
-    fixes.time_s.append(time_s)
-    fixes.lat_deg.append(lat)
-    fixes.lon_deg.append(lon)
-    fixes.values.append(values)
+    fixes.append((time_s, lat, lon, *values))
 
 
 def _degrees(text: bytes, side: bytes, sides: bytes) -> float:
@@ -232,9 +219,9 @@ def _heading(log: _Log, name: str, cell: bytes) -> None:
         log.headings.setdefault(name, {})[log.latest_s] = _number(cell)
 
 
-def _at(time_s: list[float], fixes: _Fixes, which: int) -> Floats:
+def _at(time_s: Floats, fixes: _Fixes, which: int) -> Floats:
     """A value of these fixes at the same moments (n,); NaN where they have none."""
-    known = dict(zip(fixes.time_s, (values[which] for values in fixes.values)))
+    known = {fix[0]: fix[which] for fix in fixes}
     return np.array([known.get(moment, np.nan) for moment in time_s])
 
 

@@ -7,7 +7,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from trackgrade.errors import ColumnsFileError, TrackFileError
@@ -325,16 +325,7 @@ def _has_place(head: list[str], where: tuple[str, int | None]) -> bool:
 
 def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str, int | None]) -> str:
     if len(nearest) >= 2 and where[1] is not None:
-        missing = [
-            QUANTITIES[quantity].title
-            for quantity, there in (
-                ("time_utc", nearest & _TIMES),
-                ("lat", nearest & {"lat"}),
-                ("lon", nearest & {"lon"}),
-            )
-            if not there
-        ]
-        return missing_columns(source, where[1] + 1, missing)
+        return missing_columns(source, where[1] + 1, nearest)
     if any(_GRID.search(line) for line in head[:_HEAD_LINES]):
         return (
             f"{source} gives places on a grid (easting, northing), which are not read. Export it with latitude and "
@@ -347,8 +338,10 @@ def _no_header(head: list[str], source: str, nearest: set[str], where: tuple[str
     )
 
 
-def missing_columns(source: str, line: int, titles: list[str]) -> str:
-    """What to say of columns that are not there."""
+def missing_columns(source: str, line: int, there: Collection[str]) -> str:
+    """What to say where a line has no column for all that a flight needs, but only for the quantities ``there``."""
+    wanted = {"time_utc": _TIMES, "lat": {"lat"}, "lon": {"lon"}}
+    titles = [QUANTITIES[quantity].title for quantity, any_of in wanted.items() if not any_of & set(there)]
     return f"{source} line {line}: no column for {', '.join(titles)} among its headers. {name_them(source)}"
 
 
