@@ -185,7 +185,7 @@ def test_the_heading_correction_is_the_right_way(text: str) -> None:
     through = re.search(r"through the course: next outbound heading further (left|right)", told)
     assert through
     turned = lap.outbound_wca_deg + (-5.0 if through[1] == "left" else 5.0)
-    rules = by_rules(brief.hold, 104.0, 205.0, 20.0, turned, lap.outbound_s, target_inbound_s=60.0)
+    rules = by_rules(brief.hold, lap, turned, lap.outbound_s)
     off_nm = rules.rollout_cross_nm - lap.rollout_cross_nm
     assert off_nm > 0.05
     size = re.search(r"([\d.]+) NM is (\d+)°", told)

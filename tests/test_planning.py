@@ -242,7 +242,7 @@ def test_moments_are_on_the_path() -> None:
 @pytest.mark.parametrize("wind_from", [0.0, 45.0, 90.0, 135.0, 180.0, 270.0])
 def test_rules_flown_with_the_solved_numbers_leave_nothing(wind_from: float) -> None:
     lap = solve_lap(hold(360.0), 100.0, wind_from, 20.0)
-    by = by_rules(hold(360.0), 100.0, wind_from, 20.0, lap.outbound_wca_deg, lap.outbound_s, target_inbound_s=60.0)
+    by = by_rules(hold(360.0), lap, lap.outbound_wca_deg, lap.outbound_s)
     assert by.rollout_cross_nm == pytest.approx(SHORT_OF_COURSE_NM, abs=1e-9)
     assert not by.crossed
     assert by.inbound_error_s == pytest.approx(0.0, abs=0.5)  # what joining the course from there costs
@@ -254,7 +254,7 @@ def test_triple_drift_overdoes_a_short_leg_and_its_error_has_a_side() -> None:
     north = hold(360.0)
     lap = solve_lap(north, 100.0, 90.0, 20.0)
     wca = triple_drift_wca_deg(lap.inbound_wca_deg)
-    by = by_rules(north, 100.0, 90.0, 20.0, wca, 60.0, target_inbound_s=60.0, roll_s=0.0)
+    by = by_rules(north, replace(lap, roll_s=0.0), wca, 60.0)
     as_lap = replace(
         lap,
         outbound_heading_true_deg=by.outbound_heading_true_deg,

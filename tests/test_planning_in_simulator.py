@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.flown_card import HUMAN, STEADY, Card, Flown, fly_card
-from trackgrade.briefing.brief import Conditions, first_laps_by_rule
+from trackgrade.briefing.brief import first_laps_by_rule
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.planning import SolvedLap, solve_lap
 
@@ -80,8 +80,7 @@ def test_laps_by_rule_flown(needle: bool) -> None:
     """Rows of the brief, those included that slide through the course or end short of it."""
     off_s, through = [], 0
     for seed, hold, lap in solved_laps(range(16), 150.0):
-        conditions = Conditions(lap.tas_kt, lap.wind_from_true_deg, lap.wind_kt)
-        for rule in first_laps_by_rule(hold, conditions, lap):
+        for rule in first_laps_by_rule(hold, lap):
             if rule.inbound_s < 15.0:  # no leg to join the course on
                 continue
             card = Card(

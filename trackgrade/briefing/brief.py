@@ -10,7 +10,7 @@ from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.atmosphere import cas_from_tas_kt
 from trackgrade.errors import UsageError
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.planning import LARGEST_OUTBOUND_WCA_DEG, LONGEST_LAP_S, SolvedLap, air_of, solve_lap
+from trackgrade.hold.planning import LARGEST_OUTBOUND_WCA_DEG, LONGEST_LAP_S, SolvedLap, air_in, solve_lap
 from trackgrade.hold.rules import RuleLap, by_rules, next_outbound_equal_seconds_s, triple_drift_wca_deg
 from trackgrade.hold.sectors import EntryChoice, entry_plan, expected_entries, sector_margin_deg
 from trackgrade.score.standard import Standard
@@ -136,7 +136,7 @@ def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_
         headwind_kt=conditions.wind_kt * math.cos(off),
         crosswind_kt=conditions.wind_kt * math.sin(off),
         solved=solved,
-        rule_laps=first_laps_by_rule(hold, conditions, solved),
+        rule_laps=first_laps_by_rule(hold, solved),
         entries=() if heading is None else _entries(hold, conditions, solved, heading),
         sector_margin_deg=None if heading is None else sector_margin_deg(course, side, heading),
         speed_limit_kias=limit,
@@ -146,7 +146,7 @@ def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_
     )
 
 
-def first_laps_by_rule(hold: Hold, conditions: Conditions, solved: SolvedLap) -> tuple[RuleLap, ...]:
+def first_laps_by_rule(hold: Hold, solved: SolvedLap) -> tuple[RuleLap, ...]:
     """The first laps as the rules of the trade would have them, and what they come to in this wind.
 
     Lap 1: three times the drift, the leg's own time outbound; then each outbound time corrected by equal seconds.
@@ -160,22 +160,12 @@ def first_laps_by_rule(hold: Hold, conditions: Conditions, solved: SolvedLap) ->
     outbound_s: float = round(solved.target_inbound_s)
     if hold.leg.nm is not None:
         away = math.radians(wca_deg) * hold.side + math.pi
-        speed = air_of(hold, conditions.tas_kt, conditions.wind_from_true_deg, conditions.wind_kt).velocity(away)[0]
+        speed = air_in(solved, hold).velocity(away)[0]
         if speed * LONGEST_LAP_S > -hold.leg.nm:
             return ()
         outbound_s = -hold.leg.nm / speed
     for _ in range(FIRST_LAPS if hold.leg.nm is None else 1):
-        lap = by_rules(
-            hold,
-            conditions.tas_kt,
-            conditions.wind_from_true_deg,
-            conditions.wind_kt,
-            wca_deg,
-            outbound_s,
-            target_inbound_s=solved.target_inbound_s,
-            turn_rate_deg_s=conditions.turn_rate_deg_s,
-            bank_limit_deg=conditions.bank_limit_deg,
-        )
+        lap = by_rules(hold, solved, wca_deg, outbound_s)
         laps.append(lap)
         outbound_s = round(next_outbound_equal_seconds_s(outbound_s, lap.inbound_s, solved.target_inbound_s))
     return tuple(laps)

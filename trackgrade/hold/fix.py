@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from trackgrade.earth.geodesy import destination
-from trackgrade.earth.radials import NoCrossing, RadialCrossing, cross_radials
+from trackgrade.earth.radials import NoCrossing, cross_radials
 from trackgrade.earth.units import FT_PER_NM
 from trackgrade.earth.variation import magnetic_variation
 from trackgrade.errors import HoldFileError
@@ -21,12 +21,11 @@ SHALLOW_CROSSING_DEG = 30.0
 
 @dataclass(frozen=True)
 class SolvedFix:
-    """The fix as a position. ``radial_true_deg`` of each radial it was given by; ``crossing`` of two."""
+    """The fix as a position, and what people are told of it."""
 
     lat_deg: float
     lon_deg: float
     notes: tuple[str, ...] = ()
-    crossing: RadialCrossing | None = None
 
 
 def station_variation(station: Position, given_deg: float | None, plan: HoldPlan, date: dt.date) -> tuple[float, str]:
@@ -99,4 +98,4 @@ def _at_crossing(fix: Crossing, plan: HoldPlan, date: dt.date, shown: str) -> So
     notes = [note]
     if crossing.angle_deg < SHALLOW_CROSSING_DEG:
         notes.append(f"Warning: the radials cross at only {crossing.angle_deg:.0f}°, so the fix is poorly defined")
-    return SolvedFix(crossing.lat_deg, crossing.lon_deg, tuple(notes), crossing)
+    return SolvedFix(crossing.lat_deg, crossing.lon_deg, tuple(notes))

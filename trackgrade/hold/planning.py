@@ -148,15 +148,7 @@ def solve_lap(
 
 def same_wind_lap(hold: Hold, lap: SolvedLap, target_inbound_s: float) -> SolvedLap | None:
     """The lap of another inbound time at the airspeed, turn and wind of a solved one; None where none closes."""
-    air = air_of(
-        hold,
-        lap.tas_kt,
-        lap.wind_from_true_deg,
-        lap.wind_kt,
-        lap.turn_rate_deg_s,
-        bank_limit_deg=None,
-        roll_s=lap.roll_s,
-    )
+    air = air_in(lap, hold)
     shape = _closing(air, target_inbound_s, lap.rollout_cross_nm)
     if shape is None or not _bounded(shape, target_inbound_s):
         return None
@@ -192,6 +184,11 @@ def air_of(
         rate_rad_s=math.radians(rate),
         roll_s=roll_s,
     )
+
+
+def air_in(lap: SolvedLap, hold: Hold) -> Air:
+    """The airspeed, wind and turn of a solved lap."""
+    return air_of(hold, lap.tas_kt, lap.wind_from_true_deg, lap.wind_kt, lap.turn_rate_deg_s, roll_s=lap.roll_s)
 
 
 def _solve(air: Air, inbound_s: float, aim_nm: float) -> tuple[float, float] | None:

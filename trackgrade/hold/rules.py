@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from trackgrade.earth.angles import wrap360
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.lapshape import Floats, crossing_before_rollout_s, fix_turn, lap_phases, lap_shape, trace
-from trackgrade.hold.planning import DRAWN_EVERY_S, ROLL_S, STANDARD_RATE_DEG_S, SolvedLap, air_of
+from trackgrade.hold.planning import DRAWN_EVERY_S, SolvedLap, air_in
 
 #: AIM 5-3-8: outbound, three times the inbound drift correction.
 DRIFT_TIMES = 3.0
@@ -42,21 +42,10 @@ class RuleLap:
     path_cross_nm: Floats
 
 
-def by_rules(
-    hold: Hold,
-    tas_kt: float,
-    wind_from_true_deg: float,
-    wind_kt: float,
-    outbound_wca_deg: float,
-    outbound_s: float,
-    *,
-    target_inbound_s: float,
-    turn_rate_deg_s: float = STANDARD_RATE_DEG_S,
-    bank_limit_deg: float | None = None,
-    roll_s: float = ROLL_S,
-) -> RuleLap:
-    """What comes of an outbound correction [deg, right positive] and time from abeam chosen by a rule."""
-    air = air_of(hold, tas_kt, wind_from_true_deg, wind_kt, turn_rate_deg_s, bank_limit_deg, roll_s)
+def by_rules(hold: Hold, solved: SolvedLap, outbound_wca_deg: float, outbound_s: float) -> RuleLap:
+    """What comes of an outbound correction [deg, right positive] and time from abeam chosen by a rule, at the airspeed,
+    turn and target of a solved lap and in its wind."""
+    air = air_in(solved, hold)
     outbound_rad = math.pi + hold.side * math.radians(outbound_wca_deg)
     turn = fix_turn(outbound_rad, air)
     after_turn_s = turn.abeam_s - turn.seconds if math.isfinite(turn.abeam_s) else 0.0
@@ -73,7 +62,7 @@ def by_rules(
         rollout_cross_nm=shape.rollout_cross_nm,
         crossed=crossed,
         inbound_s=inbound_s,
-        inbound_error_s=inbound_s - target_inbound_s,
+        inbound_error_s=inbound_s - solved.target_inbound_s,
         lap_s=shape.rollout_s + level_s,
         path_along_nm=along,
         path_cross_nm=cross,
