@@ -119,10 +119,9 @@ def _choose(standards: Sequence[tuple[str, int]], wanted: str | None) -> str:
 
 
 def _latest(connection: sa.Connection, where: sa.ColumnElement[bool], sessions: int) -> Sequence[int]:
-    """The recordings of each pilot's latest flights."""
-    recording = schema.recording.c
-    newest_first = (recording.started_epoch_s.desc(), recording.flight_hash.desc())
-    rank = func.dense_rank().over(partition_by=recording.pilot_id, order_by=newest_first)
+    """The recordings of each pilot's latest flights; those that began in the same instant count as one here."""
+    recording = schema.recording.c  # only what the index of a pilot's recordings has, in its order
+    rank = func.dense_rank().over(partition_by=recording.pilot_id, order_by=recording.started_epoch_s.desc())
     ranked = select(recording.id, rank.label("rank")).where(where).subquery()
     return connection.scalars(select(ranked.c.id).where(ranked.c.rank <= sessions)).all()
 
@@ -154,9 +153,8 @@ def _rows(connection: sa.Connection, table: sa.Table, kind: type, ids: Sequence[
     """The rows of a table of these recordings, by recording, in order."""
     found: dict[int, list[Any]] = defaultdict(list)
     columns = [table.c[each.name] for each in fields(kind)]
-    for recording_id, *values in connection.execute(
-        select(table.c.recording_id, *columns).where(_one_of(table.c.recording_id, ids)).order_by(*table.primary_key)
-    ):
+    own = select(table.c.recording_id, *columns).where(_one_of(table.c.recording_id, ids)).order_by(*table.primary_key)
+    for recording_id, *values in connection.execute(own).all():
         found[recording_id].append(kind(*values))
     return found
 
@@ -216,12 +214,12 @@ def _item_totals(sessions: Sequence[Session]) -> tuple[ItemTotal, ...]:
     """Every item of these sessions, as the latest has it, over the last of them, in the order of the debrief."""
     place: dict[str, int] = defaultdict(int)
     latest: dict[str, list[ItemRow]] = {}
-    for session in sessions:
-        own = _by_item(session)
+    by_item = [_by_item(session) for session in sessions]
+    for own in by_item:
         latest |= own
         for n, name in enumerate(own):
             place[name] = max(place[name], n)
-    recent = [_by_item(session) for session in sessions[-RECENT_SESSIONS:]]
+    recent = by_item[-RECENT_SESSIONS:]
     totals = []
     for name in sorted(latest, key=lambda name: (place[name], name)):
         rows = latest[name]

@@ -59,15 +59,19 @@ def standings(flown: Sequence[tuple[str, HoldFlown]]) -> dict[str, Standing]:
     share = (passed.sum() + 1) / (judged.sum() + 2)
     chance = 1 / ((judged + 1) * share * (1 - share))
     wind = np.array([[abs(hold.wind_head_kt or 0.0), abs(hold.wind_cross_kt or 0.0)] for _, hold in rows]) / 10.0
-    one = np.ones((len(rows), 1))
-    of_pilot = np.array([[float(pilot == name) for name in pilots] for pilot, _ in rows])
-    of_hold = np.array([[float(hold.hold_hash == name) for name in holds] for _, hold in rows])
-    design = np.hstack([one, of_pilot, of_hold, wind - wind.mean(axis=0)])
+    # Of each session the five effects that it has (class, pilot, hold, wind along and across), and how much of each.
+    named = [*(("pilot", each) for each in pilots), *(("hold", each) for each in holds)]
+    column = {each: n for n, each in enumerate(named, start=1)}
+    count = 3 + len(named)
+    effects = np.array(
+        [[0, column["pilot", pilot], column["hold", hold.hold_hash], count - 2, count - 1] for pilot, hold in rows]
+    )
+    design = np.column_stack([np.ones((len(rows), 3)), wind - wind.mean(axis=0)])
     own = slice(1, 1 + len(pilots))
     others = slice(1 + len(pilots), 1 + len(pilots) + len(holds))
     variance = {"pilot": PILOT_SD**2, "hold": HOLD_SD**2, "session": SESSION_SD**2}
     for _ in range(30):
-        mean, cover, left = _solve(design, logit, chance, variance, len(pilots), len(holds))
+        mean, cover, left = _solve(effects, design, logit, chance, variance, len(pilots), len(holds))
         for name, part, prior in (("pilot", own, PILOT_SD), ("hold", others, HOLD_SD)):
             size = float((mean[part] ** 2 + np.diag(cover)[part]).sum())
             variance[name] = (size + PRIOR_WORTH * prior**2) / (part.stop - part.start + PRIOR_WORTH)
@@ -75,10 +79,11 @@ def standings(flown: Sequence[tuple[str, HoldFlown]]) -> dict[str, Standing]:
         luck = variance["session"] / (variance["session"] + chance)
         size = float((luck**2 * left + luck * chance).sum())
         variance["session"] = (size + PRIOR_WORTH * SESSION_SD**2) / (len(rows) + PRIOR_WORTH)
-    pick = np.zeros((len(pilots), design.shape[1]))
+    pick = np.zeros((len(pilots), count))
     pick[:, 0] = 1.0
     pick[:, own] = np.eye(len(pilots))
-    pick[:, others] = of_hold.mean(axis=0)  # the holds as often as the class flew them
+    # The holds as often as the class flew them.
+    pick[:, others] = np.bincount(effects[:, 2], minlength=count)[others] / len(rows)
     centre, spread = pick @ mean, pick @ cover @ pick.T
     far = Z_95 * np.sqrt(np.diag(spread))
     lowest: list[float | None] = [None] * len(pilots)
@@ -93,17 +98,26 @@ def standings(flown: Sequence[tuple[str, HoldFlown]]) -> dict[str, Standing]:
 
 
 def _solve(
-    design: Floats, logit: Floats, chance: Floats, variance: dict[str, float], pilots: int, holds: int
+    effects: NDArray[np.int_],
+    design: Floats,
+    logit: Floats,
+    chance: Floats,
+    variance: dict[str, float],
+    pilots: int,
+    holds: int,
 ) -> tuple[Floats, Floats, Floats]:
     """Effects, their covariance, and the expected square of what is left of each session."""
     prior = np.concatenate(
         [[1e-4], np.full(pilots, 1 / variance["pilot"]), np.full(holds, 1 / variance["hold"]), np.full(2, WIND_SD**-2)]
     )
-    weight = 1 / (chance + variance["session"])
-    cover = np.asarray(np.linalg.inv((design * weight[:, None]).T @ design + np.diag(prior)))
-    mean = cover @ (design.T @ (weight * logit))
-    left = (logit - design @ mean) ** 2 + ((design @ cover) * design).sum(axis=1)
-    return mean, cover, left
+    weighted = design / (chance + variance["session"])[:, None]
+    pairs = effects[:, :, None], effects[:, None, :]
+    precision = np.diag(prior)
+    np.add.at(precision, pairs, weighted[:, :, None] * design[:, None, :])
+    cover = np.asarray(np.linalg.inv(precision))
+    mean = cover @ np.bincount(effects.ravel(), (weighted * logit[:, None]).ravel(), len(prior))
+    unsure = np.einsum("ni,nij,nj->n", design, cover[pairs], design)
+    return mean, cover, (logit - (design * mean[effects]).sum(axis=1)) ** 2 + unsure
 
 
 def _share(logit: Floats) -> Floats:
