@@ -215,7 +215,7 @@ def near(dice: random.Random, value: float) -> float:
 
 def with_numbers_at_edges(dice: random.Random, text: str) -> str:
     """A TOML text with one to three of its numbers at an edge, at times an integer that no float holds."""
-    for _ in range(dice.choice((1, 1, 2, 3))):
+    for _ in range(dice.choice((1, 1, 1, 1, 2, 3))):
         numbers = [m for m in SETTING.finditer(text) if NUMBER.fullmatch(m[3].strip().encode()) and len(m[3]) < 300]
         if numbers:
             one = dice.choice(numbers)

@@ -85,7 +85,9 @@ def archive(dice: random.Random) -> bytes:
             content = dice.choice((*[inside] * 6, b"", b"<kml/>", packed.getvalue(), bytes(100_000)))
             info = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
             info.compress_type = way
-            info.extra = dice.choice((b"", b"\x01\x00\x10\x00" + b"\xff" * 16, b"\x01\x00", dice.randbytes(12)))
+            info.extra = dice.choice(
+                (b"", b"", b"", b"", b"", b"", b"\x01\x00\x10\x00" + b"\xff" * 16, b"\x01\x00", dice.randbytes(12))
+            )
             file.writestr(info, content)
         file.comment = dice.choice((b"", b"PK\x05\x06", b"x" * 60_000))
     data = bytearray(packed.getvalue())

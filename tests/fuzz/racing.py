@@ -35,7 +35,7 @@ LINES = (
     "find a.csv --json f.json --html out/f.html --write found",
     "columns a.csv --write map.toml",
 )
-LONGEST_S = 60.0
+LONGEST_S = 90.0
 
 
 def _command(line: str, number: int, environment: dict[str, str]) -> None:

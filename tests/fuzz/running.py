@@ -25,8 +25,9 @@ from tests.fuzz.targets import TARGETS
 LONGEST_S = 5.0
 HARD_STOP_S = 60.0  # a hang inside C code, where no signal is heard: the process ends with its stack
 CHUNK = 250
+PATIENCE = 24  # the wall clock of a busy machine; process time is what is judged
 #: So many of all inputs must get as far as a graded lap: a run that is refused at the door proves little.
-LEAST_GRADED = 0.3
+LEAST_GRADED = 0.25
 
 
 @dataclass
@@ -103,7 +104,7 @@ def run_some(first: int, count: int, seed: int, only: str = "", keep: str = "", 
             started = time.process_time()
             reason = ""
             try:
-                with alarm(longest_s * 4):  # the wall clock of a busy machine; process time is what is judged
+                with alarm(longest_s * PATIENCE):
                     outcome = check(path, folder, dice)
             except InputError as refused:
                 outcome = "refused"

@@ -141,6 +141,7 @@ def _explain(error: Exception) -> int:
             console.complain(error.format_message().rstrip(".") + remedy)
             return UsageError.exit_status
         case click.Abort():
+            click.echo(err=True)  # the question before it ends without a line of its own
             console.complain("interrupted: nothing is half written")
             return INTERRUPTED
         case OSError() if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
