@@ -23,7 +23,7 @@ from tests.fuzz.graded import GRADED
 from tests.fuzz.targets import TARGETS
 
 LONGEST_S = 5.0
-HARD_STOP_S = 60.0  # a hang inside C code, where no signal is heard: the process ends with its stack
+HARD_STOP_S = 240.0  # a hang inside C code, where no signal is heard: the process ends with its stack
 CHUNK = 250
 PATIENCE = 24  # the wall clock of a busy machine; process time is what is judged
 #: So many of all inputs must get as far as a graded lap: a run that is refused at the door proves little.
@@ -91,8 +91,6 @@ def run_some(first: int, count: int, seed: int, only: str = "", keep: str = "", 
     from trackgrade.errors import InputError
 
     tally = Tally()
-    if keep:  # only the command's own workers may end hard
-        faulthandler.dump_traceback_later(HARD_STOP_S + count, exit=True)
     with tempfile.TemporaryDirectory(prefix="fuzz-") as name, warnings.catch_warnings():
         warnings.simplefilter("error")
         folder = Path(name)
@@ -102,6 +100,8 @@ def run_some(first: int, count: int, seed: int, only: str = "", keep: str = "", 
             path = folder / f"input{ending}"
             path.write_bytes(data)
             started = time.process_time()
+            if keep:  # only the command's own workers may end hard
+                faulthandler.dump_traceback_later(HARD_STOP_S, exit=True)
             reason = ""
             try:
                 with alarm(longest_s * PATIENCE):
