@@ -147,7 +147,8 @@ def test_what_a_flight_left_in_memory_is_gone_before_the_next(
     before = gc.get_threshold()
     gc.set_threshold(200_000)
     try:
-        for outcome in alone.run(flights_named("a", "b", "c"), settings, lambda: None, batch_workers.loops(left)):
+        monkeypatch.setattr(alone.run, "__defaults__", (batch_workers.loops(left),))
+        for _, outcome in run(flights_named("a", "b", "c"), settings):
             assert outcome.error == "done"
             assert all(each() is None for each in left[:-1])
     finally:

@@ -1,13 +1,16 @@
 """Workers on other machines: the same work, handed to a running dask.distributed scheduler.
 
 The track travels as bytes and the results come back as texts, so workers need no common file system: only
-the same version of trackgrade.
+the same version of trackgrade. The bytes are packed: dask keeps those of the last thousand tasks, in the scheduler
+and here.
 """
 
 from __future__ import annotations
 
+import zlib
 from collections import deque
 from collections.abc import Generator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trackgrade.batch.alone import Advance
@@ -63,13 +66,21 @@ def _connect(address: str) -> Client:
 
 
 def _submit(client: Client, flight: Flight, settings: Settings) -> Future | Outcome:
-    from trackgrade.batch.flight import grade_flight, with_data
+    from trackgrade.batch.flight import with_data
 
     try:
         # pure=False: two files of one content are still two flights, each with its name in its report
-        return client.submit(grade_flight, with_data(flight), settings, pure=False, retries=1)
+        packed = zlib.compress(with_data(flight).data or b"", level=1)
+        return client.submit(_grade_packed, replace(flight, data=packed), settings, pure=False, retries=1)
     except TrackgradeError as error:
         return Outcome(flight.path, error=str(error))
+
+
+def _grade_packed(flight: Flight, settings: Settings) -> Outcome:
+    """On the worker."""
+    from trackgrade.batch.flight import grade_flight
+
+    return grade_flight(replace(flight, data=zlib.decompress(flight.data or b"")), settings)
 
 
 def _result(flight: Flight, future: Future) -> Outcome:

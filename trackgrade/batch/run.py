@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 from collections.abc import Generator, Sequence
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,8 @@ def run(
             earlier = done.find(flight, settings) if done is not None and flight.path in skipped else None
             if flight.path not in skipped:
                 yield flight, next(fresh)
+                # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
+                gc.collect(1)
             elif earlier is not None:
                 advance()
                 yield flight, earlier
