@@ -184,7 +184,7 @@ def arguments_of_any_kind(path: Path, folder: Path, dice: random.Random) -> str:
     if command == "holds":
         line.append(dice.choice(("list", "show", "add", "remove", "new")))
         line += [dice.choice(("h", "h.toml", dice.choice(ODD)))] if line[-1] in ("show", "add", "remove") else []
-        answers = ("n", "143", "right", "44", "-93 30.0 W", "1", "4 nm", "", *ODD[:20])
+        answers = ("n", "143", "right", "44", "-93 30.0 W", "1", "4 nm", "", *(odd for odd in ODD if odd.isprintable()))
         typed = "\n".join(dice.choice(answers) for _ in range(12))
     if command == "logbook":
         line.append(dice.choice(("pilots", "export", "import", "delete")))
