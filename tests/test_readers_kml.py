@@ -109,6 +109,13 @@ def test_timed_places_beside_a_track_are_marks() -> None:
 
 
 LINE = "<LineString><coordinates>-93,44,1200 -93.1,44.1,1200</coordinates></LineString>"
+MAP = LINE.replace(" -93.1,44.1,1200", " -93.1,44.1,1200" * 89)
+
+
+def test_a_line_that_a_logger_draws_through_its_timed_places_is_left_out() -> None:
+    track = read_track(kml(MAP, extra=placemarks(FLIGHT)).encode())
+    assert_is_the_flight(track)
+    assert "1 lines without times were left out" in track.notes
 
 
 @pytest.mark.parametrize(
@@ -116,6 +123,7 @@ LINE = "<LineString><coordinates>-93,44,1200 -93.1,44.1,1200</coordinates></Line
     [
         (kml(LINE), ["a line without times (LineString)", "Export"]),
         (kml(LINE, LINE), ["2 lines without times"]),
+        (kml(MAP, extra=placemarks(FLIGHT[:30:10])), ["is a map", "a line of 90 or more points", "only 3 places"]),
         (kml("<Point><coordinates>-93,44</coordinates></Point>"), ["1 places without times"]),
         (kml(), ["no track"]),
         (kml(track_text()).replace("when>", "whence>"), ["no track"]),

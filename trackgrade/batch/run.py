@@ -42,12 +42,13 @@ def run(
 
         fresh = pool.run(left, settings, jobs, advance)
     with contextlib.closing(fresh):
-        for flight in flights:
+        for number, flight in enumerate(flights):
+            if number:
+                # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
+                gc.collect(1)
             earlier = done.find(flight, settings) if done is not None and flight.path in skipped else None
             if flight.path not in skipped:
                 yield flight, next(fresh)
-                # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
-                gc.collect(1)
             elif earlier is not None:
                 advance()
                 yield flight, earlier

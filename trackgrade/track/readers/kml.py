@@ -30,6 +30,9 @@ _MOST_PACKED_BYTES, _MOST_UNPACKED_BYTES = 128 * MIB, 256 * MIB
 #: What zipfile raises for a damaged archive, one with a password, and a way of packing it does not know.
 _NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError)
 _UNPACK = "Unpack it, and give the track"
+#: A line without times of so many times the points of the timed places is the track, and they are events along it. One
+#: that a logger draws through its timed places has as many.
+_TRACK_LINE = 2
 _REMEDY = "Export the track that was flown with its times: as GPX, CSV, or a KML track"
 
 
@@ -63,6 +66,11 @@ def read(data: bytes, source: str) -> Track:
     epoch_s, lon_deg, lat_deg, alt_m = recorded.arrays()
     if not np.isfinite(epoch_s).any():
         raise TrackFileError(_untimed(done, source))
+    if recorded is seen.placemarks and seen.longest_line > _TRACK_LINE * recorded.count:
+        raise TrackFileError(
+            f"{source} is a map: a line of {seen.longest_line} or more points has no times, only {recorded.count} "
+            f"places have. Grade the recording that it was made from. {_REMEDY}"
+        )
     told += recorded.times.notes("KML")
     where = "Track/when and coord" if recorded is seen.tracks else "Placemark/TimeStamp and Point"
     provenance = [

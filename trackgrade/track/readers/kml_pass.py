@@ -91,14 +91,14 @@ class KmlPass(Handler):
     """One pass over a KML file.
 
     ``tracks``: the points of every ``Track``. ``placemarks``: of placemarks that have a place and a time, their names
-    in ``labels``. ``places``, ``lines``: placemarks without a time.
+    in ``labels``. ``places``, ``lines``: placemarks without a time; ``longest_line``: points of one, as far as counted.
     """
 
     def __init__(self, parser: Any, source: str) -> None:
         super().__init__(parser, source)
         self.tracks, self.placemarks = Points(), Points()
         self.labels: list[str] = []
-        self.places = self.lines = 0
+        self.places = self.lines = self.longest_line = 0
         self._local: dict[str, str] = {}
         self._placemark = 0
         self._in_track = False
@@ -123,8 +123,10 @@ class KmlPass(Handler):
                 self.want(local)
         elif local in ("when", "coordinates", "altitudeMode"):
             parent = self._local.get(self.open_elements[-2], "") if len(self.open_elements) > 1 else ""
-            if parent in ("TimeStamp", "Point", "MultiTrack"):
-                self.want(local if parent != "MultiTrack" else "MultiTrack")
+            if parent in ("TimeStamp", "Point"):
+                self.want(local)
+            elif parent in ("MultiTrack", "LineString"):
+                self.want(parent)
         elif local == "name" and len(self.open_elements) > 1 and self._local[self.open_elements[-2]] == "Placemark":
             self.want(local)
         elif local == "Placemark":
@@ -180,6 +182,8 @@ class KmlPass(Handler):
             self._mode = text.strip()
         elif field == "MultiTrack":
             self._many_mode = text.strip()
+        elif field == "LineString":
+            self.longest_line = max(self.longest_line, len(text.split()))
         else:
             self._cells.setdefault(field, text)
 
