@@ -20,11 +20,7 @@ def grade(flight: Flight, settings: Settings) -> Outcome:
 
 def run(flights: Sequence[Flight], settings: Settings, advance: Advance, work: Work = grade) -> Generator[Outcome]:
     """The outcome of each flight, in the order given; ``advance`` is called once for each flight done."""
-    for number, flight in enumerate(flights):
-        if number:
-            # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that. After
-            # the last one it would only look through every module.
-            gc.collect(1)
+    for flight in flights:
         outcome = work(flight, settings)
         advance()
         yield outcome

@@ -45,6 +45,7 @@ def run(
         for number, flight in enumerate(flights):
             if number:
                 # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
+                # After the last one it would only look through every module.
                 gc.collect(1)
             earlier = done.find(flight, settings) if done is not None and flight.path in skipped else None
             if flight.path not in skipped:
