@@ -15,7 +15,7 @@ from trackgrade.earth.geodesy import azimuth_distance, cartesian_m
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
 from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
-from trackgrade.track.invented import rows_invented
+from trackgrade.track.invented import off_chord_deg, rows_invented
 from trackgrade.track.one_flight import largest_flight
 from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
 
@@ -265,13 +265,8 @@ def _spikes(track: Track) -> Bools:
 
 def _chord_distance_m(track: Track) -> Floats:
     """Distance of each inner point from where the straight chord of its neighbours has it at that time [m]."""
-    part = (track.epoch_s[1:-1] - track.epoch_s[:-2]) / (track.epoch_s[2:] - track.epoch_s[:-2])
-    metres_per_deg = METRES_PER_NM * 60.0
-    lon_step = np.mod(np.diff(track.lon_deg) + 180.0, 360.0) - 180.0
-    lon = np.concatenate([[0.0], np.cumsum(lon_step)])
-    d_lat = track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part)
-    d_lon = lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part)
-    return np.asarray(np.hypot(d_lat, d_lon * np.cos(np.radians(track.lat_deg[1:-1]))) * metres_per_deg)
+    north_deg, east_deg = off_chord_deg(track)
+    return np.asarray(np.hypot(north_deg, east_deg * np.cos(np.radians(track.lat_deg[1:-1]))) * METRES_PER_NM * 60.0)
 
 
 def _chord_allowance_m(epoch_s: Floats) -> Floats:

@@ -39,15 +39,11 @@ def rows_invented(track: Track) -> Bools:
     if n < 8:
         return drop
     quantum = _printed_step_deg(track)
-    t = track.epoch_s
-    part = (t[1:-1] - t[:-2]) / (t[2:] - t[:-2])
-    lon = np.concatenate([[0.0], np.cumsum(np.mod(np.diff(track.lon_deg) + 180.0, 360.0) - 180.0)])
-    bend_lat = np.abs(track.lat_deg[1:-1] - (track.lat_deg[:-2] * (1 - part) + track.lat_deg[2:] * part))
-    bend_lon = np.abs(lon[1:-1] - (lon[:-2] * (1 - part) + lon[2:] * part))
-    exact = (bend_lat <= 1.01 * quantum) & (bend_lon <= 1.01 * quantum)
+    t, lon = track.epoch_s, np.unwrap(track.lon_deg, period=360.0)
+    bend = np.max(np.abs(off_chord_deg(track)), axis=0)
+    exact = bend <= 1.01 * quantum
     found = runs(exact)
-    bend = np.maximum(bend_lat, bend_lon)[~exact]
-    if len(bend) and np.quantile(bend, 0.1) > PATTERN_DIGITS * quantum:
+    if not exact.all() and np.quantile(bend[~exact], 0.1) > PATTERN_DIGITS * quantum:
         drop |= _between_single_rows(found, n)
     # Where most points are exact the file is too coarse, or too clean, for a chord to mean anything.
     if np.mean(exact & ~drop[1:-1]) > 0.6:
@@ -67,6 +63,13 @@ def rows_invented(track: Track) -> Bools:
             drop[first] |= bool(t[first] - t[first - 1] > usual)
             drop[last] |= bool(t[last + 1] - t[last] > usual)
     return drop
+
+
+def off_chord_deg(track: Track) -> Floats:
+    """How far off the straight chord of its neighbours, at its time, each inner point lies: north, east (2, n - 2)."""
+    t, places = track.epoch_s, np.stack([track.lat_deg, np.unwrap(track.lon_deg, period=360.0)])
+    part = (t[1:-1] - t[:-2]) / (t[2:] - t[:-2])
+    return np.asarray(places[:, 1:-1] - (places[:, :-2] * (1 - part) + places[:, 2:] * part))
 
 
 def _between_single_rows(found: list[_Run], n: int) -> Bools:
