@@ -179,6 +179,5 @@ def _where(hold: str, out: str | None, kind: str | None) -> tuple[str, Path]:
 def _list() -> None:
     from trackgrade.simulator import scenarios
 
-    rows = list(scenarios.ABOUT.items())
-    rows += [(each.name, each.what) for each in scenarios.MISTAKES.values()]
+    rows = [(name, each.what) for name, each in scenarios.FLIGHTS.items()]
     console.say(console.table(("name", "what is flown"), rows, left=2))

@@ -14,6 +14,8 @@ from math import asin, cos, pi, radians, sin
 from scipy.optimize import brentq
 
 LEAST_OUTBOUND_S = 5.0
+#: No leg is made longer than about this many times what was asked for.
+MOST_LONGER = 4.0
 
 
 @dataclass(frozen=True)
@@ -48,14 +50,12 @@ def plan_lap(
     start_nm: tuple[float, float] = (0.0, 0.0),
     aim_cross_nm: float = 0.0,
     outbound_rad: float | None = None,
-    longer: float = 1.0,
 ) -> LapPlan:
     """Plan from ``start_nm`` (along, cross), heading ``start_rad`` (None: the inbound crab).
 
     Wind [NM/s] blows toward along, cross.
 
-    ``outbound_rad`` given: only the time is found. ``longer`` is how far the leg has been stretched
-    already. Raises ValueError where the crosswind exceeds the airspeed.
+    ``outbound_rad`` given: only the time is found. Raises ValueError where the crosswind exceeds the airspeed.
     """
     v, w = tas_nm_s, rate_rad_s
     if abs(wind_cross) >= 0.95 * v:
@@ -65,7 +65,8 @@ def plan_lap(
     if gs_in <= 0.1 * v:
         raise ValueError("the headwind on the inbound course is as strong as the airspeed")
     start = crab if start_rad is None else start_rad
-    aim_along = -(inbound_nm if inbound_nm is not None else gs_in * (inbound_s or 60.0))
+    leg = inbound_nm if inbound_nm is not None else inbound_s or 60.0
+    aim_along = -leg * (1.0 if inbound_nm is not None else gs_in)
 
     def fly(out: float) -> tuple[float, float, float, float, float]:
         """(time, x, y where wings are level; dx, dy of the turn back)"""
@@ -102,24 +103,19 @@ def plan_lap(
         so = max(straight(out), LEAST_OUTBOUND_S)
         return y + dy + so * (v * sin(out) + wind_cross) - aim_cross_nm
 
-    closes = True
-    if outbound_rad is None:
-        grid = [radians(a) for a in range(100, 261, 4)]
-        usable = [a for a in grid if v * cos(a) + wind_along < -0.05 * v]
+    grid = [radians(a) for a in range(100, 261, 4)]
+    usable = [a for a in grid if v * cos(a) + wind_along < -0.05 * v]
+    closes, longer = True, 1.0
+    while outbound_rad is None:
         roots = [
             float(brentq(miss, a, b)) for a, b in pairwise(usable) if miss(a) * miss(b) <= 0.0 and b - a < radians(5)
         ]
         if roots:
             outbound_rad = min(roots, key=lambda a: abs(a - pi))
-        elif longer < 4.0:
+        elif longer < MOST_LONGER:
             # So much wind across that the leg is too short to come back to the course: accept a longer one.
-            stretch = 1.25 * longer
-            return plan_lap(
-                v, w, roll_s, wind_along, wind_cross,
-                inbound_s=None if inbound_s is None else inbound_s * 1.25,
-                inbound_nm=None if inbound_nm is None else inbound_nm * 1.25,
-                start_rad=start_rad, start_nm=start_nm, aim_cross_nm=aim_cross_nm, longer=stretch,
-            )  # fmt: skip
+            longer, leg = 1.25 * longer, 1.25 * leg
+            aim_along = -leg * (1.0 if inbound_nm is not None else gs_in)
         else:
             closes = False
             outbound_rad = min(usable or [pi], key=lambda a: abs(miss(a)))
