@@ -15,7 +15,7 @@ from trackgrade.drawing import frame, furniture, palette
 from trackgrade.drawing.svg import element, moved, short, simplified_polyline
 from trackgrade.drawing.view import fit
 from trackgrade.report import strips
-from trackgrade.report.front import short_laps
+from trackgrade.report.front import ShortLap, short_laps
 from trackgrade.report.limits import magnetic_course
 from trackgrade.report.plan import Line, Plan, flown_between, plan_of, wind_words
 from trackgrade.report.plan_view import TOLERANCE, path
@@ -39,11 +39,7 @@ QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), (
 class LapLine:
     """One lap as drawn: its line, and each quantity (m,) against the time since the fix (m,) [s]."""
 
-    tag: str
-    outbound: str
-    inbound: str
-    sign: str
-    because: str
+    short: ShortLap
     line: Line
     since_s: Floats
     values: dict[str, Floats]
@@ -100,10 +96,7 @@ def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
         inside = (samples.epoch_s >= start) & (samples.epoch_s <= end)
         values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}
         kept = {key: np.where(samples.gap_before, np.nan, value)[inside] for key, value in values.items()}
-        laps.append(
-            LapLine(each.stretch.tag, each.outbound, each.inbound, each.sign, each.because,
-                    flown_between(debrief, start, end), samples.epoch_s[inside] - start, kept)
-        )  # fmt: skip
+        laps.append(LapLine(each, flown_between(debrief, start, end), samples.epoch_s[inside] - start, kept))
     place = round(hold.fix_lat_deg, 4), round(hold.fix_lon_deg, 4)
     return FlightLaps(
         flight=debrief.track.track.source,
@@ -132,7 +125,7 @@ def compare(flights: Sequence[FlightLaps]) -> Comparison | None:
         for m, lap in enumerate(flight.laps[-each:]):
             colour, dash = (n, m) if named else (m, m)
             look = f"c{colour % len(palette.LAPS)} d{dash % len(palette.DASHES)}"
-            name = f"{flight.flight}, lap {lap.tag}" if named else f"lap {lap.tag}"
+            name = f"{flight.flight}, lap {lap.short.stretch.tag}" if named else f"lap {lap.short.stretch.tag}"
             choices.append(Choice(lap, name, look, ticked=lap is flight.laps[-1] or (not named and m == 0)))
     if len(choices) < 2:
         return None

@@ -91,11 +91,7 @@ def lap_heads(timeline: Timeline, room_in: float) -> tuple[tuple[float, str], ..
     """(share of the width, words) over the middle of each stretch; one that would touch the one before is left out."""
     heads: list[tuple[float, str]] = []
     free_from = 0.0
-    for each in timeline.stretches:
-        middle = timeline.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))
-        if each.kind == "incomplete" or not np.isfinite(middle).all():
-            continue
-        share = float(middle.mean()) / AXIS_WIDTH
+    for each, share in timeline.heads:
         half = style.width_in(each.tag, SIZE_PT, "bold") / 2
         if share * room_in - half >= free_from:
             heads.append((share, each.tag))

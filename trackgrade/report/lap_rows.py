@@ -46,7 +46,7 @@ class Cell:
     head: str = ""
 
     def title(self, words: str = "") -> str:
-        return f"{words or self.head}, {self.stretch.label[0].lower()}{self.stretch.label[1:]}"
+        return f"{words or self.head}, {self.stretch.name}"
 
     def of(
         self,

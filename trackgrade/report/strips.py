@@ -384,11 +384,8 @@ def time_axis(timeline: Timeline) -> Markup:
 
 def lap_heads(timeline: Timeline) -> Markup:
     """Lap numbers above the strips, each over the middle of its lap."""
-    words = []
-    for stretch in timeline.stretches:
-        middle = timeline.axis.x(np.array([stretch.start_epoch_s, stretch.end_epoch_s]))
-        if stretch.kind == "incomplete" or not np.isfinite(middle).all():
-            continue
-        x = short(float(middle.mean()) / AXIS_WIDTH * 100.0, 2)
-        words.append(element("text", stretch.tag, x=f"{x}%", y=13, text_anchor="middle", data_stretch=stretch.key))
+    words = [
+        element("text", each.tag, x=f"{short(share * 100.0, 2)}%", y=13, text_anchor="middle", data_stretch=each.key)
+        for each, share in timeline.heads
+    ]
     return element("svg", *words, width="100%", height=17, class_="lap-heads", aria_hidden="true")

@@ -46,6 +46,11 @@ class Stretch:
     lap: Lap | None = None
     graded: GradedLap | None = None
 
+    @property
+    def name(self) -> str:
+        """The label inside a sentence: "lap 2", "visit 1, lap 2"."""
+        return self.label[0].lower() + self.label[1:]
+
 
 @dataclass(frozen=True)
 class Phase:
@@ -101,6 +106,16 @@ class Timeline:
     phases: tuple[Phase, ...]
 
     @property
+    def heads(self) -> tuple[tuple[Stretch, float], ...]:
+        """What has a number over the pictures in time, and the middle of it as a share of the axis."""
+        middles = [(each, self.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))) for each in self.stretches]
+        return tuple(
+            (each, float(x.mean()) / AXIS_WIDTH)
+            for each, x in middles
+            if each.kind != "incomplete" and np.isfinite(x).all()
+        )
+
+    @property
     def laps(self) -> tuple[Stretch, ...]:
         return tuple(each for each in self.stretches if each.kind == "lap")
 
@@ -125,7 +140,7 @@ def lay_out(debrief: Debrief) -> Timeline:
     for number, (start, end) in enumerate(debrief.reversed_laps, 1):
         label = f"Lap {number} on the reciprocal"
         stretches.append(Stretch(f"reversed-{number}", label, f"R{number}", "reversed", 0, start, end, number - 1))
-        phases += [Phase(start, label[0].lower() + label[1:]), Phase(end, "away from the hold")]
+        phases += [Phase(start, stretches[-1].name), Phase(end, "away from the hold")]
         _show(spans, max(first, start - LEAD_IN_S), min(last, end + LEAD_OUT_S))
     if not spans:
         spans = [[first, last]]
@@ -210,7 +225,6 @@ def _phases(visit: GradedVisit, pieces: list[Stretch], several: bool) -> list[Ph
             if entry.start is not None and entry.start.epoch_s < piece.end_epoch_s:
                 out.append(Phase(entry.start.epoch_s, f"{entry.kind} entry" if entry.kind != "none" else "entry"))
             continue
-        name = piece.label[0].lower() + piece.label[1:]
         lap = piece.lap
         steps: tuple[tuple[Moment | None, str], ...] = (
             (lap.start, "turn at the fix"),
@@ -218,7 +232,7 @@ def _phases(visit: GradedVisit, pieces: list[Stretch], several: bool) -> list[Ph
             (lap.outbound_end, "turn inbound"),
             (lap.inbound_start, "inbound"),
         )
-        out += [Phase(moment.epoch_s, f"{name}: {words}") for moment, words in steps if moment is not None]
+        out += [Phase(moment.epoch_s, f"{piece.name}: {words}") for moment, words in steps if moment is not None]
     if pieces:
         out.append(Phase(pieces[-1].end_epoch_s, "leaving the hold"))
     return out
