@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from html import escape
 from pathlib import Path
@@ -78,19 +78,13 @@ class Debrief(score.Debrief):
         from trackgrade.report import FIGURE_KINDS
         from trackgrade.report.figure import picture
 
-        kind = Path(path).suffix[1:].lower()
-        if kind not in FIGURE_KINDS:
-            raise UsageError(f"{path}: the name of a figure must end in .png, .svg or .pdf")
-        return write_whole(Path(path), picture(self, kind))
+        return write_whole(Path(path), picture(self, _kind(path, FIGURE_KINDS, "figure")))
 
     def write_map(self, path: str | os.PathLike[str]) -> Path:
         """Write track, laps and events for a map program: .gpx, .kml or .geojson by the ending. As `write_figure`."""
         from trackgrade.exports.map_files import MAP_KINDS, to_text
 
-        kind = Path(path).suffix[1:].lower()
-        if kind not in MAP_KINDS:
-            raise UsageError(f"{path}: the name of a map file must end in .gpx, .kml or .geojson")
-        return write_whole(Path(path), to_text(self, kind))
+        return write_whole(Path(path), to_text(self, _kind(path, MAP_KINDS, "map file")))
 
     def __repr__(self) -> str:
         return f"<Debrief of {self.track.track.source!r} at {self.hold.name!r}, {len(self.laps)} laps: {self.verdict}>"
@@ -214,6 +208,14 @@ def brief(
         else within("the passage [s since 1970]", passage_epoch_s, 0.0, LATEST_EPOCH_S),
     )
     return prepare(resolved, conditions, _standard(standard), north_is_true=north_is_true)
+
+
+def _kind(path: str | os.PathLike[str], kinds: Iterable[str], what: str) -> str:
+    """What the ending of a file's name asks for. Raises UsageError."""
+    kind, endings = Path(path).suffix[1:].lower(), [f".{each}" for each in kinds]
+    if f".{kind}" not in endings:
+        raise UsageError(f"{path}: the name of a {what} must end in {', '.join(endings[:-1])} or {endings[-1]}")
+    return kind
 
 
 def _resolved(hold: HoldGiven | None, date: dt.date) -> Hold:

@@ -62,9 +62,7 @@ def _proposals(track: Track, line: Line, folder: Path, holds: Path) -> tuple[lis
     """Holds of the set that were flown, then those found; each as the page lists it. And the drawing of all."""
     date = flight_date(track)
     of_set = flown_of_set(track, read_set(holds)[0])
-    found = [each for each in find_holds(track) if not any(_same(each.hold, flown.hold) for flown in of_set)][
-        :MOST_FOUND
-    ]
+    found = [each for each in find_holds(track) if not any(_same(each.hold, flown.hold) for flown in of_set)]
     proposals = [
         {"value": f"set:{flown.name}", "label": f"{flown.plan.name}, of your holds", "laps": flown.laps, "either": ""}
         for flown in of_set
