@@ -181,7 +181,7 @@ def test_abeam_is_where_along_turns_negative_and_by_bearing_where_the_fix_is_off
 
 def test_undershot_the_roll_out_on_the_intercept_starts_the_time() -> None:
     """Rolled out 30 degrees early, short of the course: the end of that turn, by arithmetic."""
-    pieces = [turn(180.0), straight(60.0), turn(150.0), straight(40.0), turn(30.0), straight(60.0)]
+    pieces = [turn(180.0), straight(60.0), turn(150.0), straight(20.0), turn(30.0), straight(80.0)]
     lap = only_lap(flown([straight(FIX_S), *pieces]))
     rolled = TURN_S + LEG_S + 50.0 + ROLL_S - ROLL_S / 4
     assert lap.inbound_start_by == "rollout"

@@ -13,6 +13,7 @@ import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.motion.motion import GRID_STEP_S
+from trackgrade.segment.common_ground import over_common_ground
 from trackgrade.segment.entry import arrival_heading
 from trackgrade.segment.events import Passage, Passages, mirror, turns_last
 from trackgrade.segment.flown import Lap
@@ -38,8 +39,6 @@ LATE_AT_FIX_S, LATE_SHARE_OF_LEG = 10.0, 0.7
 SAME_PASSAGE_S = 20.0
 #: Laps no further apart than one more lap takes are one stay: so many legs, and its turns with slack [s].
 STAY_LEGS, STAY_TURNS_S = 2.2, 300.0
-#: Of all passages of a stay at least one is this near to the fix: of an only lap, of one to the wrong side [NM].
-NEAREST_ONCE_NM, NEAREST_WRONG_SIDE_NM = 0.6, 0.6
 #: Arrivals on headings beyond this may pass the fix without along rising [deg].
 CROSSWISE_FROM_DEG = 60.0
 #: Headings to the inbound course well inside the direct sector (AIM 5-3-8: -70 to 110) [deg].
@@ -55,8 +54,6 @@ LONGEST_INBOUND_LEGS = 2.8
 ENTRY_REACH_LEGS, ENTRY_REACH_S, ENTRY_ASIDE_NM = 1.2, 100.0, 0.3
 #: Neither inbound nor outbound, over the fix [deg].
 ACROSS_FROM_DEG = 30.0
-#: Who turns this much in the time of a lap still circles [deg]; so many circles an entry and a lap left may add.
-STILL_CIRCLING_DEG, ENTRY_AND_LEFT_CIRCLES = 200.0, 1.0
 #: On the course outbound: this near, tracking it this closely, for longer than that [NM, deg, s].
 ON_COURSE_NM, ON_COURSE_DEG, ON_COURSE_S = 0.15, 12.0, 40.0
 #: A leg outbound lasts at least this long [s]; two that differ by more in heading are a procedure turn's [deg].
@@ -76,7 +73,7 @@ class FoundLap:
     b: Passage
 
 
-def laps_to_either_side(path: FlightPath, passages: Passages, leg_s: float) -> list[FoundLap]:
+def _laps_to_either_side(path: FlightPath, passages: Passages, leg_s: float) -> list[FoundLap]:
     """Every pair of successive inbound passages that encloses a lap, whichever way it turns."""
     return _laps_toward(path, passages, leg_s, mirrored=False) + _laps_toward(
         path.seen_as(reciprocal=False, mirrored=True), passages.mirrored(), leg_s, mirrored=True
@@ -107,20 +104,17 @@ def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored
 def _beside(
     seen: FlightPath, inbound: tuple[Passage, ...], found: list[FoundLap], leg_s: float, *, mirrored: bool
 ) -> list[FoundLap]:
-    """Laps that join on to those found, with legs too short to show between the turns: of a hold flown tightly."""
-    starts = {each.a.moment.epoch_s for each in found}
-    joined = starts | {each.b.moment.epoch_s for each in found}
-    more: list[FoundLap] = []
-    pairs = list(pairwise(inbound))
-    for a, b in (*pairs, *reversed(pairs)):
-        if a.moment.epoch_s in starts or not joined & {a.moment.epoch_s, b.moment.epoch_s}:
-            continue
-        lap = lap_between(seen, a, b, beside_laps=True)
+    """Laps with legs too short to show between the turns, in a row with each other or with those found: of a hold flown
+    tightly, or recorded in few positions."""
+    taken = {each.a.moment.epoch_s for each in found}
+    short = []
+    for a, b in pairwise(inbound):
+        lap = None if a.moment.epoch_s in taken else lap_between(seen, a, b, beside_laps=True)
         if isinstance(lap, Lap) and _credible(seen, a, b, lap, leg_s):
-            more.append(FoundLap(replace(lap, wrong_side=mirrored), as_flown(a, mirrored), as_flown(b, mirrored)))
-            starts.add(a.moment.epoch_s)
-            joined |= {a.moment.epoch_s, b.moment.epoch_s}
-    return more
+            short.append(FoundLap(replace(lap, wrong_side=mirrored), as_flown(a, mirrored), as_flown(b, mirrored)))
+    starts = {each.a.moment.epoch_s for each in (*found, *short)}
+    ends = {each.b.moment.epoch_s for each in (*found, *short)}
+    return [each for each in short if each.a.moment.epoch_s in ends or each.b.moment.epoch_s in starts]
 
 
 def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) -> bool:
@@ -183,7 +177,7 @@ def _ends_inbound(path: FlightPath, a: Passage, b: Passage, lap: Lap) -> bool:
     return after <= LATE_AT_FIX_S + LATE_SHARE_OF_LEG * max(before, 0.0)
 
 
-def without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
+def _without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
     """Laps in order of time; of two that overlap the one nearer to the fix stays."""
     ordered = sorted(found, key=lambda each: abs(each.a.cross_nm) + abs(each.b.cross_nm))
     kept: list[FoundLap] = []
@@ -194,35 +188,20 @@ def without_overlaps(found: list[FoundLap]) -> list[FoundLap]:
     return sorted(kept, key=lambda each: each.a.moment.epoch_s)
 
 
-def chains_of(path: FlightPath, found: list[FoundLap], leg_s: float) -> list[list[FoundLap]]:
-    """Laps that belong to one stay: no longer apart than one more lap would take."""
+def chains_of(path: FlightPath, passages: Passages, leg_s: float) -> list[list[FoundLap]]:
+    """Stays: laps to either side no longer apart than one more lap would take, over one ground."""
     chains: list[list[FoundLap]] = []
-    for each in found:
+    for each in _without_overlaps(_laps_to_either_side(path, passages, leg_s)):
         apart = each.a.moment.epoch_s - chains[-1][-1].b.moment.epoch_s if chains else np.inf
         if apart < STAY_LEGS * leg_s + STAY_TURNS_S:
             chains[-1].append(each)
         else:
             chains.append([each])
-    kept = [chain for chain in map(_without_parallel_entry, chains) if chain and _near_enough(chain)]
-    return [chain for chain in kept if not _wanders(path, chain)]
-
-
-def _wanders(path: FlightPath, chain: list[FoundLap]) -> bool:
-    """Whether the laps are a few of many circles flown one after another, most of which did not pass the fix."""
-    start_s, end_s = chain[0].a.moment.epoch_s, chain[-1].b.moment.epoch_s
-    over_s = max((end_s - start_s) / len(chain), SHORTEST_LAP_S)
-    sense = -1.0 if chain[0].lap.wrong_side else 1.0
-
-    def turned(first_s: float, last_s: float) -> float:
-        return sense * (path.value(path.track_deg, last_s) - path.value(path.track_deg, first_s))
-
-    circles = 0.0
-    for step_s, at_s in ((-over_s, start_s), (over_s, end_s)):
-        while (more := turned(min(at_s, at_s + step_s), max(at_s, at_s + step_s))) > STILL_CIRCLING_DEG:
-            circles += more / 360.0
-            at_s += step_s
-    # An entry before, and a lap begun after, are a circle each.
-    return circles > len(chain) + ENTRY_AND_LEFT_CIRCLES
+    return [
+        chain
+        for chain in map(_without_parallel_entry, chains)
+        if chain and over_common_ground(path, [found.lap for found in chain], passages)
+    ]
 
 
 def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
@@ -235,14 +214,6 @@ def _without_parallel_entry(chain: list[FoundLap]) -> list[FoundLap]:
     if chain[0].lap.wrong_side == chain[1].lap.wrong_side:
         return chain
     return chain[1:] if far_off or chain[0].lap.wrong_side else chain
-
-
-def _near_enough(chain: list[FoundLap]) -> bool:
-    """Whether this stay came near the fix at all; lines flown nearby can look like a lap, but not at the fix."""
-    nearest = min(min(abs(found.a.cross_nm), abs(found.b.cross_nm)) for found in chain)
-    if any(found.lap.wrong_side for found in chain):
-        return nearest < NEAREST_WRONG_SIDE_NM
-    return len(chain) > 1 or nearest < NEAREST_ONCE_NM
 
 
 def other_course(path: FlightPath, chain: list[FoundLap]) -> bool:

@@ -33,9 +33,8 @@ from trackgrade.track.runs import runs
 START_FROM_DEG, START_TO_DEG, END_WITHIN_DEG = -80.0, 122.0, 62.0
 #: The turn at the fix begins this soon after it, else the aircraft left the hold [s].
 LATEST_FIX_TURN_S = 50.0
-#: It may begin a little early (s of it at standard rate, longer at a lower one), and even one unbroken turn through the
-#: whole lap is about one circle [deg].
-EARLIEST_FIX_TURN_S, LARGEST_TURN_DEG = 40.0, 480.0
+#: It may begin a little early (s of it at standard rate, longer at a lower one).
+EARLIEST_FIX_TURN_S = 40.0
 #: Between the turn back and the turn at the fix the roll-out lies no longer before it than this [s]; each is at least
 #: so much of a half circle [deg]; rolling out and in again takes this long [s].
 ROLL_OUT_BEFORE_S, PART_OF_TURN_DEG, ROLL_OUT_AND_IN_S = 30.0, 60.0, 4.0
@@ -45,30 +44,24 @@ ROLLED_OUT_SHARE = 0.8
 MOST_FIX_TURN_DEG = 345.0
 #: The half circle at the fix with a whole one flown straight on [deg].
 ORBIT_AND_HALF_DEG = (480.0, 620.0)
-#: After one unbroken turn back to the inbound side only corrections follow [deg, all together].
-MOST_AFTER_UNBROKEN_DEG = 150.0
 #: Turns in one direction this close together are one turn with a wobble [s].
 SAME_TURN_PAUSE_S = 3.0
-#: A turn back goes through this much at least, whatever the wind does to the headings [deg].
-LEAST_TURN_BACK_DEG = 40.0
+#: A turn back may begin with a bite and a pause this long [s].
+TURN_BACK_PAUSE_S = 10.0
 #: A turn this large against the hold's direction is no correction; one through this much is a circle [deg].
 LARGE_TURN_DEG, CIRCLE_DEG = 100.0, (315.0, 405.0)
 #: A turn that changes the ground track by so much, and no more, leads nowhere: it is an orbit.
 WHOLE_CIRCLE_DEG = (335.0, 440.0)
-#: A turn back may begin with a bite and a pause this long [s].
-TURN_BACK_PAUSE_S = 10.0
 #: Tracks within this of outbound are the outbound sector; within this of inbound, rolled out inbound [deg].
 OUTBOUND_WITHIN_DEG, INBOUND_WITHIN_DEG = 60.0, 80.0
 #: A turn at the fix that pauses before this much is not over [deg].
 FIX_TURN_LEAST_DEG = 112.0
 #: More than a correction, and a shorter pause than this: the first part of the turn at the fix [deg, s].
 LEAST_BITE_DEG, FIX_TURN_PAUSE_S = 30.0, 20.0
-#: One circle may be inserted in a lap, and a part of one [deg]; who turns further circles.
-MOST_CIRCLES_MORE_DEG = 480.0
 #: Of a lap whose record has more than this share of its time in holes with turns in them, nothing can be told.
 MOST_UNSEEN_SHARE = 0.7
-#: Less straight flight than this in a lap is an orbit: seconds, and share of the lap.
-LEAST_LEVEL_S, LEAST_LEVEL_SHARE = 14.0, 0.08
+#: Less straight flight than this in a lap is an orbit [s].
+LEAST_LEVEL_S = 14.0
 #: Beside laps with legs, legs this long by the shape of the lap are legs [s]: in a circle they are none.
 LEAST_LEG_BY_SHAPE_S = 3.0
 #: Who passes the fix this far across the course has it abeam there and then [deg].
@@ -165,9 +158,11 @@ def lap_between(
     )
     # One turn all the way from inbound to inbound leaves no outbound leg to be level on.
     unbroken = reached > 360.0 - INBOUND_WITHIN_DEG and not with_orbit
-    if fix_turn.change_deg > (LARGEST_TURN_DEG if unbroken else MOST_FIX_TURN_DEG) and not with_orbit:
+    if fix_turn.change_deg > MOST_FIX_TURN_DEG and not with_orbit and not unbroken:
         return NoLap("an orbit at the fix")
-    if unbroken and _turned_after(turns, fix_turn, end) > MOST_AFTER_UNBROKEN_DEG:
+    if unbroken and any(
+        abs(t.change_deg) > LARGE_TURN_DEG and fix_turn.end_epoch_s < t.end_epoch_s < end for t in turns
+    ):
         return NoLap("an orbit: circles before the fix came again")
     back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
 
@@ -183,9 +178,6 @@ def lap_between(
     if b is not None:
         if abs(float(wrap180(b.track_deg))) > END_WITHIN_DEG:
             return NoLap("the fix was not passed inbound", outbound=True)
-        # Short of that in one, it may have been made in two bites.
-        if back is not None and max(back.change_deg, _turned_since(turns, back, end)) < LEAST_TURN_BACK_DEG:
-            return NoLap("the turn back in the hold's direction is only a correction", outbound=True)
         if back is not None and _turned_other_way(turns, fix_turn.end_epoch_s, back.start_epoch_s):
             return NoLap("turned back against the hold's direction, as in a procedure turn", outbound=True)
         if back is None and not unbroken:
@@ -197,10 +189,7 @@ def lap_between(
         level = end - since - turning
         if unbroken and fix_turn.change_deg > WHOLE_CIRCLE_DEG[0]:
             level = min(level, _leg_by_shape_s(path, start, end))
-        if abs(path.value(path.track_deg, end) - offset - 360.0) > MOST_CIRCLES_MORE_DEG:
-            return NoLap("circles: more than one before the fix came again")
-        level_by_turns = level >= max(LEAST_LEVEL_S, LEAST_LEVEL_SHARE * (end - start))
-        if not level_by_turns and not (beside_laps and _leg_by_shape_s(path, start, end) > LEAST_LEG_BY_SHAPE_S):
+        if level < LEAST_LEVEL_S and not (beside_laps and _leg_by_shape_s(path, start, end) > LEAST_LEG_BY_SHAPE_S):
             return NoLap("an orbit: no straight legs")
         if _turning_unseen_s(path, start, end) > MOST_UNSEEN_SHARE * (end - start):
             return NoLap("the record has holes where most of it would be", outbound=True)
@@ -237,20 +226,6 @@ def _turning_unseen_s(path: FlightPath, start: float, end: float) -> float:
         if abs(path.track_deg[beyond] - path.track_deg[before]) > HOLE_TURN_DEG:
             unseen += after - first
     return unseen * GRID_STEP_S
-
-
-def _turned_since(turns: list[Turn], back: Turn, end: float) -> float:
-    """Degrees turned in the hold's direction, less those against it, from the turn back on."""
-    return sum(turn.change_deg for turn in turns if back.start_epoch_s - 0.5 < turn.start_epoch_s < end)
-
-
-def _turned_after(turns: list[Turn], fix_turn: Turn, end: float) -> float:
-    """Degrees turned, either way, after a turn; of a next turn at the fix begun early, what lies before ``end``."""
-    return sum(
-        abs(turn.change_deg) * overlaps(turn, fix_turn.end_epoch_s, end) / (turn.end_epoch_s - turn.start_epoch_s)
-        for turn in turns
-        if turn.start_epoch_s > fix_turn.end_epoch_s - 0.5
-    )
 
 
 def _joined(turns: list[Turn]) -> list[Turn]:

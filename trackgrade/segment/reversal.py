@@ -20,6 +20,7 @@ from trackgrade.segment.chains import (
     out_along_course,
     stays_near,
 )
+from trackgrade.segment.common_ground import over_common_ground
 from trackgrade.segment.entry import describe_entry
 from trackgrade.segment.events import Passage, Passages, turn_radius_nm, turns_last
 from trackgrade.segment.flown import Entry, Lap, Moment, Visit
@@ -52,16 +53,17 @@ def entry_alone(path: FlightPath, hold: Hold, passages: Passages, leg_s: float) 
         headings = leg_headings(path, arrival, end)
         if not entry.possible or float(np.ptp(headings or [0.0])) > ANOTHER_LEG_DEG:
             continue
+        # Without laps to follow only the entry that the arrival asks for, flown its right way, is believed.
+        if entry.possible[0] not in entry.expected or entry.turned_wrong_way:
+            continue
         if entry.possible[0] != "direct":
-            # Without laps to follow only the entry that the arrival asks for, flown its right way, is believed.
-            right = entry.kind in entry.expected and not entry.turned_wrong_way
-            if right and headings and not _circled_before(path, arrival):
+            if entry.kind in entry.expected and headings and not _circled_before(path, arrival):
                 return Visit(1, entry, (), (), reversal=_round(path, entry, arrival, end))
             continue
         lap = lap_between(path, arrival, end, 1, any_start=True)
         if not isinstance(lap, Lap) or not stays_near(path, arrival, end, leg_s):
             continue
-        if not out_along_course(path, [FoundLap(lap, arrival, end)]):
+        if over_common_ground(path, [lap], passages) and not out_along_course(path, [FoundLap(lap, arrival, end)]):
             return Visit(1, replace(entry, end=arrival.moment), (lap,), ())
     return None
 

@@ -14,11 +14,9 @@ from trackgrade.segment.chains import (
     FoundLap,
     as_flown,
     chains_of,
-    laps_to_either_side,
     near_for_entry,
     other_course,
     out_along_course,
-    without_overlaps,
 )
 from trackgrade.segment.entry import describe_entry
 from trackgrade.segment.events import Passage, Passages, overlaps, passages_of, turns_last
@@ -63,14 +61,14 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
         return Flown((), (f"not flown: median {np.median(path.groundspeed_kt):.0f} kt over the ground",))
     passages = passages_of(path)
     path = parted_over_the_fix(path, passages.inbound)
-    found = chains_of(path, without_overlaps(laps_to_either_side(path, passages, leg_s)), leg_s)
+    found = chains_of(path, passages, leg_s)
     chains = [chain for chain in found if not other_course(path, chain) and not out_along_course(path, chain)]
     # Read on the wrong course, a hold's outbound leg passes the fix a turn's diameter aside.
     miss_nm = _miss_nm(chains)
     if miss_nm > REVERSED_MISS_NM:
         turned = path.seen_as(reciprocal=True, mirrored=False)
-        reverse = without_overlaps(laps_to_either_side(turned, passages_of(turned), leg_s))
-        reverse_chains = [chain for chain in chains_of(turned, reverse, leg_s) if not other_course(turned, chain)]
+        reverse = chains_of(turned, passages_of(turned), leg_s)
+        reverse_chains = [chain for chain in reverse if not other_course(turned, chain)]
         if reverse_chains and _miss_nm(reverse_chains) < 0.5 * miss_nm:
             return _reversed(reverse_chains)
     visits = _visits(path, hold, chains, passages, leg_s)
