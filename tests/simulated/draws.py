@@ -434,20 +434,44 @@ def draw_reversals(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
 
 
 def draw_circles(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
-    """Circles at the fix that are no laps: one of 360 degrees, figures of eight, some that drift with the place."""
+    """Circles and loops about the fix that are no laps: one of 360 degrees, eights, some that wander."""
     hold, scenario = draw_decoys(rng, seed)
-    m, turn = Manoeuvre, int(rng.choice([-1, 1]))
+    m, side = Manoeuvre, int(rng.choice([-1, 1]))
     course = hold.inbound_course_true_deg
-    choices = [
-        ("one circle", (m("orbits", 1.0, turn=turn),)),
-        ("figure of eight", tuple(m("orbits", 1.0, turn=side) for side in (turn, -turn))),
-        ("circles from place to place", tuple(
-            m("orbits", 1.0, float(rng.uniform(0.2, 1.5)), float(rng.uniform(0, 360)), turn=turn) for _ in range(5)
-        )),
-        ("circle and away", (m("pass", 1.0), m("orbits", 1.0, 0.5, course, turn=turn), m("pass", 3.0))),
+
+    def turn(degrees: float, way: int = side) -> Manoeuvre:
+        return m("turn", degrees, turn=way)
+
+    def leg(shortest_s: float, longest_s: float) -> Manoeuvre:
+        return m("straight", scenario.aircraft.tas_kt / 3600.0 * float(rng.uniform(shortest_s, longest_s)))
+
+    def either() -> int:
+        return int(rng.choice([-1, 1]))
+
+    about, long, shift = float(rng.uniform(200, 270)), leg(10, 40), float(rng.uniform(15, 70))
+    choices: list[tuple[str, list[Manoeuvre]]] = [
+        ("one circle", [m("orbits", 1.0, turn=side)]),
+        ("figure of eight", [m("orbits", 1.0, turn=way) for way in (side, -side)]),
+        ("circles from place to place", [
+            m("orbits", 1.0, float(rng.uniform(0.2, 1.5)), float(rng.uniform(0, 360)), turn=side) for _ in range(5)
+        ]),
+        ("circle and away", [m("pass", 1.0), m("orbits", 1.0, 0.5, course, turn=side), m("pass", 3.0)]),
+        ("circles adrift", [m("pass", 0.2), turn(360.0 * float(rng.integers(3, 9)))]),
+        ("eights with legs", [m("pass", 0.2), *(
+            part for k in range(6) for part in (turn(about, side if k % 2 else -side), long)
+        )]),
+        ("loops one way", [m("pass", 0.2), *(
+            part for _ in range(10) for part in (turn(float(rng.uniform(90, 330))), leg(5, 45))
+        )]),
+        ("loops either way", [m("pass", 0.2), *(
+            part for _ in range(10) for part in (turn(float(rng.uniform(90, 360)), either()), leg(5, 45))
+        )]),
+        ("racetracks that wander", [m("pass", 0.2), *(
+            part for _ in range(5) for part in (turn(180.0), long, turn(180.0 + shift), leg(10, 60))
+        )]),
     ]  # fmt: skip
     what, before = choices[seed % len(choices)]  # each in its turn
-    return hold, replace(scenario, name=what, before=before)
+    return hold, replace(scenario, name=what, before=tuple(before))
 
 
 def draw_racetracks(rng: Rng, seed: int) -> tuple[Hold, Scenario]:

@@ -62,7 +62,7 @@ SUITES = {
         Suite("other entries", "entries not asked for by the arrival, or turned back the wrong way",
               draw_other_entries, 80),
         Suite("reversals", "the hold flown once in place of a procedure turn: no laps", draw_reversals, 30),
-        Suite("circles", "circles, eights, circles here and there: any lap is false", draw_circles, 40, decoy=True),
+        Suite("circles", "circles, eights, loops here and there: any lap is false", draw_circles, 45, decoy=True),
         Suite("racetracks", "legs of some 20 s, a position in 10 to 12 s", draw_racetracks, 20),
         Suite("levels", "changes of level: told in the hold file or not, a stack, a climb to it", draw_levels, 70),
         Suite("channels", "logged heading, speeds and track: right, late, offset, stuck", draw_channels, 20),

@@ -164,9 +164,9 @@ def test_fresh_flights_of_every_suite() -> None:
     assert [(o.suite, o.seed, o.crash) for o in found if o.crash] == []
     n, wrong, unclear, accused = entry_counts([o for o in found if o.suite != OTHERS])
     assert (accused, wrong <= max(0.02 * n, 1), unclear <= 0.08 * n) == (0, True, True), (seed, n, wrong, unclear)
-    # Over ten seeds 2 of 160 decoys and circles showed a lap, both on one seed: more than two of 16 is no chance.
-    # Of all flights 19 in 20 have every lap.
-    assert sum(o.laps_found > 0 for o in found if SUITES[o.suite].decoy) <= 2, seed
+    # Of 588 fresh decoys and circles 5 showed a lap: more than one of 16 is hardly chance. Of all flights 19 in 20 have
+    # every lap.
+    assert sum(o.laps_found > 0 for o in found if SUITES[o.suite].decoy) <= 1, seed
     assert share_right(found) >= 0.95, seed
 
 

@@ -100,13 +100,15 @@ class Flyer:
 def fly_manoeuvre(f: Flyer, m: Manoeuvre, east_nm: float, north_nm: float) -> Script:
     """One manoeuvre at the place (east, north); "hold" and "approach" are flown by the conductor."""
     s = f.s
-    if m.kind not in ("straight", "steep turns", "s-turns"):
+    if m.kind not in ("straight", "turn", "steep turns", "s-turns"):
         if m.kind == "dme arc":
             yield from _dme_arc(f, m, east_nm, north_nm)
             return
         yield from f.go_to(east_nm, north_nm)
     if m.kind in ("straight", "pass"):
         yield from f.hold(s.heading, m.size / f.v)
+    elif m.kind == "turn":
+        yield from f.turn(m.turn * radians(m.size))
     elif m.kind == "orbits":
         yield from f.turn(m.turn * 2 * pi * m.size)
         yield from f.hold(s.heading, 20.0)

@@ -154,6 +154,7 @@ class Manoeuvre:
       survey          parallel lines; size = how many
       approach        inbound over the fix, descends on course 5 NM, goes around, climbs back to the fix; size unused
       straight        ahead; size [NM]
+      turn            from wherever it is; size [deg]
     ``away_nm``/``bearing_true_deg`` place it from the fix (0: at the fix). ``turn``: +1 right, -1 left.
     """
 
@@ -168,6 +169,7 @@ class Manoeuvre:
         "survey",
         "approach",
         "straight",
+        "turn",
     ]
     size: float = 1.0
     away_nm: float = 0.0
