@@ -239,6 +239,9 @@ def test_a_name_that_no_logbook_takes_is_refused_before_anything_is_graded(
         ["--pilot", "a\x1b[31mb"],
         ["--pilot", ""],
         ["--pilot", "pilot A", "--note", "a\u202eb"],
+        ["--note", "a\x1b[31mb"],
+        ["--note", "a\udcffb"],  # a byte that is no UTF-8, as a shell hands it on
+        ["--instructor", "a\u202eb"],
         ["--json", ""],
     ):
         result = run("grade", flight, "--hold", hold_file, "--out", tmp_path / "out", *more)

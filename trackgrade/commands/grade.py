@@ -97,10 +97,11 @@ def command(
     if hold_path is not None and (settings.holds or len(flights) > 1):
         raise UsageError("--write-hold keeps the hold found in one flight: give one TRACK, and no --hold")
     session: dict[str, str | None] | None = None
-    if pilot is not None:
+    if pilot is not None or instructor or note:
         from trackgrade.logbook import check_session
 
         check_session(pilot, instructor, note)
+    if pilot is not None:
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
     reads = tuple(each for each in (columns, standard) if each is not None)
     wanted = Wanted(

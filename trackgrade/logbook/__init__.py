@@ -7,11 +7,14 @@ from collections.abc import Mapping
 from typing import Any
 
 
-def check_session(pilot: str, instructor: str | None, note: str | None) -> None:
-    """Refuse texts that the logbook would refuse, before anything is graded for them. Raises `UsageError`."""
+def check_session(pilot: str | None, instructor: str | None, note: str | None) -> None:
+    """Refuse texts that neither logbook nor report takes, before anything is graded for them. Raises `UsageError`.
+
+    Without a pilot nothing goes to a logbook; instructor and note stand on the report all the same.
+    """
     from trackgrade.logbook.store import clean_texts
 
-    clean_texts(pilot, instructor, note)
+    clean_texts("nobody" if pilot is None else pilot, instructor, note)
 
 
 def record_debrief(
