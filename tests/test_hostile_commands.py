@@ -251,6 +251,19 @@ def test_a_name_that_no_logbook_takes_is_refused_before_anything_is_graded(
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("command", [["progress"], ["logbook", "delete", "--yes"], ["logbook", "export", "x.jsonl"]])
+def test_a_pilot_whose_name_is_no_text_is_refused(
+    tmp_path: Path, flight: Path, hold_file: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    logbook = ["--logbook", tmp_path / "l.sqlite"]
+    assert run("grade", flight, "--hold", hold_file, "--no-html", "--pilot", "A", *logbook).exit_code == 0
+    result = run(*command, "--pilot", "a\udcff", *logbook)
+    assert result.exit_code == 2
+    assert "no text" in result.stderr or "no pilot" in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
 def test_a_place_that_cannot_be_written_is_told_in_one_line(tmp_path: Path, flight: Path, hold_file: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     for option in (["--out", tmp_path / "file"], ["--json", tmp_path / "file" / "x"], ["--csv", tmp_path]):

@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import random
+import sqlite3
 import tempfile
 from collections.abc import Iterator
 from functools import cache
@@ -26,6 +27,18 @@ INTERRUPTED = 130
 @cache
 def flight_csv(seed: int = 1) -> bytes:
     return plain_flight.csv(plain_flight.rows(before_s=90, laps=1, after_s=40, interval_s=2.0, seed=seed)).encode()
+
+
+@cache
+def logbook_bytes() -> bytes:
+    """A logbook with one session of pilot A."""
+    with a_folder() as here:
+        (here / "a.csv").write_bytes(flight_csv())
+        (here / "h.toml").write_text(plain_flight.HOLD_TOML)
+        assert ran(["grade", "a.csv", "--hold", "h.toml", "--no-html", "--pilot", "A"]).exit_code == 0
+        with contextlib.closing(sqlite3.connect("own.sqlite")) as logbook:
+            logbook.execute("pragma wal_checkpoint(truncate)")
+        return (here / "own.sqlite").read_bytes()
 
 
 @contextlib.contextmanager
@@ -206,9 +219,15 @@ def arguments_of_any_kind(path: Path, folder: Path, dice: random.Random) -> str:
         line += [option, value]
     if dice.random() < 0.1:
         line.insert(dice.randrange(1, len(line) + 1), dice.choice(ODD))
+    logbook_bytes()  # made before the folder
     with a_folder():
         Path("h.toml").write_text(plain_flight.HOLD_TOML)
         Path("t.csv").write_bytes(flight_csv())
+        if dice.random() < 0.7:
+            for name in ("own.sqlite", "l.sqlite"):
+                Path(name).write_bytes(logbook_bytes())
+            Path("set").mkdir()
+            Path("set/h.toml").write_text(plain_flight.HOLD_TOML)
         Path("map.toml").write_text('[columns]\nlat = "lat"\n' if dice.random() < 0.5 else 'delimiter = ","\n')
         done = ran(line, typed)
         assert Path("h.toml").read_text() == plain_flight.HOLD_TOML

@@ -18,7 +18,7 @@ from urllib.parse import quote
 import sqlalchemy as sa
 from sqlalchemy import event, exc
 
-from trackgrade.errors import LogbookError, OutputError
+from trackgrade.errors import LogbookError, OutputError, UsageError
 from trackgrade.logbook import schema
 
 #: Overrides the default place.
@@ -138,6 +138,10 @@ def errors_for_people(name: str) -> Iterator[None]:
     """Database errors as one line that says which logbook, what, and what to do."""
     try:
         yield
+    except UnicodeEncodeError as error:
+        raise UsageError(
+            "a name that was given is no text (its bytes are not UTF-8): write it in plain text."
+        ) from error
     except exc.DBAPIError as error:
         text = " ".join(str(error.orig).split())
         lower = text.lower()
