@@ -196,7 +196,7 @@ def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
     for j, derivative in ((2, by_start), (3, by_roll), (4, by_rate)):
         flow[:, :, :, j] = sideways * (sense * derivative)[:, :, None]
     np.multiply((sideways * sense[:, :, None])[..., None], hat_angle[:, None, :], out=flow[:, :, :, PLAIN - 2 : -1])
-    summed = np.cumsum(flow, axis=1)
+    summed = _running_sums(flow)
     cell = np.clip(((problem.tau - grid[0]) / STEP_S).astype(int), 0, len(grid) - 2)
     part = ((problem.tau - grid[cell]) / STEP_S)[:, :, None, None]
     rows = np.arange(n)[:, None]
@@ -210,6 +210,14 @@ def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
     miss[:, :, :, p] += theta[:, None, :2] - problem.seen_m
     both = (problem.weigh @ miss).reshape(n, -1, p + 1)
     return both[:, :, p], both[:, :, :p]
+
+
+def _running_sums(values: Floats) -> Floats:
+    """As ``numpy.cumsum(values, axis=1)``, which goes through memory once a column: eight times as long here."""
+    sums = values.copy()
+    for k in range(1, values.shape[1]):
+        sums[:, k] += sums[:, k - 1]
+    return sums
 
 
 def _gauss_newton(problem: _Problem, theta: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats, Floats]:

@@ -115,7 +115,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             continue  # not flown: the curve that joins the two ends of a hole, the long way round
         for hole in _stretches(hidden):
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
-        speed = float(np.median(airspeed_m_s[turning])) if len(airspeed_m_s[turning]) else float("nan")
+        speed = _middle(np.sort(airspeed_m_s[turning])) if turning.stop > turning.start else float("nan")
         turns.append(
             Turn(
                 start_epoch_s=times[0],
@@ -232,7 +232,12 @@ def _steady(rate: Floats) -> float:
     decile."""
     ordered = np.sort(rate)
     upper = ordered[ordered.searchsorted(0.6 * ordered[int(0.9 * (len(ordered) - 1))], side="right") :]
-    return float(upper[(len(upper) - 1) // 2] + upper[len(upper) // 2]) / 2.0
+    return _middle(upper)
+
+
+def _middle(ordered: Floats) -> float:
+    """The median of sorted values (n,)."""
+    return float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2.0
 
 
 def _parted(rate: Floats, first: int, last: int) -> list[tuple[int, int]]:
