@@ -19,6 +19,8 @@ from tests.bench.timing import MemoryWatch, Ratio, call_s, compare, process_s
 from trackgrade.batch.alone import cores
 
 WIDER_IN_CI = 2.0
+#: The medians of a run on a shared machine lie so much over those of a quiet one: neighbours empty the caches.
+NOISE = 1.1
 #: Fewer flights are over before the memory has settled.
 FEWEST_FOR_MEMORY = 200
 GRADE = ("-m", "trackgrade", "grade")
@@ -103,7 +105,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s([*gpx, "--no-html"], folder),
-            3.0,
+            1.6 * NOISE,
             runs,
         ),
         compare(
@@ -111,7 +113,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s(gpx, folder),
-            5.5,
+            2.2 * NOISE,
             runs,
         ),
         compare(
