@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from itertools import pairwise
 
 import numpy as np
 from markupsafe import Markup
@@ -156,8 +155,7 @@ class _Pen:
         for kind, first, last in SECTORS:
             arc = [self.around(float(b), 0.42 * self.reach_nm) for b in np.linspace(first, last, 40)]
             self.shape([self.at(0.0, 0.0), *arc], "sector chosen" if kind in expected else "sector")
-            for one, other in pairwise([self.at(0.0, 0.0), *arc, self.at(0.0, 0.0)]):
-                self.free.keep_off_line(np.array([one[0], other[0]]), np.array([one[1], other[1]]))
+            self.free.keep_off_line(*np.array([self.at(0.0, 0.0), *arc, self.at(0.0, 0.0)]).T)
 
     def sector_names(self) -> None:
         """Each outside its arc, as near its middle as there is room."""
