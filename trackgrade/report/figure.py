@@ -264,13 +264,12 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
     y += ROW
     signs: list[str] = []
     laps = list(short_laps(debrief, timeline))
-    for short in laps[:MOST_LAPS]:
+    for short, (_, lap) in zip(laps[:MOST_LAPS], timeline.graded):
         page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(short.stretch))
         page.words(words_x, y, short.stretch.tag, 7.2, weight="bold")
         for at, words in zip(columns, (short.outbound, short.inbound)):
             page.words(at, y, words, 7.2, ha="right")
-        assert short.stretch.graded is not None, "a completed lap"
-        graded = short.stretch.graded.item("leg_length" if unit == "NM" else "inbound_time")
+        graded = lap.item("leg_length" if unit == "NM" else "inbound_time")
         if graded is not None:
             page.words(columns[1] + 0.07, y, RESULT_SIGNS[graded.result], 7.2)
             signs.append(graded.result)

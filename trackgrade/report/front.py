@@ -44,10 +44,7 @@ NOTHING_ADDED = Sheet()
 
 def short_laps(debrief: Debrief, timeline: Timeline) -> Iterator[ShortLap]:
     """The completed laps in the order flown."""
-    for stretch in timeline.stretches:
-        lap = stretch.graded
-        if lap is None:
-            continue
+    for stretch, lap in timeline.graded:
         outbound, inbound = _lengths(lap)
         result = next((each for each in WORST_FIRST if any(item.result == each for item in lap.items)), "")
         named = [item.title.lower() for item in lap.items if item.result == result and result != "within"]

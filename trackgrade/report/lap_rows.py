@@ -39,11 +39,11 @@ STARTED_BY = {"course": "crossed the course", "rollout": "rolled out", None: ""}
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell in the making: the completed lap, its stretch in the pictures, and the head of the row it stands in."""
+    """A cell in the making: a completed lap, its stretch in the pictures, and the head of the row it stands in."""
 
     stretch: Stretch
     lap: GradedLap
-    head: str = ""
+    head: str
 
     def title(self, words: str = "") -> str:
         return f"{words or self.head}, {self.stretch.name}"

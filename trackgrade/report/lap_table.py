@@ -8,6 +8,7 @@ from trackgrade.report.lap_rows import Cell, groups
 from trackgrade.report.numbers import DASH, Number
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.lap import GradedLap
 
 #: Most laps side by side: what fits across a sheet of paper.
 MOST_LAPS = 12
@@ -42,20 +43,22 @@ class LapTable:
 
 def lap_tables(debrief: Debrief, timeline: Timeline) -> tuple[LapTable, ...]:
     """The completed laps, in one table or, where they are too many for a page, in several alike; none without laps."""
-    laps = [Cell(each, each.graded) for each in timeline.stretches if each.graded is not None]
+    laps = timeline.graded
     tables = -(-len(laps) // MOST_LAPS)
     size = -(-len(laps) // tables) if tables else 0
     return tuple(_table(debrief, laps[k * size : (k + 1) * size]) for k in range(tables))
 
 
-def _table(debrief: Debrief, laps: list[Cell]) -> LapTable:
+def _table(debrief: Debrief, laps: tuple[tuple[Stretch, GradedLap], ...]) -> LapTable:
     out = []
     for g, (title, recipes) in enumerate(groups(debrief)):
         rows = []
         for r, (head, unit, made) in enumerate(recipes):
-            cells = tuple(replace(made(replace(lap, head=head)), key=f"n-{lap.stretch.key}-{g}{r:02d}") for lap in laps)
+            cells = tuple(
+                replace(made(Cell(stretch, lap, head)), key=f"n-{stretch.key}-{g}{r:02d}") for stretch, lap in laps
+            )
             if head in ALWAYS or any(each.text != DASH or each.result for each in cells):
                 rows.append(Row(head, unit, cells))
         if rows:
             out.append(RowGroup(title, tuple(rows)))
-    return LapTable(tuple(lap.stretch for lap in laps), tuple(out))
+    return LapTable(tuple(stretch for stretch, _ in laps), tuple(out))

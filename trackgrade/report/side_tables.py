@@ -31,9 +31,8 @@ def _watch(debrief: Debrief, timeline: Timeline) -> SideTable | None:
         return None
     references = watch.references
     rows = []
-    for stretch in timeline.laps:
-        assert stretch.graded is not None, "a completed lap"
-        seconds = [stretch.graded.outbound_times.of(each.reference).value for each in references]
+    for stretch, lap in timeline.graded:
+        seconds = [lap.outbound_times.of(each.reference).value for each in references]
         rows.append((stretch.label, tuple(DASH if value is None else figure(value, 1) for value in seconds)))
     rows += [
         ("Scatter", tuple(figure(each.scatter_s, 1) for each in references)),
@@ -53,11 +52,7 @@ def _needles(debrief: Debrief, timeline: Timeline) -> SideTable | None:
     if not debrief.laps:
         return None
     needles = debrief.laps[0].needles
-    rows = [
-        (stretch.label, tuple(_largest(each) for each in stretch.graded.needles))
-        for stretch in timeline.laps
-        if stretch.graded is not None
-    ]
+    rows = [(stretch.label, tuple(_largest(each) for each in lap.needles)) for stretch, lap in timeline.graded]
     return SideTable(
         title="Each inbound leg on each needle",
         note="Largest deflection as a share of full scale, left (L) or right (R) of the course; 1 and more is pegged. "

@@ -116,8 +116,13 @@ class Timeline:
         )
 
     @property
+    def graded(self) -> tuple[tuple[Stretch, GradedLap], ...]:
+        """The completed laps, each with its stretch."""
+        return tuple((each, each.graded) for each in self.stretches if each.graded is not None)
+
+    @property
     def laps(self) -> tuple[Stretch, ...]:
-        return tuple(each for each in self.stretches if each.kind == "lap")
+        return tuple(stretch for stretch, _ in self.graded)
 
 
 def lay_out(debrief: Debrief) -> Timeline:
