@@ -115,6 +115,32 @@ def test_the_altitude_is_blank_where_the_log_has_none() -> None:
     assert proposal.hold.altitude_ft is None
 
 
+@pytest.mark.parametrize(("datum", "proposed_ft"), [("altimeter", 4000.0), ("pressure", None), ("ellipsoid", None)])
+def test_an_altitude_is_proposed_only_where_the_altimeter_showed_it(datum: str, proposed_ft: float | None) -> None:
+    flight = fly([straight(FIX_S), *uneven_laps(), straight(60.0)], fix_at_s=FIX_S)
+    (proposal,) = find_holds(replace(record(flight, noise_m=2.0), alt_datum=datum))
+    assert proposal.hold.altitude_ft == proposed_ft
+
+
+def test_legs_that_end_at_one_distance_whatever_their_time_are_proposed_in_miles() -> None:
+    """Outbound to 4.0 NM from the fix each time, by arithmetic; inbound faster or slower, as the wind is there."""
+    outbound_s = 4.0 / 100.0 * 3600.0 - 4.0  # 100 kt, still air; the turns end a little past the fix
+    even = [turn(180.0), straight(outbound_s), turn(180.0), straight(outbound_s)]
+    track = record(fly([straight(FIX_S), *even * 3, straight(60.0)], fix_at_s=FIX_S), noise_m=2.0)
+    # The clock of the inbound legs alone is stretched: the places stay, and so does the distance.
+    seconds = track.epoch_s - track.epoch_s[0]
+    lap_s = 2.0 * (outbound_s + 64.0)
+    for lap, factor in enumerate((1.0, 1.12, 0.9)):
+        ends = FIX_S + (lap + 1) * lap_s
+        begins = ends - outbound_s
+        into = np.clip(track.epoch_s - track.epoch_s[0] - begins, 0.0, outbound_s)
+        seconds = seconds + into * (factor - 1.0)
+    (proposal,) = find_holds(replace(track, epoch_s=track.epoch_s[0] + seconds))
+    assert proposal.hold.leg.minutes is None
+    assert proposal.hold.leg.nm == pytest.approx(4.0, abs=0.5)
+    assert json.loads(holds_json.to_text([proposal]))["holds"][0]["leg_nm"] == proposal.hold.leg.nm
+
+
 def test_a_record_that_begins_in_the_hold_gives_both_ends_where_nothing_tells_them_apart() -> None:
     (proposal,) = found_in([straight(20.0), *laps(3), turn(180.0), straight(30.0)])
     assert proposal.which_end == "either"

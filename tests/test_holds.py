@@ -75,6 +75,33 @@ class TestSet:
         assert "plain" in listed.stdout
         assert "broken.toml" in listed.stderr
 
+    def test_grade_and_find_tell_a_wrong_file_and_go_on(
+        self, run: Run, hold_file: Path, tmp_path: Path, flight: Path
+    ) -> None:
+        run("holds", "add", hold_file)
+        (tmp_path / "set" / "broken.toml").write_text("turns = 3", encoding="utf-8")
+        for command in (("grade", flight, "--no-html"), ("find", flight)):
+            result = run(*command)
+            assert result.exit_code == 0, result.stderr
+            assert "plain" in result.stdout
+            (line,) = [line for line in result.stderr.splitlines() if "broken.toml" in line]
+            assert "left out of the hold set" in line
+        told = tg.grade(flight, holds=tmp_path / "set").cautions
+        assert sum("broken.toml" in line for line in told) == 1
+
+    def test_find_names_the_hold_of_the_set_that_was_flown(self, run: Run, hold_file: Path, flight: Path) -> None:
+        run("holds", "add", hold_file)
+        result = run("find", flight, "--json", "found.json", "--write", "files")
+        assert result.exit_code == 0, result.stderr
+        (found,) = json.loads(Path("found.json").read_text(encoding="utf-8"))["holds"]
+        assert (found["name"], found["which_end"], found["other_end"]) == ("plain", "sure", None)
+        assert found["fix_lat"] == pytest.approx(read_hold_file(hold_file).fix.lat_deg)  # type: ignore[union-attr]
+        assert "plain" in result.stdout
+        assert "in the hold set already" in result.stderr
+        refused = run("holds", "add", "--from-find", flight, "--name", "again")
+        assert refused.exit_code == 2
+        assert "plain" in refused.stderr
+
     def test_a_folder_that_is_not_there_is_told(self, run: Run) -> None:
         result = run("holds", "list", "--holds", "nowhere")
         assert result.exit_code == 2

@@ -34,17 +34,7 @@ class Chosen:
     toml: str
 
 
-@dataclass(frozen=True)
-class FlownOfSet:
-    """A hold of the set where laps were flown, by its name there."""
-
-    name: str
-    plan: HoldPlan
-    hold: Hold
-    laps: int
-
-
-def flown_of_set(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list[FlownOfSet]:
+def flown_of_set(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list[HoldProposal]:
     """The holds of a set where laps were flown: most laps first, and of as many those that ended nearer to the fix.
 
     Raises
@@ -57,11 +47,37 @@ def flown_of_set(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list
         hold = resolve(plan, flight_date(track))
         if _nearest_nm(track, hold) > NEAR_NM:
             continue
-        laps = [lap for visit in measure(track, hold).flown.visits if not visit.wrong_side for lap in visit.laps]
+        visits = [visit for visit in measure(track, hold).flown.visits if visit.laps and not visit.wrong_side]
+        laps = [lap for visit in visits for lap in visit.laps]
         missed = float(np.median([abs(lap.end_cross_nm or 0.0) for lap in laps])) if laps else np.inf
         if missed < MISSED_NM:
-            ranked.append((-len(laps), missed, FlownOfSet(name, plan, hold, len(laps))))
+            start, end = visits[0].entry.start or laps[0].start, laps[-1].end or laps[-1].start
+            flown = HoldProposal(
+                replace(hold, origin="set"),
+                len(laps),
+                start.epoch_s,
+                end.epoch_s,
+                leg_minutes=hold.leg.minutes,
+                name=name,
+            )
+            ranked.append((-len(laps), missed, flown))
     return [flown for _, _, flown in sorted(ranked, key=lambda each: each[:2])]
+
+
+def holds_in(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list[HoldProposal]:
+    """The holds flown in a track, most laps first: those of the set by their names there, where it settles which end
+    of a racetrack is the fix, and what was found beside them.
+
+    Raises
+    ------
+    TrackFileError, HoldFileError
+        Too few usable points; a hold of the set whose radials make no fix.
+    """
+    found: list[HoldProposal] = []
+    for each in (*flown_of_set(track, hold_set), *find_holds(track)):
+        if not any(each.shares_time(other) for other in found if other.name):
+            found.append(each)
+    return sorted(found, key=lambda each: (-each.laps, each.start_epoch_s))
 
 
 def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | None:
@@ -77,7 +93,7 @@ def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | N
         best = of_set[0]
         laps_were = "1 lap was" if best.laps == 1 else f"{best.laps} laps were"
         words = f"No hold was named: {laps_were} flown at {best.name} of the hold set; {MAY_BE_ANOTHER}."
-        return Chosen(replace(best.hold, origin="set"), words, write_hold_file(best.plan))
+        return Chosen(best.hold, words, write_hold_file(dict(hold_set)[best.name]))
     found = find_holds(track)
     if not found:
         return None
@@ -99,5 +115,5 @@ def _told(found: HoldProposal) -> str:
     return (
         f"fix {hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}, "
         f"inbound {heading_name(hold.inbound_course_true_deg)}° true, "
-        f"{hold.turns} turns, {hold.leg.minutes:g} min, {found.laps} lap{'s' if found.laps > 1 else ''}"
+        f"{hold.turns} turns, {hold.leg.words}, {found.laps} lap{'s' if found.laps > 1 else ''}"
     )

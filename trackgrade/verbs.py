@@ -132,13 +132,14 @@ def grade(
     flight = track if isinstance(track, Track) else read_track(track)
     chosen = None
     if hold is None:
-        plans, _ = read_set(folder_of(None if holds is None else os.fspath(holds)))
+        plans, wrong = read_set(folder_of(None if holds is None else os.fspath(holds)))
         chosen = choose(flight, plans)
         if chosen is None:
             raise NoHoldFlown(f"{flight.source}: no hold flown ({NONE_FOUND}); name the hold")
     found = analyse(flight, chosen.hold if chosen else _resolved(hold, flight_date(flight)), _standard(standard))
     if chosen is not None:
-        found = replace(found, cautions=(*found.cautions, chosen.words))
+        left_out = (f"left out of the hold set: {line}" for line in wrong)
+        found = replace(found, cautions=(*found.cautions, *left_out, chosen.words))
     return Debrief(**{each.name: getattr(found, each.name) for each in fields(found)})
 
 

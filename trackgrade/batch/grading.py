@@ -122,6 +122,7 @@ def plan_batch(
             " give one TRACK and one --hold, and run it again for each"
         )
     hold_files = [HoldFile(path.stem, read_hold_file(path), str(path)) for path in hold_paths]
+    hold_set_files, left_out = ((), ()) if hold_files else _set_in(folder_of(hold_set))
     settings = Settings(
         holds=tuple(hold_files),
         standard=_standard(standard, timing_band),
@@ -133,7 +134,8 @@ def plan_batch(
         maps=tuple(maps),
         compare=compare,
         sheet=sheet,
-        hold_set=() if hold_files else _set_in(folder_of(hold_set)),
+        hold_set=hold_set_files,
+        left_out=left_out,
     )
     return flights, settings
 
@@ -250,8 +252,10 @@ def _standard(name: str | None, timing_band_s: float | None) -> Standard:
         raise UsageError(f"--timing-band: {error}") from error
 
 
-def _set_in(folder: Path) -> tuple[HoldFile, ...]:
-    return tuple(HoldFile(name, plan, str(folder / f"{name}{ENDING}")) for name, plan in read_set(folder)[0])
+def _set_in(folder: Path) -> tuple[tuple[HoldFile, ...], tuple[str, ...]]:
+    """The holds of a set, and a line on each file that is none."""
+    plans, wrong = read_set(folder)
+    return tuple(HoldFile(name, plan, str(folder / f"{name}{ENDING}")) for name, plan in plans), tuple(wrong)
 
 
 def _bytes_of(columns: str | None) -> bytes | None:

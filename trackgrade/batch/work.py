@@ -46,7 +46,8 @@ class Settings:
     at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of
     the program that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of
     map file to make too (gpx, kml, geojson). ``compare``: bring the laps' lines home too, to lay them over each other.
-    ``sheet``: pilot, instructor and note for the report's first sheet.
+    ``sheet``: pilot, instructor and note for the report's first sheet. ``left_out``: a line on each file of the
+    set's folder that is no hold.
     """
 
     holds: tuple[HoldFile, ...]
@@ -58,6 +59,7 @@ class Settings:
     figure: str = ""
     maps: tuple[str, ...] = ()
     hold_set: tuple[HoldFile, ...] = ()
+    left_out: tuple[str, ...] = ()
     compare: bool = False
     sheet: tuple[str, str, str] = ("", "", "")
 

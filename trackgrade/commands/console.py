@@ -8,7 +8,7 @@ import sys
 import time
 import unicodedata
 from collections import deque
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 
 import click
@@ -49,6 +49,12 @@ def nobody_reads() -> None:
 def note(text: str) -> None:
     """A line beside the result (progress, where files went), on standard error."""
     click.echo(plain(text), err=True)
+
+
+def left_out_of_set(wrong: Iterable[str]) -> None:
+    """A line on each file of the hold set that is no hold; the others serve all the same."""
+    for line in wrong:
+        note(f"left out of the hold set until it is corrected: {line}")
 
 
 def complain(text: str) -> None:

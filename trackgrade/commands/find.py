@@ -29,26 +29,34 @@ NOTHING = "no hold in this track: nowhere two turns the same way with a leg betw
 @click.option("--html", metavar="FILE", help="Write a page: the whole flight, each hold over it.")
 @click.option("--write", "folder", metavar="DIR", help="Write a hold file for each, ready to edit.")
 @click.option("--columns", metavar="MAP.toml", help="Columns map of a CSV (see: trackgrade columns).")
-def command(track: str, json_path: str | None, html: str | None, folder: str | None, columns: str | None) -> None:
+@click.option("--holds", "hold_set", metavar="DIR", help="Another hold set than your own (see: trackgrade holds).")
+def command(
+    track: str, json_path: str | None, html: str | None, folder: str | None, columns: str | None, hold_set: str | None
+) -> None:
     """Look for racetracks in TRACK and propose a hold for each: fix, inbound course, turns, leg.
 
     What was cleared may differ from what was flown: check fix and course against the chart before you grade. Where
-    the track does not tell which end of a racetrack is the fix, both ends are given.
+    the track does not tell which end of a racetrack is the fix, both ends are given. A hold of your set that was
+    flown is told by its name there.
     """
     path = Path(track)
     if not path.is_file():
         raise UsageError(f"{track}: this is no file; give one track (GPX, KML, IGC, NMEA or CSV)")
+    from trackgrade.choosing import holds_in
     from trackgrade.commands import summary
     from trackgrade.exports import holds_json
     from trackgrade.files import spare_inputs, write_whole
-    from trackgrade.segment.finding import find_holds
+    from trackgrade.hold.holdset import folder_of, read_set
+    from trackgrade.track.altitude import DATUM_NOTES
     from trackgrade.track.readers import read_track
 
     spare_inputs([json_path, html], [track, columns])
     flight = read_track(path, columns)
     for note in summary.reading(flight.notes):
         console.note(f"  note: {note}")
-    proposals = find_holds(flight)
+    plans, wrong = read_set(folder_of(hold_set))
+    console.left_out_of_set(wrong)
+    proposals = holds_in(flight, plans)
     if json_path is not None:
         write_whole(Path(json_path), holds_json.to_text(proposals))
     if not proposals:
@@ -58,6 +66,8 @@ def command(track: str, json_path: str | None, html: str | None, folder: str | N
     console.say("Times are UTC; courses magnetic by the model and (true); ± is the scatter of the laps.")
     if any(each.other_end is not None for each in proposals):
         console.say("or: the track does not tell which end of the racetrack is the fix; the likelier stands first.")
+    if flight.alt_datum in DATUM_NOTES:
+        console.say(f"Altitude: {DATUM_NOTES[flight.alt_datum].split(':')[0]}; put in the one assigned.")
     if html is not None:
         from trackgrade.report import found
 
@@ -76,7 +86,7 @@ def rows(proposals: list[HoldProposal]) -> list[tuple[str, ...]]:
     """Proposals as rows under `HEADER`; the other end of a racetrack, where it may be the fix, below the first."""
     made = []
     for number, found in enumerate(proposals, start=1):
-        made.append(_row(f"hold {number}", found))
+        made.append(_row(found.name or f"hold {number}", found))
         if found.other_end is not None:
             made.append(_row("  or", found.other_end))
     return made
@@ -91,7 +101,7 @@ def _row(name: str, found: HoldProposal) -> tuple[str, ...]:
         str(found.laps),
         course + _scatter(found.course_sd_deg, "°"),
         hold.turns,
-        f"{hold.leg.minutes:g} min",
+        hold.leg.words,
         f"{hold.fix_lat_deg:.4f} {hold.fix_lon_deg:.4f}{_scatter(found.fix_sd_nm, ' NM')}",
         "-" if hold.altitude_ft is None else f"{hold.altitude_ft:,.0f} ft",
     )
@@ -103,6 +113,9 @@ def _write(proposals: list[HoldProposal], folder: Path, track: Path) -> None:
 
     stem = safe_name(track.stem)
     for number, found in enumerate(proposals, start=1):
+        if found.name:
+            console.note(f"{found.name} is in the hold set already: no file is written for it")
+            continue
         name = f"{stem} hold {number}" if len(proposals) > 1 else f"{stem} hold"
         target = folder / f"{name.replace(' ', '-')}.toml"
         if target.exists():

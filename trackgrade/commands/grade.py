@@ -94,6 +94,7 @@ def command(
         compare=compare,
         sheet=(pilot or "", instructor or "", note or ""),
     )
+    console.left_out_of_set(settings.left_out)
     if hold_path is not None and (settings.holds or len(flights) > 1):
         raise UsageError("--write-hold keeps the hold found in one flight: give one TRACK, and no --hold")
     session: dict[str, str | None] | None = None

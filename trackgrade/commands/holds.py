@@ -43,8 +43,7 @@ def list_(given: str | None) -> None:
         console.say(console.table(("name", "inbound course", "turns", "leg", "hold"), rows, words=(1, 4)))
     else:
         console.say("No hold is in this set: trackgrade holds add HOLD.toml, or trackgrade holds new.")
-    for line in wrong:
-        console.note(f"left out: {line}")
+    console.left_out_of_set(wrong)
     console.say(f"Hold set: {console.plain(str(folder))}")
 
 
@@ -117,7 +116,7 @@ def add(
             raise UsageError(f"{console.plain(each)}: another file given has that name too; add it alone, with --name")
     folder = holdset.folder_of(given, new=True)
     if track is not None:
-        plan = _found(track, number, other_end=other_end, name=name or Path(track).stem)
+        plan = _found(track, number, folder, other_end=other_end, name=name or Path(track).stem)
         console.say(f"Added: {holdset.add(plan, folder, name or Path(track).stem, replace=replace)}")
         console.say("What was flown, not what was cleared: put in fix, course, leg and guidance of the chart.")
         return
@@ -195,20 +194,23 @@ def _leg(plan: HoldPlan) -> str:
     return plan.leg.words if plan.leg else "leg by altitude"
 
 
-def _found(track: str, number: int, *, other_end: bool, name: str) -> HoldPlan:
+def _found(track: str, number: int, folder: Path, *, other_end: bool, name: str) -> HoldPlan:
+    from trackgrade.choosing import holds_in
     from trackgrade.commands.find import NOTHING
-    from trackgrade.segment.finding import find_holds
+    from trackgrade.hold.holdset import read_set
     from trackgrade.track.readers import read_track
 
     path = Path(track)
     if not path.is_file():
         raise UsageError(f"{track}: this is no file; give one track")
-    proposals = find_holds(read_track(path))
+    proposals = holds_in(read_track(path), read_set(folder)[0])
     if not proposals:
         raise NoHoldFlown(f"{path.name}: {NOTHING}")
     if number > len(proposals):
         raise UsageError(f"--number {number}: {len(proposals)} found in {path.name} (see: trackgrade find)")
     found = proposals[number - 1]
+    if found.name:
+        raise UsageError(f"{path.name} was flown at {found.name}, which is in the set already; --number takes another")
     if other_end:
         if found.other_end is None:
             raise UsageError(

@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade.analysis import flight_date
-from trackgrade.choosing import flown_of_set
+from trackgrade.choosing import holds_in
 from trackgrade.drawing.from_above import Line, Shown, draw
-from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.errors import TrackgradeError
 from trackgrade.files import plain_text, write_whole
 from trackgrade.hold.courses import course_name
@@ -19,7 +17,6 @@ from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.holdset import read_set
 from trackgrade.hold.setup import resolve
-from trackgrade.segment.finding import SAME_COURSE_DEG, SAME_FIX_NM, find_holds
 from trackgrade.track.altitude import UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES
 from trackgrade.track.readers import read_track, reader_of, track_bytes
@@ -61,14 +58,14 @@ def look(folder: Path, name: str, holds: Path) -> None:
 def _proposals(track: Track, line: Line, folder: Path, holds: Path) -> tuple[list[dict[str, Any]], str]:
     """Holds of the set that were flown, then those found; each as the page lists it. And the drawing of all."""
     date = flight_date(track)
-    of_set = flown_of_set(track, read_set(holds)[0])
-    found = [each for each in find_holds(track) if not any(_same(each.hold, flown.hold) for flown in of_set)]
+    flown = holds_in(track, read_set(holds)[0])
+    of_set = [each for each in flown if each.name]
     proposals = [
-        {"value": f"set:{flown.name}", "label": f"{flown.plan.name}, of your holds", "laps": flown.laps, "either": ""}
-        for flown in of_set
+        {"value": f"set:{each.name}", "label": f"{each.hold.name}, of your holds", "laps": each.laps, "either": ""}
+        for each in of_set
     ]
-    shown = [Shown(flown.hold) for flown in of_set]
-    for number, proposal in enumerate(found[:MOST_FOUND], 1):
+    shown = [Shown(each.hold) for each in of_set]
+    for number, proposal in enumerate([each for each in flown if not each.name][:MOST_FOUND], 1):
         for end, each in enumerate((proposal, proposal.other_end)):
             if each is None:
                 continue
@@ -85,13 +82,6 @@ def _proposals(track: Track, line: Line, folder: Path, holds: Path) -> tuple[lis
             )
             shown.append(Shown(each.hold, (each.start_epoch_s, each.end_epoch_s)))
     return proposals, str(draw(line, shown))
-
-
-def _same(one: Hold, two: Hold) -> bool:
-    """Whether they are the same hold, as far as a track can tell."""
-    _, apart_nm = azimuth_distance(one.fix_lat_deg, one.fix_lon_deg, two.fix_lat_deg, two.fix_lon_deg)
-    off = abs(float(wrap180(one.inbound_course_true_deg - two.inbound_course_true_deg)))
-    return bool(apart_nm < SAME_FIX_NM and off < SAME_COURSE_DEG and one.turns == two.turns)
 
 
 def _in_words(hold: Hold) -> str:

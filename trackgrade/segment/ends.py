@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from trackgrade.earth.angles import wrap180
 from trackgrade.segment.flown import Lap, Visit
 from trackgrade.segment.path import FlightPath
-from trackgrade.segment.placing import Placed
+from trackgrade.segment.placing import REACTION_S, Placed
 from trackgrade.track.track import Floats
 
 #: A pilot cleared to hold flies to the fix first, and leaves over it more often than not (logarithms of odds).
@@ -23,6 +24,9 @@ BEGUN_FLOOR_S, ACROSS_FLOOR_NM, COURSE_FLOOR_DEG, STEADY_FLOOR_DEG = 1.0, 0.02, 
 LEG_ENDS_S = 3.0
 #: What an inbound leg lasts where it is timed [s], and how far off still counts as timed.
 STANDARD_LEGS_S, TIMED_FLOOR_S = (60.0, 90.0), 4.0
+#: A leg was flown to a distance where that is so many times steadier than the inbound time; what a pilot begins a turn
+#: by is good to so long, however steady [s]. Charts have whole miles, else half ones; this near it is a whole one [NM].
+STEADIER, STEADY_S, NEAR_WHOLE_NM = 2.0, 1.0, 0.3
 #: Odds of twenty to one, and as much again for what the signs have in common: then the end is called sure.
 SURE = 3.5
 
@@ -49,8 +53,12 @@ class Reading:
     @property
     def inbound_s(self) -> float:
         """How long its inbound legs last, typically [s]."""
-        seconds = [lap.end.epoch_s - lap.inbound_start.epoch_s for lap in self.laps if lap.end and lap.inbound_start]
+        seconds = self._inbound_s(self.laps)
         return float(np.median(seconds)) if seconds else self.placed.leg_s
+
+    @staticmethod
+    def _inbound_s(laps: Sequence[Lap]) -> list[float]:
+        return [lap.end.epoch_s - lap.inbound_start.epoch_s for lap in laps if lap.end and lap.inbound_start]
 
     @property
     def outbound_s(self) -> float:
@@ -61,6 +69,22 @@ class Reading:
             if lap.outbound_end and lap.outbound_turn_end
         ]
         return float(np.median(seconds)) if seconds else float("nan")
+
+    @property
+    def leg_nm(self) -> float | None:
+        """How far from the fix its outbound legs end, where that is clearly steadier than the inbound times [NM]."""
+        laps = [lap for lap in self.laps if lap.end and lap.inbound_start and lap.outbound_end]
+        if len(laps) < 2:
+            return None
+        turned = np.array([lap.outbound_end.epoch_s for lap in laps if lap.outbound_end]) - REACTION_S
+        places = (self.path.along_nm, self.path.cross_nm)
+        away_nm = np.hypot(*(np.interp(turned, self.path.epoch_s, each) for each in places))
+        off_s = float(np.std(away_nm, ddof=1) / np.median(self.path.groundspeed_kt)) * 3600.0
+        if STEADIER * max(off_s, STEADY_S) > np.std(self._inbound_s(laps), ddof=1):
+            return None
+        typical_nm = float(np.median(away_nm))
+        whole = abs(typical_nm - round(typical_nm)) < NEAR_WHOLE_NM
+        return float(round(typical_nm)) if whole else round(2.0 * typical_nm) / 2.0
 
     @property
     def begun_sd_s(self) -> float:

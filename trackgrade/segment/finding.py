@@ -30,9 +30,10 @@ from trackgrade.segment.placing import Placed, place
 from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
 from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
+from trackgrade.track.altitude import LEVELS_FROM_FT
 from trackgrade.track.cleaning import clean
 from trackgrade.track.thinning import thin
-from trackgrade.track.track import Floats, Track
+from trackgrade.track.track import AltitudeDatum, Floats, Track
 
 #: Flight before the first round, where the entry is, and after the last that is looked at [s].
 AROUND_S = 900.0
@@ -45,7 +46,7 @@ FIRST_TURN_S = 25.0
 #: A lap is a round of its family where both begin this close together [s].
 SAME_ROUND_S = 40.0
 #: Legs are proposed as 1 or 1.5 min where they come near it [s a minute]; else as flown.
-NEAR_STANDARD_S = 20.0
+STANDARD_MINUTES, NEAR_STANDARD_S = (1.0, 1.5), 20.0
 
 
 def find_holds(track: Track) -> list[HoldProposal]:
@@ -65,7 +66,7 @@ def find_holds(track: Track) -> list[HoldProposal]:
     ground = Ground.of(motion, over_ground, find_turns(motion, over_ground, None, refine=False))
     alt_ft = _altitude_on(motion.grid_s, points.epoch_s - motion.start_epoch_s, points.alt_ft)
     readings = [reading for stay in _stays(families(ground)) for reading in _readings(motion, ground, alt_ft, stay)]
-    return _merged([_proposal(pair, plane, motion, alt_ft) for pair in _chosen(readings)])
+    return _merged([_proposal(pair, plane, motion, alt_ft, points.alt_datum) for pair in _chosen(readings)])
 
 
 def _altitude_on(grid_s: Floats, time_s: Floats, alt_ft: Floats) -> Floats:
@@ -174,16 +175,20 @@ def _chosen(readings: list[Reading]) -> list[tuple[Reading, Reading | None, bool
 
 
 def _proposal(
-    pair: tuple[Reading, Reading | None, bool], plane: LocalPlane, motion: Motion, alt_ft: Floats
+    pair: tuple[Reading, Reading | None, bool],
+    plane: LocalPlane,
+    motion: Motion,
+    alt_ft: Floats,
+    datum: AltitudeDatum,
 ) -> HoldProposal:
     reading, other, sure = pair
-    proposal = _as_hold(reading, plane, motion, alt_ft)
+    proposal = _as_hold(reading, plane, motion, alt_ft, datum)
     if sure or other is None:
         return proposal
-    return replace(proposal, which_end="either", other_end=_as_hold(other, plane, motion, alt_ft))
+    return replace(proposal, which_end="either", other_end=_as_hold(other, plane, motion, alt_ft, datum))
 
 
-def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats) -> HoldProposal:
+def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats, datum: AltitudeDatum) -> HoldProposal:
     placed = reading.placed
     east, north = placed.fix_nm
     sin, cos = np.sin(np.radians(placed.course_deg)), np.cos(np.radians(placed.course_deg))
@@ -192,14 +197,16 @@ def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats
     course, _ = azimuth_distance(lat[0], lon[0], lat[2], lon[2])
     start_s, end_s = reading.span_s
     inside = alt_ft[np.searchsorted(motion.grid_s, start_s) : np.searchsorted(motion.grid_s, end_s) + 1]
+    minutes = _leg_minutes(reading.inbound_s)
+    timed = minutes in STANDARD_MINUTES
     plan = HoldPlan(
         name=FOUND,
         inbound_course_deg=round(float(wrap360(float(course))), 1) or 360.0,
         fix=Position(round(float(lat[1]), 5), round(float(lon[1]), 5)),
         north="true",
         turns=placed.turns,
-        leg=Leg(minutes=_leg_minutes(reading.inbound_s)),
-        altitude_ft=float(np.round(np.median(inside), -2)) if np.isfinite(inside).all() and len(inside) else None,
+        leg=Leg(minutes=minutes) if timed or reading.leg_nm is None else Leg(nm=reading.leg_nm),
+        altitude_ft=_held_ft(inside, datum),
     )
     return HoldProposal(
         resolved(plan, start_s + motion.start_epoch_s),
@@ -208,6 +215,7 @@ def _as_hold(reading: Reading, plane: LocalPlane, motion: Motion, alt_ft: Floats
         end_s + motion.start_epoch_s,
         fix_sd_nm=placed.scatter_nm,
         course_sd_deg=placed.course_scatter_deg,
+        leg_minutes=minutes,
     )
 
 
@@ -235,8 +243,16 @@ def _same_hold(one: Hold, two: Hold) -> bool:
     return one.turns == two.turns and float(apart_nm) < SAME_FIX_NM and off < SAME_COURSE_DEG
 
 
+def _held_ft(alt_ft: Floats, datum: AltitudeDatum) -> float | None:
+    """The altitude held, where the log has what an altimeter shows, or a flight level; None where it does not [ft]."""
+    if not len(alt_ft) or not np.isfinite(alt_ft).all():
+        return None
+    held = float(np.round(np.median(alt_ft), -2))
+    return held if datum == "altimeter" or (datum == "pressure" and held >= LEVELS_FROM_FT) else None
+
+
 def _leg_minutes(seconds: float) -> float:
-    for minutes in (1.0, 1.5):
+    for minutes in STANDARD_MINUTES:
         if abs(seconds - 60.0 * minutes) <= NEAR_STANDARD_S * minutes:
             return minutes
     return max(round(seconds / 30.0) / 2.0, 0.5)

@@ -21,7 +21,8 @@ class HoldProposal:
 
     ``which_end``: "sure", or "either" where the track does not tell which end of the racetrack is the fix; the reading
     at the other end is then ``other_end``. ``fix_sd_nm`` and ``course_sd_deg``: scatter of its passages and inbound
-    legs, NaN with one.
+    legs, NaN with one. ``leg_minutes``: what its inbound legs lasted, also where it was flown to a distance. ``name``:
+    by which the hold set has it; "" where it has none.
     """
 
     hold: Hold
@@ -32,6 +33,14 @@ class HoldProposal:
     other_end: HoldProposal | None = None
     fix_sd_nm: float = float("nan")
     course_sd_deg: float = float("nan")
+    leg_minutes: float | None = None
+    name: str = ""
+
+    def shares_time(self, other: HoldProposal) -> bool:
+        """Whether both are readings of one stay: they share more than half of the longer."""
+        shared_s = min(self.end_epoch_s, other.end_epoch_s) - max(self.start_epoch_s, other.start_epoch_s)
+        longer_s = max(each.end_epoch_s - each.start_epoch_s for each in (self, other))
+        return 2.0 * shared_s > longer_s
 
     def plan(self, name: str = FOUND) -> HoldPlan:
         """The proposal as a hold file writes it, its course magnetic as charts give it, by the model."""
