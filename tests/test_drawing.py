@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import itertools
 import re
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trackgrade.drawing import palette
+from trackgrade.drawing import frame, palette
 from trackgrade.drawing.from_above import Line, draw
 from trackgrade.drawing.labels import Box, Placer, around, text_width
 from trackgrade.drawing.lengths import round_length, round_step, round_ticks
@@ -222,3 +224,40 @@ def test_a_long_straight_is_one_stroke_and_a_hole_parts_it(hole_s: float, stroke
     assert len(line.epoch_s) < 20
     drawn = str(draw(line, []))
     assert drawn[drawn.index('<path d="M') :].split('"')[1].count("M") == strokes
+
+
+# -- templates ---------------------------------------------------------------------
+
+
+def test_a_template_is_compiled_once_and_kept_where_python_keeps_its_modules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path))
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    new_environment = frame.environment.__wrapped__
+    new_environment("report").get_template("index.html")
+    assert [*tmp_path.rglob("index.*.pyc")]
+    again = new_environment("report")
+    monkeypatch.setattr(again, "compile", lambda *_: pytest.fail("compiled again"))
+    again.get_template("index.html")
+
+
+def test_where_python_keeps_nothing_no_template_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "none"))
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    frame.environment.__wrapped__("report").get_template("index.html")
+    assert not [*tmp_path.rglob("*")]
+
+
+def test_a_template_is_compiled_where_nothing_can_be_kept_or_what_is_kept_is_damaged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    (tmp_path / "a file").write_text("")
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "a file"))
+    frame.environment.__wrapped__("report").get_template("index.html")
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "kept"))
+    frame.environment.__wrapped__("report").get_template("index.html")
+    (kept,) = tmp_path.rglob("index.*.pyc")
+    kept.write_bytes(kept.read_bytes()[:200])
+    frame.environment.__wrapped__("report").get_template("index.html")
