@@ -318,6 +318,35 @@ def test_a_cluster_of_two_workers_gives_the_same_bytes(
     assert lines == [graded.debrief_json for outcome in one_worker for graded in outcome.graded]
 
 
+@pytest.mark.sweep
+def test_sixty_flights_give_the_same_files_alone_by_two_workers_and_by_a_cluster(cluster: str, tmp_path: Path) -> None:
+    """Reports, debriefs and laps, byte for byte, whoever does the work; docs/archive.md has the large run."""
+    (tmp_path / "flights").mkdir()
+    for number in range(60):
+        rows = plain_flight.rows(before_s=60, laps=2, after_s=60, seed=number)
+        (tmp_path / "flights" / f"{number:02d}.gpx").write_text(plain_flight.gpx(rows), encoding="utf-8")
+    (tmp_path / "plain.toml").write_text(plain_flight.HOLD_TOML, encoding="utf-8")
+    wait_for_workers(cluster, 2)
+    written = {}
+    for way in (["--jobs", "1"], ["--jobs", "2"], ["--scheduler", cluster]):
+        out = tmp_path / way[0].strip("-") / way[1][:1]
+        arguments = ["grade", "flights", "--hold", "plain.toml", *way, "--out", str(out)]
+        arguments += ["--json", str(out / "all.jsonl"), "--csv", str(out / "laps.csv")]
+        done = subprocess.run(
+            [sys.executable, "-m", "trackgrade", *arguments],
+            capture_output=True, text=True, timeout=300, cwd=tmp_path, check=False,
+            env=os.environ | {"PYTHONPATH": str(Path(trackgrade.__file__).parents[1])},
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        written[way[0] + way[1][:1]] = {
+            path.name: path.read_bytes() for path in out.iterdir() if path.name not in DoneBefore.FILES
+        }
+    alone, two, spread = written.values()
+    assert len(alone) == 60 + 1 + 2  # reports, their index, debriefs and laps
+    assert two == alone
+    assert spread == alone
+
+
 def wait_for_workers(address: str, count: int) -> None:
     """Until the scheduler knows its workers; asked in a process of its own, as in the test."""
     code = (
