@@ -23,7 +23,7 @@ COURSE_RADII = 1.0
 #: Or beside it, as pilots who miss the fix keep to: over so many radii the leg leads along the course, as closely as
 #: along another lap's.
 BESIDE_OVER_RADII = 3.0
-#: Over the ground of another lap: longer and closer, for chance has many laps to choose from.
+#: Over the ground of another lap that is along the course: longer and closer, for chance has many laps to choose from.
 GROUND_OVER_RADII, GROUND_WITHIN_RADII = 1.5, 0.5
 #: For each round that ends elsewhere so many passages are over the ground: most, and a lap missed now and then is one.
 FOR_EACH_ELSEWHERE = 2.0
@@ -53,8 +53,9 @@ def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages
     def over(ground: Floats, at_s: float) -> bool:
         return _furthest(flown_to(at_s, GROUND_OVER_RADII), ground) < GROUND_WITHIN_RADII * radius_nm
 
-    # A leg is over its own ground; another, or the arrival, has to be too. The ground goes on a little before it.
-    grounds = [flown_to(at_s, GROUND_OVER_RADII + 1.0) for at_s in (start_s, *ends_s)]
+    # A ground leads along the course; over it is its own leg, and another, or the arrival, has to be too. It goes on a
+    # little before them.
+    grounds = [flown_to(at_s, GROUND_OVER_RADII + 1.0) for at_s in (start_s, *ends_s) if along_course(at_s)]
     over_each = [np.array([over(ground, at_s) for at_s in (start_s, *ends_s)]) for ground in grounds]
     on_course = np.array([_leg_flown(lap) and along_course(at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
     ways = [on_course, *(each[1:] for each in over_each if np.count_nonzero(each) > 1)]
@@ -62,7 +63,7 @@ def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages
     round_to = np.array([_rounds(path, lap.start.epoch_s, at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
     most = max(int(np.count_nonzero(way & (round_to == side))) for way in ways for side in (1, -1))
     started = abs(path.value(path.cross_nm, start_s)) < COURSE_RADII * radius_nm
-    passed_s = [p.moment.epoch_s for p in passages.inbound if any(over(g, p.moment.epoch_s) for g in grounds[1:])]
+    passed_s = [p.moment.epoch_s for p in passages.inbound if any(over(g, p.moment.epoch_s) for g in grounds)]
     elsewhere = len(ends_s) - most + _rounds_elsewhere(path, laps, ends_s, np.array(passed_s))
     return most > 0 and most + started >= FOR_EACH_ELSEWHERE * elsewhere
 
