@@ -179,6 +179,19 @@ def test_a_parallel_turned_back_away_from_the_holding_side_went_the_wrong_way(ho
 
 
 @HOLDS
+def test_a_teardrop_where_a_direct_entry_is_asked_for_is_told_by_its_turn_or_left_open(hold: Hold) -> None:
+    """Turned the short way, against the hold, it can be no direct entry. Turned the hold's way only the heading of its
+    leg tells it from one."""
+    heading = arriving(hold, -125.0)
+    _, entry = flown(teardrop(hold, heading), hold, heading)
+    assert (entry.kind, entry.expected, entry.turned_wrong_way) == ("teardrop", ("direct",), False)
+    heading = arriving(hold, 150.0)
+    _, entry = flown(teardrop(hold, heading), hold, heading)
+    assert entry.kind in ("teardrop", "unclear")
+    assert set(entry.possible) <= {"teardrop", "direct"}
+
+
+@HOLDS
 def test_a_teardrop_turned_back_against_the_hold_went_the_wrong_way(hold: Hold) -> None:
     heading = arriving(hold, 30.0)
     pieces, away_deg, back = teardrop(hold, heading, 110.0)

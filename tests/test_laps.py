@@ -239,7 +239,7 @@ def test_a_turn_that_fades_into_a_capture_ends_in_two_places(low_rate_deg_s: flo
     fade = fading(path, back, float(path.epoch_s[-1]))
     assert fade is not None
     proper_s = START_S + FIX_S + TURN_S + LEG_S + 150.0 / 3.0 + ROLL_S
-    assert fade[0] == pytest.approx(proper_s, abs=4.0)
+    assert fade[0] == pytest.approx(proper_s, abs=2.0)
     assert fade[1] == pytest.approx(proper_s + 30.0 / low_rate_deg_s + ROLL_S, abs=4.0)
 
 
