@@ -37,7 +37,7 @@ NEARER, SECOND = "readings of the inbound start: the nearer", "readings of the i
 #: A hole longer than this hides a passage [s]; a hole over this share of an entry hides the entry.
 HIDING_S, HIDING_SHARE = 60.0, 0.35
 #: A level is held badly further than this beyond the band for so long [ft, s].
-BADLY_FT, BADLY_S = 20.0, 30.0
+BADLY_FT, BADLY_S = 20.0, 15.0
 #: A level graded against is the true one within this [ft].
 MISSED_FT = 250.0
 #: Moments this close to a hole of the record are inside it, for what interpolation can know: seconds, and rows.
@@ -58,7 +58,7 @@ class Difference:
 @dataclass(frozen=True)
 class Levels:
     """Altitude over a flight with changes of level: were the levels in force those told; laps truly within the band and
-    called out of it; was a level held badly for half a minute, and was it called so."""
+    called out of it; was a level held badly for a while, and was it called so."""
 
     right: bool
     laps_within: int

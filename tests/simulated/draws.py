@@ -518,7 +518,7 @@ def draw_levels(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
     elif what != "stack":
         hold = replace(hold, levels=tuple((float(t), float(ft)) for t, ft in zip(times, altitudes)))
     stack = ((2, -1000.0), (4, -1000.0)) if what == "stack" else ()
-    if seed % 3 or what == "altitude off":
+    if seed % 3 or what in ("altitude off", "missed approach"):
         hold = replace(hold, altitude_ft=first_ft)
     rate_ft_min, altitude_sd_ft = float(rng.uniform(500, 1000)), float(rng.uniform(5, 30))
     return hold, replace(

@@ -303,7 +303,7 @@ def report(outcomes: list[Outcome], command: str) -> str:
         "",
         "Altitude graded against the level in force, the change left alone. *Levels right*: those reached on the laps",
         "are graded against. *Called out*: laps truly within the band and told outside it. *Held badly*: flights",
-        "with a level missed or not flown for half a minute; *found* as outside, *named* as a mistake.",
+        "with a level missed or not flown for 15 s; *found* as outside, *named* as a mistake.",
         "",
         markdown(level_rows(outcomes)),
         "",

@@ -24,7 +24,8 @@ ARRIVAL_SD_DEG = 0.7
 #: Less than this is a correction of heading [deg].
 LEAST_TURN_DEG = 15.0
 #: An entry is named when it is this probable; one that the arrival does not ask for, and a turn the wrong way, when it
-#: is this probable though pilots rarely fly one, and its leg outbound is there to be seen.
+#: is this probable though pilots rarely fly one, and its leg outbound is there to be seen. So is one of two that are
+#: right: nothing hangs on its name.
 NAMED_FROM, ACCUSED_FROM = 0.92, 0.95
 #: Kinds less probable than this are no longer possible.
 POSSIBLE_FROM = 0.02
@@ -65,8 +66,8 @@ def describe_entry(
     expected = expected_entries(hold.inbound_course_true_deg, hold.side, heading_true, within)
     best = next(reading for reading in readings if reading.kind == named)
     explained = best.log_likelihood > LEAST_EXPLAINED
-    accusable = chance >= ACCUSED_FROM and best.leg is not None
-    sure = explained and (accusable or (named in expected and chance >= NAMED_FROM))
+    sure = explained and chance >= (NAMED_FROM if expected == (named,) else ACCUSED_FROM)
+    sure = sure and (named in expected or best.leg is not None)
     entry = Entry(
         kind=named if sure else "unclear",
         expected=expected,
