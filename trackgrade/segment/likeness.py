@@ -136,6 +136,9 @@ def moves_on(path: FlightPath, laps: Sequence[Lap]) -> bool:
     if len(steps_nm) < 2:
         return False
     rounds, step_nm = len(steps_nm) / 2.0, abs(float(np.mean(steps_nm)))
+    ends_nm = [lap.end_cross_nm for lap in laps if lap.end_cross_nm is not None]
+    if len(ends_nm) > 1 and np.ptp(ends_nm) < step_nm * (len(ends_nm) - 1) / 2.0:
+        return False  # brought back to the fix, only the turns grow wider
     uneven_nm = float(np.max(np.abs(steps_nm - np.mean(steps_nm))))
     return step_nm * rounds > MOVED_NM and uneven_nm < step_nm * min(rounds / EVEN_ROUNDS, 1.0)
 
