@@ -115,6 +115,14 @@ def test_a_steep_turn_and_a_late_stamp_are_no_spikes() -> None:
     assert clean(replace(track, epoch_s=late, channels={})).rejections == ()
 
 
+@pytest.mark.parametrize("interval_s", [4.7, 5.0, 9.6])
+def test_a_jet_with_stamps_of_whole_seconds_loses_nothing(interval_s: float) -> None:
+    """At 450 kt a second is 230 m along the track: stamps cut to it are late by up to one, and no spikes."""
+    track = record(fly([straight(900.0)], tas_kt=450.0), interval_s=interval_s, noise_m=5.0)
+    whole = replace(track, epoch_s=np.floor(track.epoch_s), channels={})
+    assert clean(whole).rejections == ()
+
+
 # --- Order, doubles, stamps ---
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import re
@@ -270,6 +271,12 @@ class TestHolds:
         assert found.problem == ""
         assert found.plan is not None
         assert {**vars(found.plan), "source": ""} == {**vars(plan), "source": ""}
+
+    @pytest.mark.parametrize("typed", ["2026-05-03 15:20", "2026-05-03T15:20:00z", "2026-05-03 17:20+02:00"])
+    def test_a_time_is_utc_where_it_says_nothing_else(self, typed: str) -> None:
+        plan = hold_form.check(HOLD | {"arrive_utc": typed}, plain_flight.START.date()).plan
+        assert plan is not None
+        assert plan.arrive_utc == dt.datetime(2026, 5, 3, 15, 20, tzinfo=dt.UTC)
 
     def test_a_found_hold_is_corrected_and_graded_at(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))

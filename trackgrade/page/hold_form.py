@@ -171,7 +171,8 @@ def _value(field: str, text: str) -> Any:
         return plain_text(text)
     if field.endswith("_utc"):
         try:
-            return dt.datetime.fromisoformat(text.rstrip("Zz")).replace(tzinfo=dt.UTC)
+            moment = dt.datetime.fromisoformat(text.upper())
+            return moment.replace(tzinfo=moment.tzinfo or dt.UTC).astimezone(dt.UTC)
         except ValueError:
             raise _Wrong(field, f"{plain_text(text, 40)} is no time; write it as 2026-05-03 15:20") from None
     last = field.rpartition(".")[2].removeprefix("station_")

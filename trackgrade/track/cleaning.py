@@ -27,6 +27,8 @@ FASTEST_M_S = 350.0
 HARDEST_M_S2 = 18.0
 #: A spike must stand out from its neighbours by more than this [m].
 LEAST_SPIKE_M = 60.0
+#: A stamp may be this late, whole seconds being what many logs have [s]: at 430 kt that is 110 m along the track.
+LATE_STAMP_S = 0.5
 #: Holes shorter than this are ordinary sampling, however regular the rest [s].
 LEAST_GAP_S = 10.0
 #: A step longer than a third of a half turn at standard rate may hide one: it is a hole, however regular the rest [s].
@@ -249,7 +251,7 @@ def _spikes(track: Track) -> Bools:
     if n < 5:
         return np.zeros(n, dtype=bool)
     excess = np.zeros(n)
-    excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s)
+    excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s, _steps_m(track))
     if not np.any(excess > 0.0):
         return np.zeros(n, dtype=bool)
     # Neighbours that cannot be joined stand on the two sides of a jump: no chord, and no work for this rule, which
@@ -269,17 +271,19 @@ def _chord_distance_m(track: Track) -> Floats:
     return np.asarray(np.hypot(north_deg, east_deg * np.cos(np.radians(track.lat_deg[1:-1]))) * METRES_PER_NM * 60.0)
 
 
-def _chord_allowance_m(epoch_s: Floats) -> Floats:
+def _chord_allowance_m(epoch_s: Floats, steps_m: Floats) -> Floats:
     """How far a hard turn and a late time stamp can put a point from its neighbours' chord [m].
 
-    The sagitta a*t1*t2/2, never more than a half turn at 2 degrees a second and 150 m/s allows over long steps.
+    The sagitta a*t1*t2/2, never more than a half turn at 2 degrees a second and 150 m/s allows over long steps; and
+    what the aircraft usually flies in `LATE_STAMP_S`.
     """
     first, second = np.diff(epoch_s)[:-1], np.diff(epoch_s)[1:]
+    late_m = LATE_STAMP_S * float(np.median(steps_m / np.maximum(np.diff(epoch_s), 0.1)))
     sagitta = HARDEST_M_S2 * first * second / 2
     step = np.minimum(first, second)
     # Over longer steps a steep turn does not last: 6 m/s2 is 31 degrees of bank.
-    gentler = LEAST_SPIKE_M + 6.0 * first * second / 2
-    return np.asarray(np.where(step <= 2.0, LEAST_SPIKE_M + sagitta, gentler))
+    gentler = 6.0 * first * second / 2
+    return np.asarray(LEAST_SPIKE_M + late_m + np.where(step <= 2.0, sagitta, gentler))
 
 
 def _clean_altitude(track: Track) -> tuple[Floats, int]:
