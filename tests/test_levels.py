@@ -14,7 +14,7 @@ from trackgrade.analysis import analyse
 from trackgrade.errors import HoldFileError
 from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.score.debrief import Debrief
-from trackgrade.score.levels import level_at, levels_in_force
+from trackgrade.score.levels import altitude_note, level_at, levels_in_force
 from trackgrade.score.standards import load_standard
 from trackgrade.simulator import fly
 from trackgrade.simulator.flight import SimulatedFlight
@@ -96,6 +96,30 @@ def test_a_level_held_badly_is_no_other_level() -> None:
     assert len(levels_in_force(hold(), 4000.0, [(0.0, 600.0)], t, high)) == 1
     bust = 4000.0 + 600.0 * np.exp(-(((t - 300.0) / 40.0) ** 2))
     assert len(levels_in_force(hold(), 4000.0, [(0.0, 600.0)], t, bust)) == 1
+
+
+def test_a_climb_back_to_a_later_stay_ends_at_the_level_assigned_last() -> None:
+    """Twice gone around: back up to 5,000 ft, and after the next level was assigned, up to that."""
+    told = replace(hold(), levels=((600.0, 5000.0), (2000.0, 6000.0)))
+    t = np.arange(0.0, 4000.0)
+    points = (
+        *((0.0, 4000.0), (610.0, 4000.0), (700.0, 5000.0), (900.0, 5000.0), (1000.0, 4000.0), (1200.0, 4000.0)),
+        *((1300.0, 5000.0), (2010.0, 5000.0), (2100.0, 6000.0), (2500.0, 6000.0), (2700.0, 4000.0), (3000.0, 4000.0)),
+        *((3200.0, 6000.0), (4000.0, 6000.0)),
+    )
+    alt = np.interp(t, *zip(*points))
+    levels = levels_in_force(told, 4000.0, [(0.0, 900.0), (1200.0, 2400.0), (3000.0, 4000.0)], t, alt)
+    assert [(each.altitude_ft, each.by) for each in levels] == [
+        (4000.0, "first"),
+        (5000.0, "hold file"),
+        (5000.0, "again"),
+        (6000.0, "hold file"),
+        (6000.0, "again"),
+    ]
+    assert level_at(levels, np.array([3100.0, 3300.0])) == pytest.approx([np.nan, 6000.0], nan_ok=True)
+    assert altitude_note("4000 ft", levels) == (
+        "4000 ft; 5000 ft assigned later; 6000 ft assigned later; changes of level left alone"
+    )
 
 
 def test_between_two_levels_nothing_is_asked() -> None:

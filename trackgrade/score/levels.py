@@ -15,6 +15,7 @@ from trackgrade.track.track import Floats
 #: Another level is seen where one this far off is held for so long, within so much either way [ft, s, ft]: vertical
 #: separation is 500 ft at the least; the rest are choices.
 OTHER_LEVEL_FT, HELD_S, HELD_WITHIN_FT = 450.0, 60.0, 100.0
+#: Nearer than this to a level is flown for it, however badly [ft].
 ELSEWHERE_FT = OTHER_LEVEL_FT - HELD_WITHIN_FT
 #: One left in the last lap may be reached, and held, so long after it [s]: 2,000 ft at 500 ft/min and the minute.
 SEEN_AFTER_S = 300.0
@@ -56,7 +57,8 @@ def levels_in_force(
     if hold.levels:
         levels += _assigned(hold, first_ft, t, alt)
     for number, (start_s, end_s) in enumerate(stays):
-        now = next(each for each in reversed(levels) if each.left_epoch_s <= start_s)
+        begun = [each for each in reversed(levels) if each.left_epoch_s <= start_s]
+        now = max(begun, key=lambda each: each.left_epoch_s)
         reached_s = max(_coming_to(now.altitude_ft, t, alt, start_s), now.from_epoch_s)
         if reached_s > start_s and number == 0 and now is levels[0]:
             levels[0] = Level(first_ft, -np.inf, reached_s, "first")
