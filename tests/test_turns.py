@@ -22,7 +22,7 @@ M_S_PER_KT = 1852.0 / 3600.0
 
 def turns_of(track: Track, wind_m_s: tuple[float, float] = (0.0, 0.0), *, refine: bool = True) -> tuple[Turn, ...]:
     motion = trace(clean(track), LocalPlane(HOLD.fix_lat_deg, HOLD.fix_lon_deg))
-    wind = WindFit(0.0, np.array(wind_m_s), np.zeros(2), 50.0, np.eye(3), 360.0, 0.0, 1e6) if any(wind_m_s) else None
+    wind = WindFit(0.0, np.array(wind_m_s), np.zeros(2), 50.0, np.eye(3), 0.0, 1e6) if any(wind_m_s) else None
     air = through_air(motion, motion.grid_s, wind)
     return in_epoch_time(find_turns(motion, air, wind, refine=refine), motion.start_epoch_s)
 

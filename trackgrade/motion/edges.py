@@ -107,7 +107,7 @@ def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: li
     mean = theta.copy()
     sd = np.empty_like(theta)
     sd[:, :PLAIN] = (1e4, 1e4, 10.0, AIRSPEED_SD_M_S, START_SD_S, ROLL_SD_S, np.radians(RATE_SD_DEG_S))
-    sd[:, PLAIN:] = _wander_sd(problem, direction, n_hats)
+    sd[:, PLAIN:] = _wander_sd(problem, direction)
 
     theta, normal, misfit = _gauss_newton(problem, theta, mean, sd)
     covariance = np.linalg.inv(normal) * np.maximum(misfit, 1.0)[:, None, None]
@@ -152,7 +152,7 @@ def _problem(
     )
 
 
-def _wander_sd(problem: _Problem, direction: Floats, n_hats: int) -> Floats:
+def _wander_sd(problem: _Problem, direction: Floats) -> Floats:
     """Prior standard deviations (e, h) of the departures of the rate [rad/s]."""
     knots = problem.grid[np.argmax(problem.hats, axis=0)]
     sd = np.where(knots > 0.0, WANDER_TURN_DEG_S, WANDER_STRAIGHT_DEG_S)

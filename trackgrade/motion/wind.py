@@ -46,7 +46,6 @@ class WindFit:
     drift_m_s2: Floats
     airspeed_m_s: float
     covariance: Floats
-    cover_deg: float
     first_s: float
     last_s: float
 
@@ -137,7 +136,7 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
     if largest_sd_kt > LARGEST_SD_KT:
         return None, f"the ground speeds scatter too much to tell the wind (standard error {largest_sd_kt:.0f} kt)"
     fit = WindFit(
-        middle, theta[:2], theta[3:] / scale, float(theta[2]), covariance, cover, float(time_s[0]), float(time_s[-1])
+        middle, theta[:2], theta[3:] / scale, float(theta[2]), covariance, float(time_s[0]), float(time_s[-1])
     )
     return fit, ""
 

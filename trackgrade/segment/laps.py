@@ -164,7 +164,7 @@ def lap_between(
         abs(t.change_deg) > LARGE_TURN_DEG and fix_turn.end_epoch_s < t.end_epoch_s < end for t in turns
     ):
         return NoLap("an orbit: circles before the fix came again")
-    back = None if unbroken else _turn_back(path, turns, fix_turn, start, end, offset)
+    back = None if unbroken else _turn_back(path, turns, fix_turn, end, offset)
 
     abeam_s = first_crossing(path, path.along_nm, start, end)
     # A fix missed to the non-holding side shifts the whole pattern: what counts is the side of the inbound leg flown.
@@ -278,9 +278,7 @@ def _fix_turn(path: FlightPath, turns: list[Turn], start: float, end: float, off
     return None
 
 
-def _turn_back(
-    path: FlightPath, turns: list[Turn], fix_turn: Turn, start: float, end: float, offset: float
-) -> Turn | None:
+def _turn_back(path: FlightPath, turns: list[Turn], fix_turn: Turn, end: float, offset: float) -> Turn | None:
     """The turn from the outbound sector to an inbound heading, in the hold's direction; with its pauses.
 
     Corrections of heading on the outbound leg are no turn back, nor is an orbit that ends outbound again.

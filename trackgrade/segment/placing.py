@@ -33,7 +33,7 @@ ENTRY_COURSE_DEG, ENTRY_SD_DEG = 15.0, 4.0
 @dataclass(frozen=True, eq=False)
 class Placed:
     """A fix (2,) in the plane [NM], course there [deg of the plane], side; the starts of the turns at it (k, 2) [NM]
-    with their times [s], the directions and times of the inbound legs, and the scatter of both (NaN with one):
+    with their times [s], how long the inbound legs last [s], and the scatter of both (NaN with one):
     half of the turns begin this near to their middle."""
 
     fix_nm: Floats
@@ -41,7 +41,6 @@ class Placed:
     turns: TurnSide
     turn_starts_nm: Floats
     turn_starts_s: Floats
-    leg_deg: Floats
     leg_s: float
     scatter_nm: float
     course_scatter_deg: float
@@ -82,7 +81,6 @@ def place(ground: Ground, family: list[Round], entered_s: float | None = None) -
         "right" if family[0].side > 0 else "left",
         places,
         np.array([start for start, _ in starts]),
-        directions,
         typical_s,
         float(np.median(later)),
         float(np.std(off, ddof=1)) if len(off) > 1 else float("nan"),

@@ -267,6 +267,6 @@ def fly(hold: Hold, scenario: Scenario, seed: int = 0) -> SimulatedFlight:
     script = conductor.obeying(conductor.script()) if hold.levels else conductor.script()
     motion = run(script, conductor.s, scenario.air, scenario.aircraft, pilot, air_rng, LONGEST_FLIGHT_S)
     marks = tuple(mark for visit in conductor.visits for mark in visit.marks)
-    truth = tell(hold, scenario, motion, conductor.visits, tuple(conductor.levels))
+    truth = tell(scenario, motion, conductor.visits, tuple(conductor.levels))
     recording = record(hold, scenario, motion, marks, sensor_rng)
     return SimulatedFlight(hold, scenario, seed, motion, recording, truth)

@@ -236,7 +236,7 @@ class HoldFlyer(Steering):
                 yield self.bank_for(atan2(-s.cross, -s.along) + self.crab)
             return
         yield from self.turn(self.crab - cut, -1)
-        while s.along < 0.0 and self._predicted_miss(cut) > 0.0:
+        while s.along < 0.0 and self._predicted_miss() > 0.0:
             yield self.bank_for(self.crab - cut)
         if s.along < 0.0:
             yield from self.turn(self.crab, 1)

@@ -152,13 +152,13 @@ class Steering:
             return self.s.cross - self.aim
         if ((self.crab - cut) - self.rel) % TWO_PI < radians(300):
             yield from self._turn_part(self.crab - cut, 1, factor, swing, trim=clean)
-        miss = self._predicted_miss(cut)
+        miss = self._predicted_miss()
         if miss > max(0.06, 0.12 * self.v / self.w) and clean:
             # Short of the course: roll out on a cut to it and wait for the needle.
             yield from self.turn(self.crab - cut, 1, factor)
             if lap is not None:
                 lap.inbound_level_n = self.s.n
-            while self._predicted_miss(cut) > 0.0 and self.s.along < 0.0:
+            while self._predicted_miss() > 0.0 and self.s.along < 0.0:
                 yield self.bank_for(self.crab - cut)
             if self.s.along < 0.0:
                 yield from self.turn(self.crab, 1)
@@ -192,7 +192,7 @@ class Steering:
                 wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
             yield sign * max(radians(4), wanted)
 
-    def _predicted_miss(self, cut: float) -> float:
+    def _predicted_miss(self) -> float:
         """Cross at the end of the turn if it went on to the course now [NM]."""
         s = self.s
         left = abs(wrap_pi(self.crab - self.rel))

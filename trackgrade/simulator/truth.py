@@ -18,7 +18,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.hold.hold import Hold
 from trackgrade.simulator.flown_log import LapLog, VisitLog
 from trackgrade.simulator.kinematics import STEP_S, Floats, Frame, Motion
 from trackgrade.simulator.scenario import Entry, Mistakes, Scenario
@@ -112,9 +111,7 @@ class Truth:
         return tuple(lap for visit in self.visits for lap in visit.laps)
 
 
-def tell(
-    hold: Hold, scenario: Scenario, motion: Motion, visits: list[VisitLog], levels: tuple[TrueLevel, ...]
-) -> Truth:
+def tell(scenario: Scenario, motion: Motion, visits: list[VisitLog], levels: tuple[TrueLevel, ...]) -> Truth:
     """The truth of a flight from its motion and the pilot's own log of what was begun when."""
     names = [f for f in Mistakes.__dataclass_fields__ if f != "on_laps"]
     flown_wrong = tuple(n for n in names if getattr(scenario.mistakes, n) != getattr(Mistakes(), n))

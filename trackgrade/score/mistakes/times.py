@@ -144,7 +144,7 @@ def _unasked(flight: Flight, sign: int) -> Iterator[Sighting]:
                 continue
             if _overcorrects(flight, before):
                 continue  # that has a name of its own
-            low, high = asked_range(flight, before, lap)
+            low, high = asked_range(before, lap)
             excess = flown - high if sign > 0 else low - flown
             clearly = excess > 1.5 * tolerance and error * sign > HALF_BAND * flight.standard.asking_band_s
             if excess <= tolerance or not (clearly or lap.out("inbound_time")):
@@ -157,7 +157,7 @@ def _unasked(flight: Flight, sign: int) -> Iterator[Sighting]:
             )
 
 
-def asked_range(flight: Flight, before: GradedLap | None, lap: GradedLap) -> tuple[float, float]:
+def asked_range(before: GradedLap | None, lap: GradedLap) -> tuple[float, float]:
     """The outbound times that there was a reason for [s], lowest and highest.
 
     On the first lap the leg's own time (AIM 5-3-8) or the solved one; then also what any rule made of the lap
