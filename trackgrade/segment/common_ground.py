@@ -25,6 +25,8 @@ COURSE_RADII = 1.0
 BESIDE_OVER_RADII = 3.0
 #: Over the ground of another lap that is along the course: longer and closer, for chance has many laps to choose from.
 GROUND_OVER_RADII, GROUND_WITHIN_RADII = 1.5, 0.5
+#: A ground goes on before what is laid over it by so many radii: a leg may begin further out.
+GROUND_LONGER_RADII = 1.0
 #: For each round that ends elsewhere so many passages are over the ground: most, and a lap missed now and then is one.
 FOR_EACH_ELSEWHERE = 2.0
 #: Circles flown further from the fix than so many times the stay led are another matter.
@@ -34,7 +36,8 @@ STILL_CIRCLING_DEG, ENTRY_OR_LEFT_ROUNDS = 200.0, 1.0
 
 
 def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages) -> bool:
-    """Whether most rounds of a stay, its completed laps and what was circled before and after, end over one ground.
+    """Whether most rounds of a stay, its completed laps (one at least) and what was circled before and after, end over
+    one ground.
 
     The first passage speaks for the stay where it is near the course, and never against it: an entry comes from
     anywhere.
@@ -53,9 +56,10 @@ def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages
     def over(ground: Floats, at_s: float) -> bool:
         return _furthest(flown_to(at_s, GROUND_OVER_RADII), ground) < GROUND_WITHIN_RADII * radius_nm
 
-    # A ground leads along the course; over it is its own leg, and another, or the arrival, has to be too. It goes on a
-    # little before them.
-    grounds = [flown_to(at_s, GROUND_OVER_RADII + 1.0) for at_s in (start_s, *ends_s) if along_course(at_s)]
+    # A ground leads along the course; over it is its own leg, and another, or the arrival, has to be too.
+    grounds = [
+        flown_to(at_s, GROUND_OVER_RADII + GROUND_LONGER_RADII) for at_s in (start_s, *ends_s) if along_course(at_s)
+    ]
     over_each = [np.array([over(ground, at_s) for at_s in (start_s, *ends_s)]) for ground in grounds]
     on_course = np.array([_leg_flown(lap) and along_course(at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
     ways = [on_course, *(each[1:] for each in over_each if np.count_nonzero(each) > 1)]

@@ -23,9 +23,8 @@ HELD_S = 10.0
 ARRIVAL_SD_DEG = 0.7
 #: Less than this is a correction of heading [deg].
 LEAST_TURN_DEG = 15.0
-#: An entry is named when it is this probable; one that the arrival does not ask for, and a turn the wrong way, when it
-#: is this probable though pilots rarely fly one, and its leg outbound is there to be seen. So is one of two that are
-#: right: nothing hangs on its name.
+#: How probable an entry has to be to be named: the only one that the arrival asks for; one of two that are right
+#: (nothing hangs on its name), one not asked for (its leg outbound has to be seen as well), or a turn the wrong way.
 NAMED_FROM, ACCUSED_FROM = 0.92, 0.95
 #: Kinds less probable than this are no longer possible.
 POSSIBLE_FROM = 0.02

@@ -29,8 +29,8 @@ NEAR_TIE_S, TIE_S = 1.0, 2.0
 #: The turn rate is looked at over twice so many seconds: a hand on the bank shows, noise does not.
 RATE_HALF_S = 2
 RATE_STEPS = round(RATE_HALF_S / GRID_STEP_S)
-#: The turn proper is over where its rate falls below this share of its own; all turning is over below so many degrees a
-#: second, for longer than a pause in a turn lasts [s].
+#: The turn proper is over where its rate falls below this share of its own, its roll-out where this share of what it
+#: loses is left; all turning is over below so many degrees a second, for longer than a pause in a turn lasts [s].
 PROPER_SHARE, OVER_SHARE, STILL_TURNING_DEG_S, PAUSE_S = 0.5, 0.25, 0.3, 3.0
 #: A roll-out is over so soon after the turn proper, and has turned no more than this since [s, deg]: what lasts and
 #: turns longer is a fade. More than the other is no end of a turn but most of it.

@@ -189,14 +189,13 @@ def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> boo
         return False
     if not ABEAM_DIAMETERS[0] < shape.abeam_diameters < ABEAM_DIAMETERS[1]:
         return False
-    return entry.kind in ("teardrop", "parallel") or not _to_and_fro(
-        path, lap, shape.legs_s
-    )  # who enters otherwise means to hold
+    # Who enters by a teardrop or a parallel entry means to hold.
+    return entry.kind in ("teardrop", "parallel") or not _to_and_fro(path, lap, shape.legs_s)
 
 
 def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
-    """Whether a turn about to the other side follows the lap sooner than its legs take, or two in turn come
-    before it: the lines of a survey, of which the first was joined by a turn."""
+    """Whether a turn about to the other side follows the lap sooner than its legs take, or two to either side in turn
+    come before it: the lines of a survey, of which the first was joined by a turn."""
     begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
     turns = large_turns(path.turns, TURN_ABOUT_DEG)
     after = [(start, change) for start, end, change in turns if (start + end) / 2.0 > left]
