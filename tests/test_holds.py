@@ -16,6 +16,7 @@ from trackgrade.commands import main
 from trackgrade.errors import HoldFileError, UsageError
 from trackgrade.exports.schema import debrief_schema
 from trackgrade.hold import holdset
+from trackgrade.hold.hold import Leg
 from trackgrade.hold.holdfile import parse_hold, read_hold_file
 
 Run = Callable[..., Result]
@@ -140,6 +141,16 @@ class TestNew:
         assert plan.leg is not None
         assert plan.leg.nm == 4.0
         assert plan.altitude_ft == 3000.0
+
+    @pytest.mark.parametrize(
+        ("typed", "leg"), [("4NM", Leg(nm=4.0)), ("4 nmi", Leg(nm=4.0)), ("1.5 min", Leg(minutes=1.5)), ("", None)]
+    )
+    def test_a_leg_is_typed_with_its_unit(self, run: Run, tmp_path: Path, typed: str, leg: Leg | None) -> None:
+        result = run("holds", "new", "--name", "Mill", answers=f"143\n\n44\n-93\nnm\n4 n\n{typed}\n\n")
+        assert result.exit_code == 0, result.stderr
+        assert "nm is no number" in result.stderr
+        assert "4 n is no number" in result.stderr
+        assert read_hold_file(tmp_path / "set" / "Mill.toml").leg == leg
 
     def test_answers_that_end_leave_no_file(self, run: Run, tmp_path: Path) -> None:
         assert run("holds", "new", answers="Mill\n143\n").exit_code != 0

@@ -236,6 +236,7 @@ class TestHolds:
             ("altitude_ft", "nan", "Altitude: must be from"),
             ("arrive_utc", "soon", "Time to leave the fix: soon is no time"),
             ("levels[2].from_utc", "soon", "Level 3: from: soon is no time"),
+            ("arrive_utc", "0001-01-01T00:00+05:00", "Time to leave the fix: 0001-01-01T00:00+05:00 is no time"),
         ):
             found = page.post("/hold/check", data=HOLD | {field: value}).get_json()
             assert found["problem"].startswith(words)

@@ -102,7 +102,7 @@ def add(
     given: str | None,
 ) -> None:
     """Copy hold files into the set, each checked first; or keep the hold that was found in a track."""
-    from trackgrade.files import read_bytes
+    from trackgrade.files import LARGEST_TOML_BYTES, read_bytes
     from trackgrade.hold import holdset
     from trackgrade.hold.holdfile import read_hold_file
 
@@ -122,7 +122,7 @@ def add(
         return
     for each in files:
         plan = read_hold_file(each)
-        text = read_bytes(each, 256 * 1024, HoldFileError).data.decode("utf-8-sig")
+        text = read_bytes(each, LARGEST_TOML_BYTES, HoldFileError).data.decode("utf-8-sig")
         console.say(f"Added: {holdset.add(plan, folder, name or Path(each).stem, text=text, replace=replace)}")
 
 
@@ -185,8 +185,9 @@ def _answered(field: str, answer: str) -> dict[str, str]:
     if field == "turns":
         return {field: {"": "right", "r": "right", "l": "left"}.get(lower, lower)}
     if field == "leg":
-        way = "nm" if lower.endswith("nm") else "minutes" if answer else "altitude"
-        return {"leg_way": way, f"leg.{way}": lower.rstrip("nmi ")}
+        unit = next((each for each in ("nmi", "nm", "min") if lower.endswith(each)), "")
+        way = "nm" if unit.startswith("nm") else "minutes" if answer else "altitude"
+        return {"leg_way": way, f"leg.{way}": lower.removesuffix(unit).strip() or answer}
     return {field: answer}
 
 

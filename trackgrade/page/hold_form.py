@@ -173,7 +173,7 @@ def _value(field: str, text: str) -> Any:
         try:
             moment = dt.datetime.fromisoformat(text.upper())
             return moment.replace(tzinfo=moment.tzinfo or dt.UTC).astimezone(dt.UTC)
-        except ValueError:
+        except (ValueError, OverflowError):  # the latter: by its zone it is no day of the calendar
             raise _Wrong(field, f"{plain_text(text, 40)} is no time; write it as 2026-05-03 15:20") from None
     last = field.rpartition(".")[2].removeprefix("station_")
     if last in ("lat", "lon"):

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from trackgrade.errors import StandardFileError
-from trackgrade.files import plain_text, read_bytes, read_toml
+from trackgrade.files import LARGEST_TOML_BYTES, plain_text, read_bytes, read_toml
 from trackgrade.score.standard import (
     ITEMS,
     TIMING_ITEMS,
@@ -35,7 +35,6 @@ _LONGEST_TEXT = 2000
 #: that makes numbers that are none of what is divided by it.
 _LEAST = 0.001
 _HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
-LARGEST_FILE_BYTES = 256 * 1024
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
 
 
@@ -61,7 +60,7 @@ def load_standard(name_or_path: str | Path = DEFAULT) -> Standard:
 def text_of(name_or_path: str | Path) -> str:
     """The file of a standard as it stands, to edit into one's own. Raises StandardFileError when it is wrong."""
     load_standard(name_or_path)
-    content = read_bytes(_find(name_or_path)[0], LARGEST_FILE_BYTES, StandardFileError)
+    content = read_bytes(_find(name_or_path)[0], LARGEST_TOML_BYTES, StandardFileError)
     return content.data.decode("utf-8-sig")
 
 
