@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.segment.events import Passages, turn_radius_nm
@@ -16,6 +17,8 @@ from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.procedures import LEAST_LEG_S, LEAST_RADIUS_NM
 from trackgrade.track.track import Floats
+
+Bools = npt.NDArray[np.bool_]
 
 #: On the inbound course: rolled out, and over the last so many turn radii before the fix no further off it than so
 #: many. Of simulated laps, in gales and by poor pilots, all but those that missed the fix.
@@ -45,9 +48,13 @@ def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages
     radius_nm = max(turn_radius_nm(path), LEAST_RADIUS_NM)
     start_s = laps[0].start.epoch_s
     ends_s = [lap.end.epoch_s for lap in laps if lap.end is not None]
+    places_nm = np.column_stack((path.along_nm, path.cross_nm))
 
     def flown_to(at_s: float, radii: float) -> Floats:
-        return _flown_to(path, at_s, radii * radius_nm)
+        """The last so many turn radii to a moment: places (n, 2), along and across [NM]."""
+        last = path.index(at_s)
+        fast_nm_s = max(float(path.groundspeed_kt[last]), 1.0) / 3600.0
+        return places_nm[max(last - round(radii * radius_nm / fast_nm_s / GRID_STEP_S), 0) : last + 1]
 
     def along_course(at_s: float) -> bool:
         on, beside = flown_to(at_s, COURSE_RADII)[:, 1], flown_to(at_s, BESIDE_OVER_RADII)[:, 1]
@@ -56,20 +63,25 @@ def over_common_ground(path: FlightPath, laps: Sequence[Lap], passages: Passages
     def over(ground: Floats, at_s: float) -> bool:
         return _furthest(flown_to(at_s, GROUND_OVER_RADII), ground) < GROUND_WITHIN_RADII * radius_nm
 
+    # A lap goes round once; with a circle in it, or to the other side, it says nothing for those that do.
+    round_to = np.array([_rounds(path, lap.start.epoch_s, at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
+    started = abs(path.value(path.cross_nm, start_s)) < COURSE_RADII * radius_nm
+
+    def mostly(ways: Sequence[Bools], passed_s: Sequence[float]) -> bool:
+        most = max(int(np.count_nonzero(way & (round_to == side))) for way in ways for side in (1, -1))
+        elsewhere = len(ends_s) - most + _rounds_elsewhere(path, laps, ends_s, np.array(passed_s))
+        return most > 0 and most + started >= FOR_EACH_ELSEWHERE * elsewhere
+
+    on_course = np.array([_leg_flown(lap) and along_course(at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
+    if mostly([on_course], []):  # nearly always; other grounds can only say more for the stay, and are slow to compare
+        return True
     # A ground leads along the course; over it is its own leg, and another, or the arrival, has to be too.
     grounds = [
         flown_to(at_s, GROUND_OVER_RADII + GROUND_LONGER_RADII) for at_s in (start_s, *ends_s) if along_course(at_s)
     ]
     over_each = [np.array([over(ground, at_s) for at_s in (start_s, *ends_s)]) for ground in grounds]
-    on_course = np.array([_leg_flown(lap) and along_course(at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
     ways = [on_course, *(each[1:] for each in over_each if np.count_nonzero(each) > 1)]
-    # A lap goes round once; with a circle in it, or to the other side, it says nothing for those that do.
-    round_to = np.array([_rounds(path, lap.start.epoch_s, at_s) for lap, at_s in zip(laps, ends_s, strict=True)])
-    most = max(int(np.count_nonzero(way & (round_to == side))) for way in ways for side in (1, -1))
-    started = abs(path.value(path.cross_nm, start_s)) < COURSE_RADII * radius_nm
-    passed_s = [p.moment.epoch_s for p in passages.inbound if any(over(g, p.moment.epoch_s) for g in grounds)]
-    elsewhere = len(ends_s) - most + _rounds_elsewhere(path, laps, ends_s, np.array(passed_s))
-    return most > 0 and most + started >= FOR_EACH_ELSEWHERE * elsewhere
+    return mostly(ways, [p.moment.epoch_s for p in passages.inbound if any(over(g, p.moment.epoch_s) for g in grounds)])
 
 
 def _leg_flown(lap: Lap) -> bool:
@@ -81,14 +93,6 @@ def _leg_flown(lap: Lap) -> bool:
 def _rounds(path: FlightPath, start_s: float, end_s: float) -> int:
     """Whole circles of the ground track between two moments, to the holding side positive."""
     return round((path.value(path.track_deg, end_s) - path.value(path.track_deg, start_s)) / 360.0)
-
-
-def _flown_to(path: FlightPath, end_s: float, length_nm: float) -> Floats:
-    """The last so many miles to a moment: places (n, 2), along and across [NM]."""
-    last = path.index(end_s)
-    fast_nm_s = max(float(path.groundspeed_kt[last]), 1.0) / 3600.0
-    first = max(last - round(length_nm / fast_nm_s / GRID_STEP_S), 0)
-    return np.column_stack((path.along_nm, path.cross_nm))[first : last + 1]
 
 
 def _furthest(leg: Floats, ground: Floats) -> float:
