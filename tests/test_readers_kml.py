@@ -112,6 +112,12 @@ LINE = "<LineString><coordinates>-93,44,1200 -93.1,44.1,1200</coordinates></Line
 MAP = LINE.replace(" -93.1,44.1,1200", " -93.1,44.1,1200" * 89)
 
 
+def test_too_many_timed_places_are_refused_beside_a_track_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("trackgrade.track.readers.xml_guard.MOST_POINTS", 50)
+    with pytest.raises(TrackFileError, match="has over 50 track points"):
+        read_track(kml(track_text(FLIGHT[:5]), extra=placemarks(FLIGHT[:60])).encode(), name="a.kml")
+
+
 def test_a_line_that_a_logger_draws_through_its_timed_places_is_left_out() -> None:
     track = read_track(kml(MAP, extra=placemarks(FLIGHT)).encode())
     assert_is_the_flight(track)

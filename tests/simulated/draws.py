@@ -491,6 +491,7 @@ def draw_racetracks(rng: Rng, seed: int) -> tuple[Hold, Scenario]:
     )
 
 
+#: Flights whose changes of level the hold file tells, and those that were flown without a word in it.
 LEVELS_TOLD, LEVELS_NOT_TOLD = ("levels told", "level missed", "level not flown"), ("levels not told", "altitude off")
 
 

@@ -110,6 +110,9 @@ class KmlPass(Handler):
     def count(self) -> int:
         return self.tracks.count or self.placemarks.count
 
+    def kept(self) -> int:
+        return max(self.tracks.count, self.placemarks.count)
+
     def start(self, name: str, attributes: dict[str, str]) -> None:
         self.open_elements.append(name)
         if self._field:

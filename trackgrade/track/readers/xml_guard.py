@@ -66,6 +66,10 @@ class Handler:
         """Whole points so far."""
         raise NotImplementedError
 
+    def kept(self) -> int:
+        """Points that take memory so far, whole ones and others."""
+        return self.count()
+
     def start(self, name: str, attributes: dict[str, str]) -> None:
         raise NotImplementedError
 
@@ -80,7 +84,7 @@ class Handler:
         TrackFileError
             There are too many points.
         """
-        if self.count() > MOST_POINTS:
+        if self.kept() > MOST_POINTS:
             raise TrackFileError(f"{self._source} has over {MOST_POINTS:,} track points and is not read. {_CUT}")
 
 
