@@ -142,7 +142,7 @@ def prepare(hold: Hold, conditions: Conditions, standard: Standard, *, north_is_
         speed_limit_kias=limit,
         speed_limit_source=str(standard.speed_limits_source),
         leaving=leaving,
-        warnings=_warnings(hold, ias_kt, limit, solved),
+        warnings=_warnings(ias_kt, limit, solved),
     )
 
 
@@ -213,7 +213,7 @@ def heading_for_track_deg(track_true_deg: float, tas_kt: float, wind_from_true_d
     return float(wrap360(track_true_deg + math.degrees(math.asin(across / tas_kt))))
 
 
-def _warnings(hold: Hold, ias_kt: float | None, limit: float | None, solved: SolvedLap) -> tuple[str, ...]:
+def _warnings(ias_kt: float | None, limit: float | None, solved: SolvedLap) -> tuple[str, ...]:
     found = []
     if not solved.feasible:
         found.append(solved.why)

@@ -12,7 +12,7 @@ from trackgrade.drawing import furniture
 from trackgrade.drawing.labels import Box, Placer, around, text_width
 from trackgrade.drawing.palette import lap_class
 from trackgrade.drawing.racetrack import racetrack
-from trackgrade.drawing.svg import element, short, simplified_polyline, simplify
+from trackgrade.drawing.svg import element, moved, short, simplified_polyline, simplify
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
@@ -167,7 +167,7 @@ def _course(hold: Hold, view: View, fix_east: float, fix_north: float, free: Pla
     return [
         element("path", d=f"M{short(float(x[0]))} {short(float(y[0]))}L{tip}", class_="course"),
         element("path", d=f"M{tip}{''.join(f'L{short(a)} {short(b)}' for a, b in head)}Z", class_="north-arrow"),
-        element("g", furniture.fix_mark(), transform=f"translate({tip})"),
+        element("g", furniture.fix_mark(), transform=moved((float(x[1]), float(y[1])))),
     ]
 
 
@@ -176,8 +176,8 @@ def _foot(view: View, width: float, height: float) -> Markup:
     bar, long = furniture.scale_bar(view.px_per_nm, 0.25 * width)
     return element(
         "g",
-        element("g", furniture.north_arrow(), transform=f"translate(22 {short(base)})"),
-        element("g", bar, transform=f"translate({short(width - 14.0 - long)} {short(base + 4.0)})", class_="scale"),
+        element("g", furniture.north_arrow(), transform=moved((22.0, base))),
+        element("g", bar, transform=moved((width - 14.0 - long, base + 4.0)), class_="scale"),
         class_="furniture",
     )
 

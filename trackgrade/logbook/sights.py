@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from trackgrade.drawing.furniture import scale_bar
-from trackgrade.drawing.svg import element, short
+from trackgrade.drawing.svg import element, moved, short
 from trackgrade.drawing.view import fit
 from trackgrade.logbook.history import Session
 from trackgrade.track.track import Floats
@@ -36,7 +36,7 @@ def sights(sessions: Sequence[Session], debriefs: Mapping[int, Mapping[str, Any]
     reach = np.array([np.ptp(np.vstack(laps), axis=0) for _, _, laps, _ in drawn])
     wide, high = np.quantile(reach, 0.8, axis=0)
     for session, name, laps, solved in drawn:
-        yield session, _drawing(session, name, laps, solved, float(wide), float(high))
+        yield session, _drawing(name, laps, solved, float(wide), float(high))
 
 
 def _path(of: Mapping[str, Any], side: float) -> Floats:
@@ -49,7 +49,7 @@ def _path(of: Mapping[str, Any], side: float) -> Floats:
     return seen
 
 
-def _drawing(session: Session, name: str, laps: Sequence[Floats], solved: Floats, wide: float, high: float) -> Markup:
+def _drawing(name: str, laps: Sequence[Floats], solved: Floats, wide: float, high: float) -> Markup:
     middle = np.median(np.vstack([path.min(axis=0) + path.max(axis=0) for path in laps]), axis=0) / 2
     corners = middle + np.array([[-wide, -high], [wide, high]]) / 2
     view = fit(name, 0.0, corners[:, 0], corners[:, 1], (WIDTH, HEIGHT), MARGINS)
@@ -60,7 +60,7 @@ def _drawing(session: Session, name: str, laps: Sequence[Floats], solved: Floats
     x, y = view.place(0.0, 0.0)
     parts.append(element("path", class_="fix-cross", d=f"M{short(x - 5)} {short(y)}h10M{short(x)} {short(y - 5)}v10"))
     bar, _ = scale_bar(view.px_per_nm, 50.0)
-    parts.append(element("g", bar, transform=f"translate(8 {short(HEIGHT - 8)})"))
+    parts.append(element("g", bar, transform=moved((8.0, HEIGHT - 8))))
     return element(
         "svg",
         element("title", f"{name}: {len(laps)} laps from above, the inbound course up"),

@@ -91,7 +91,7 @@ def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
     plan = plan or plan_of(debrief, lay_out(debrief))
     samples, hold = debrief.samples, debrief.hold
     laps = []
-    for each in short_laps(debrief, plan.timeline):
+    for each in short_laps(plan.timeline):
         start, end = each.stretch.start_epoch_s, min(each.stretch.end_epoch_s, each.stretch.start_epoch_s + LONGEST_S)
         inside = (samples.epoch_s >= start) & (samples.epoch_s <= end)
         values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}

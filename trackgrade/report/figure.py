@@ -263,7 +263,7 @@ def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: fl
         page.words(at, y, f"{words}, {unit}", 7.2, color=style.SOFT, ha="right")
     y += ROW
     signs: list[str] = []
-    laps = list(short_laps(debrief, timeline))
+    laps = list(short_laps(timeline))
     for short, (_, lap) in zip(laps[:MOST_LAPS], timeline.graded):
         page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(short.stretch))
         page.words(words_x, y, short.stretch.tag, 7.2, weight="bold")

@@ -42,7 +42,7 @@ class Sheet:
 NOTHING_ADDED = Sheet()
 
 
-def short_laps(debrief: Debrief, timeline: Timeline) -> Iterator[ShortLap]:
+def short_laps(timeline: Timeline) -> Iterator[ShortLap]:
     """The completed laps in the order flown."""
     for stretch, lap in timeline.graded:
         outbound, inbound = _lengths(lap)

@@ -46,7 +46,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "sheet": sheet,
         "hold_facts": summary.hold_facts(debrief),
         "flight_facts": summary.flight_facts(debrief),
-        "short_laps": list(short_laps(debrief, timeline)),
+        "short_laps": list(short_laps(timeline)),
         "short_units": short_units(debrief),
         "work_on": [summary.point(debrief, timeline, each) for each in debrief.work_on],
         "praise": [summary.point(debrief, timeline, each) for each in debrief.praise],
