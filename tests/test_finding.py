@@ -3,12 +3,25 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
-from tests.arithmetic_flight import HOLD, LEFT_HOLD, START_S, Piece, fly, keep, laps, record, straight, turn
+from tests.arithmetic_flight import (
+    HOLD,
+    LEFT_HOLD,
+    START_S,
+    Flight,
+    Piece,
+    fly,
+    keep,
+    laps,
+    path_of,
+    record,
+    straight,
+    turn,
+)
 from trackgrade.analysis import flight_date, measure
 from trackgrade.drawing.racetrack import in_characters
 from trackgrade.earth.angles import wrap180
@@ -19,8 +32,11 @@ from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.hold.setup import resolve
 from trackgrade.report import found
+from trackgrade.segment.ends import Reading, surely_first
 from trackgrade.segment.finding import find_holds
+from trackgrade.segment.placing import Placed
 from trackgrade.segment.proposal import HoldProposal
+from trackgrade.segment.visits import find_visits
 
 FIX_S = 120.0
 #: The turn is taken to begin 2 s after the fix; here it begins on it: 0.06 NM at 100 kt.
@@ -106,6 +122,61 @@ def test_two_holds_in_one_flight_are_two_proposals_in_order_of_time() -> None:
 )
 def test_where_there_is_no_hold_none_is_found(pieces: list[Piece]) -> None:
     assert find_holds(record(fly(pieces), noise_m=2.0)) == []
+
+
+@pytest.mark.parametrize("along_kt", [-9.0, 3.0])
+def test_a_survey_that_the_wind_carries_along_its_lines_alone_is_no_hold(along_kt: float) -> None:
+    """Found in the sweep. Each lap steps 20 s of flight aside, by arithmetic; the wind carries it as far back."""
+    step_s, tas_kt = 20.0, 100.0
+    a_lap = [turn(180.0), straight(200.0), turn(90.0), straight(step_s), turn(90.0), straight(200.0)]
+    lap_s = 400.0 + step_s + (64.0 + 2 * 34.0)  # a turn lasts its degrees over the rate, and a roll of 4 s
+    from_west_kt = tas_kt * step_s / lap_s  # off to the north, right turns: its steps go west
+    wind = {
+        "wind_from_deg": float(np.degrees(np.arctan2(-from_west_kt, along_kt))),
+        "wind_kt": float(np.hypot(from_west_kt, along_kt)),
+    }
+    flight = fly([straight(100.0), *a_lap * 5, straight(60.0)], heading_deg=0.0, tas_kt=tas_kt, **wind)
+    assert find_holds(record(flight, noise_m=2.0)) == []
+
+
+@pytest.mark.parametrize("count", [2, 4])
+def test_a_hold_whose_legs_are_lines_that_are_intercepted_is_found(count: int) -> None:
+    half = [turn(180.0), straight(15.0), turn(-40.0), straight(20.0), turn(40.0), straight(70.0)]
+    (proposal,) = found_in([straight(FIX_S), *half * 2 * count, straight(60.0)])
+    assert proposal.laps == count
+    assert miss_nm(proposal) < FIX_NM
+    assert wrap180(proposal.hold.inbound_course_true_deg - 220.0) == pytest.approx(0.0, abs=2.0)
+
+
+def _reading(flight: Flight, hold: Hold, stretch: slice) -> Reading:
+    path = path_of(flight, hold)
+    cut = {each.name: getattr(path, each.name) for each in fields(path)}
+    path = replace(path, **{name: value[stretch] for name, value in cut.items() if isinstance(value, np.ndarray)})
+    visits = find_visits(path, hold).visits
+    nothing = np.array([])
+    placed = Placed(
+        fix_nm=np.zeros(2),
+        course_deg=hold.inbound_course_true_deg,
+        turns=hold.turns,
+        turn_starts_nm=np.zeros((0, 2)),
+        turn_starts_s=nothing,
+        leg_s=60.0,
+        scatter_nm=0.1,
+        course_scatter_deg=1.0,
+    )
+    return Reading(placed, path, visits, tuple(lap for visit in visits for lap in visit.laps), START_S, True)
+
+
+def test_the_ends_of_stays_that_overlap_are_told_apart_each_on_its_own_stretch_of_the_flight() -> None:
+    """Two stays that overlap are looked at on stretches of different length: the search ended in a fault there."""
+    pieces = [straight(FIX_S), *laps(3), straight(120.0)]
+    at_fix = _reading(fly(pieces, fix_at_s=FIX_S), HOLD, slice(0, None))
+    other = replace(HOLD, inbound_course_true_deg=40.0)
+    half_lap_s = FIX_S + 64.0 + 60.0  # where the outbound leg ends and the turn back begins
+    at_other = _reading(fly(pieces, fix_at_s=half_lap_s), other, slice(30, -40))
+    for one, two in ((at_fix, at_other), (at_other, at_fix)):
+        first, second, sure = surely_first(one, two)
+        assert (first, second, sure) == (at_fix, at_other, True)
 
 
 def test_the_altitude_is_blank_where_the_log_has_none() -> None:

@@ -18,7 +18,7 @@ def test_holds_are_found_in_a_few_flights() -> None:
 
 
 @pytest.mark.parametrize("kind", list(NONE))
-@pytest.mark.parametrize("seed", [11, 50048, 50006])
+@pytest.mark.parametrize("seed", [11, 50048, 50006, 910001])
 def test_nothing_is_found_where_nobody_holds(kind: str, seed: int) -> None:
     track = NONE[kind](np.random.default_rng([seed, zlib.crc32(kind.encode())]))
     assert find_holds(track) == []

@@ -37,9 +37,11 @@ ABEAM_DIAMETERS = (0.35, 2.0)
 CIRCUIT_FT, WRONG_HEIGHTS = 350.0, 0.03
 #: The fix of an only lap is met this closely in the end [NM, or turn diameters].
 MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.12
-#: Passages of one hold scatter by less than this, and all its rounds together lead no further aside [NM]; so many
-#: rounds tell, however uneven their steps. A half circle is seen from this before its middle to this after [deg].
-MOST_SCATTER_NM, MOVED_NM, EVEN_ROUNDS, HALF_WAY_DEG = 0.6, 0.3, 3.0, 45.0
+#: Passages of one hold scatter by less than this, and all its rounds together lead no further on [NM]; so many rounds
+#: tell, however uneven their steps, and so many steps, both ends together: a pilot's scatter may be one step at each.
+MOST_SCATTER_NM, MOVED_NM, EVEN_ROUNDS, LEAST_STEPS = 0.6, 0.3, 3.0, 3
+#: A half circle is seen from this before its middle to this after [deg].
+HALF_WAY_DEG = 45.0
 #: A turn about, from one line of a survey to the next, goes through at least this [deg].
 TURN_ABOUT_DEG = 135.0
 
@@ -73,7 +75,7 @@ class _Shape:
 def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Placed, alt_ft: Floats) -> bool:
     """Whether these laps can be a hold. ``alt_ft`` (n,) is on the grid of the path, NaN where unknown."""
     shapes = [shape for lap in laps if (shape := _shape(path, lap)) is not None and shape.like_a_racetrack]
-    if 2 * len(shapes) <= len(laps) or moves_on(path, laps) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
+    if 2 * len(shapes) <= len(laps) or moves_on(path, laps, placed) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
         return False
     if placed.scatter_nm > MOST_SCATTER_NM or _ends_scatter(laps) > MOST_SCATTER_NM:
         return False
@@ -126,25 +128,27 @@ def _ends_scatter(laps: Sequence[Lap]) -> float:
     return float(np.std(across, ddof=1)) if len(across) > 1 else 0.0
 
 
-def moves_on(path: FlightPath, laps: Sequence[Lap]) -> bool:
-    """Whether each round lies further to one side by much the same step, at both its ends: no course is flown twice.
+def moves_on(path: FlightPath, laps: Sequence[Lap], placed: Placed) -> bool:
+    """Whether each round lies further on by much the same step, at both its ends: no point is come back to.
 
-    Lines of a survey do, and circuits that drift; a hold comes back. Rounds before and after the laps count too.
+    Lines of a survey do, and circuits that drift, aside or along their course as the wind will; a hold comes back.
+    Rounds before and after the laps count too.
     """
-    across_nm = _half_circles(path, laps)
-    steps_nm = across_nm[2:] - across_nm[:-2]
-    if len(steps_nm) < 2:
+    middles_nm = _half_circles(path, laps)
+    steps_nm = middles_nm[2:] - middles_nm[:-2]
+    if len(steps_nm) < LEAST_STEPS:
         return False
-    rounds, step_nm = len(steps_nm) / 2.0, abs(float(np.mean(steps_nm)))
-    ends_nm = [lap.end_cross_nm for lap in laps if lap.end_cross_nm is not None]
-    if len(ends_nm) > 1 and np.ptp(ends_nm) < step_nm * (len(ends_nm) - 1) / 2.0:
+    mean_nm = np.mean(steps_nm, axis=0)
+    rounds, step_nm = len(steps_nm) / 2.0, float(np.hypot(*mean_nm))
+    turned_nm = placed.turn_starts_nm
+    if len(laps) > 1 and np.hypot(*np.ptp(turned_nm, axis=0)) < step_nm * (len(turned_nm) - 1) / 2.0:
         return False  # brought back to the fix, only the turns grow wider
-    uneven_nm = float(np.max(np.abs(steps_nm - np.mean(steps_nm))))
+    uneven_nm = float(np.max(np.hypot(*(steps_nm - mean_nm).T)))
     return step_nm * rounds > MOVED_NM and uneven_nm < step_nm * min(rounds / EVEN_ROUNDS, 1.0)
 
 
 def _half_circles(path: FlightPath, laps: Sequence[Lap]) -> Floats:
-    """How far across the course each half circle has its middle (n,) [NM]: of the laps, and those before and after."""
+    """Where along and across the course each half circle has its middle (n, 2) [NM]: of the laps, before and after."""
     track, start = path.track_deg, path.index(laps[0].start.epoch_s)
     lap_s = max(lap.end.epoch_s - lap.start.epoch_s for lap in laps if lap.end is not None)
     first = 360.0 * round(float(track[start]) / 360.0) + 90.0  # across the course, in the turn at the fix
@@ -157,7 +161,8 @@ def _half_circles(path: FlightPath, laps: Sequence[Lap]) -> Floats:
                 break
             spans.append(span)
             at, across = reached, across + step_deg
-    return np.array([np.mean(path.cross_nm[list(span)]) for span in sorted(spans)])
+    places_nm = np.stack([path.along_nm, path.cross_nm], axis=1)
+    return np.array([np.mean(places_nm[list(span)], axis=0) for span in sorted(spans)])
 
 
 def _through(track_deg: Floats, at: int, across_deg: float, *, later: bool) -> tuple[int, int] | None:
