@@ -145,7 +145,10 @@ def corrections_toward_the_card(debrief: Json) -> Iterator[str]:
             yield told
     last = [row for row in debrief["corrections"] if row["judged"] == "last lap"][-1:]
     card = debrief["next_lap"]
+    timed_from = {(lap["visit"], lap["number"]): lap["outbound_start_by"] for lap in debrief["laps"]}
     for row in last:
+        if timed_from[row["visit"], row["lap"]] != card["timed_from"]:
+            continue  # abeam was not to be seen: the table counts from wings level, as it says
         if row["asked_by"] == "card" and row["asked_s"] is not None and abs(row["asked_s"] - card["outbound_s"]) > 0.5:
             yield f"the table asks for {row['asked_s']:.0f} s, the card for {card['outbound_s']:.0f}"
 
