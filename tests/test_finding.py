@@ -277,7 +277,7 @@ def test_the_page_tells_of_the_other_end() -> None:
     assert "does not tell which end" in found.render(track, find_holds(track))
 
 
-@pytest.mark.parametrize("course", [1.0, 90.0, 218.0])
+@pytest.mark.parametrize("course", [1.0, 90.0, 233.0])
 def test_the_drawing_in_characters_has_the_fix_and_fits_a_terminal(course: float) -> None:
     drawn = in_characters(replace(HOLD, inbound_course_true_deg=course))
     assert sum(line.count("X") for line in drawn) == 1

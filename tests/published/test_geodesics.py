@@ -104,11 +104,11 @@ A = (44.0, -93.0)
     ("second", "first_deg", "second_deg", "reason"),
     [
         (A, 10.0, 80.0, "one station"),
-        ((43.5, -93.0), 218.0, 38.0, "behind|parallel"),
-        ((43.5, -93.0), 218.0, 90.0, "behind the second"),
-        ((43.5, -93.0), 38.0, 270.0, "behind the first"),
-        ((43.5, -93.0), 38.0, 90.0, "behind both"),
-        ((43.5, -93.0), 218.0, 218.2, "parallel"),
+        ((43.5, -93.0), 233.0, 53.0, "behind|parallel"),
+        ((43.5, -93.0), 233.0, 90.0, "behind the second"),
+        ((43.5, -93.0), 53.0, 270.0, "behind the first"),
+        ((43.5, -93.0), 53.0, 90.0, "behind both"),
+        ((43.5, -93.0), 233.0, 233.2, "parallel"),
         ((43.0, -93.0), 180.0, 360.0, "one line|parallel"),
     ],
 )
