@@ -21,11 +21,11 @@ from trackgrade.simulator.flight import SimulatedFlight
 from trackgrade.simulator.scenarios import CLEAN, named
 
 HOLD = """
-inbound_course_deg = 218
+inbound_course_deg = 127
 altitude_ft = 5000
 [fix]
-lat = 50
-lon = 8
+lat = 44
+lon = -93
 [[levels]]
 altitude_ft = 4000
 from_utc = 2026-05-03T15:20:00Z
@@ -137,6 +137,7 @@ def test_a_stack_and_a_climb_to_the_hold_are_left_alone() -> None:
     debrief = graded(stack)
     assert [each.altitude_ft for each in debrief.levels] == [4000.0, 3000.0, 2000.0, 1000.0]
     assert altitude_result(debrief) == "within"
+    assert any("of the level in force over every lap" in each.evidence for each in debrief.praise)
     climb = fly(hold(), replace(named("missed approach"), entry="direct"), 7)
     debrief = graded(climb)
     assert debrief.levels[0].from_epoch_s > debrief.laps[0].start_epoch_s + 60.0

@@ -84,7 +84,10 @@ def _course(flight: Flight) -> list[Finding]:
 
 def _altitude(flight: Flight) -> list[Finding]:
     values = _within_everywhere(flight, "altitude", WELL_WITHIN)
-    return [] if values is None else [_praise("altitude", f"within {amount(max(values), 'ft')} over every lap")]
+    if values is None:
+        return []
+    of_which = "of the level in force over every lap" if len(flight.levels) > 1 else "over every lap"
+    return [_praise("altitude", f"within {amount(max(values), 'ft')} {of_which}")]
 
 
 def _airspeed(flight: Flight) -> list[Finding]:
