@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge
 from trackgrade.score.mistakes.table import BY_NAME, MISTAKES
 from trackgrade.score.mistakes.wind import swings_through
-from trackgrade.score.standard import Standard
+from trackgrade.score.standard import About, Standard
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Lap, Moment
 
@@ -42,7 +43,7 @@ def test_every_mistake_has_words_and_leads_only_to_known_ones() -> None:
     assert len(BY_NAME) == len(MISTAKES) >= 20
     for mistake in MISTAKES:
         assert all((mistake.title, mistake.advice, mistake.because))
-        assert mistake.leads_to <= set(BY_NAME)
+        assert mistake.leads_to <= set(BY_NAME) | set(get_args(About))
 
 
 def test_outbound_time_left_alone_is_named_with_its_numbers() -> None:

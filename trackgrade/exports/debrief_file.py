@@ -8,12 +8,13 @@ null is not measurable.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated, Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
 from trackgrade import __version__
 from trackgrade.caution import CAUTIONS
 from trackgrade.exports.plain import spread
 from trackgrade.hold.hold import Guidance, TurnSide
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Source, Wind
 from trackgrade.score.debrief import EntryMeasures, Finding, NextLap, WatchAnalysis
 from trackgrade.score.lap import (
@@ -31,9 +32,6 @@ from trackgrade.score.results import ItemResult
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, EntryKind, InboundStartBy, Lap, Moment
 from trackgrade.track.track import Provenance, Rejection
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 
 @dataclass(frozen=True)

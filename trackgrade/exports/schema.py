@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import json
 import types
-from collections.abc import Mapping
 from dataclasses import is_dataclass
-from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from trackgrade.exports.debrief_file import BETWEEN, DebriefFile
@@ -57,21 +55,13 @@ def schema_text() -> str:
     return lines(debrief_schema(), "", 1) + "\n"
 
 
-@cache
-def _hints(cls: type) -> Mapping[str, Any]:
-    from trackgrade.hold.planning import SolvedLap  # scipy comes with it: loaded only where a schema is made
-
-    return get_type_hints(cls, localns={"SolvedLap": SolvedLap}, include_extras=True)
-
-
 def _object(cls: Any, defs: dict[str, Schema]) -> Schema:
     properties = _properties(cls, frozenset(), defs)
     about = " ".join((cls.__doc__ or "").split("\n\n")[0].split())
-    required = list(properties)
     return {
         "type": "object",
         "description": about,
-        "required": required,
+        "required": list(properties),
         "properties": properties,
         **BETWEEN.get(cls, {}),
     }
@@ -81,8 +71,9 @@ def _properties(cls: Any, leave_out: frozenset[str], defs: dict[str, Schema]) ->
     """The keys of a dataclass, by the rules of `trackgrade.exports.plain`."""
     out: dict[str, Schema] = {}
     plain_class = get_origin(cls) or cls
+    hints = get_type_hints(plain_class, include_extras=True)
     for each in kept(plain_class, leave_out):
-        name, hint = each.name, _hints(plain_class)[each.name]
+        name, hint = each.name, hints[each.name]
         if isinstance(hint, TypeVar):
             (hint,) = get_args(cls)
         if "spread" in each.metadata:

@@ -10,9 +10,9 @@ from trackgrade.report.numbers import NOTHING, Number, figure, graded, item_numb
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.lap import GradedLap, Judged, NeedleReading, TurnMeasures
-from trackgrade.score.mistakes.mistake import ITEM_ABOUT
 from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import Measurement
+from trackgrade.score.standard import ITEMS
 from trackgrade.segment.flown import Moment
 
 REFERENCES = {
@@ -79,7 +79,7 @@ class Cell:
 
     def _unticked(self, number: Number, item: str) -> Number:
         """The number without its sign where it says "within" of what a finding is about on this lap."""
-        if number.result != "within" or not any(BY_NAME[name].about == ITEM_ABOUT[item] for name in self.lap.seen):
+        if number.result != "within" or not any(BY_NAME[name].about == ITEMS[item].about for name in self.lap.seen):
             return number
         return replace(number, result="", result_class="", sign="", gauge=NOTHING)
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
 from trackgrade.score.levels import Level
@@ -14,9 +14,6 @@ from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, Lap, Visit
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 
 @dataclass(frozen=True)

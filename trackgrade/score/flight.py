@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackgrade.earth.turning import turn_radius_nm
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
 from trackgrade.score.entry_measures import entry_measures
@@ -36,9 +36,6 @@ from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import AltitudeDatum
 
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
-
 #: Where no altitude is assigned, it is the one held from so long before the first lap to its end, else to so long after
 #: its beginning, if nothing in it was further apart than that; in a climb or descent the first one held after
 #: [s, s, ft]: choices.
@@ -48,7 +45,7 @@ ON_ITS_WAY_FT = 120.0
 
 
 #: From a wind to the lap that works in it; None where there is none.
-Solver = Callable[[Wind | None], "SolvedLap | None"]
+Solver = Callable[[Wind | None], SolvedLap | None]
 
 
 @dataclass(frozen=True)
@@ -92,6 +89,12 @@ class Flight:
     def whole(self, name: str) -> ItemResult | None:
         """The result of an item over the whole hold, or None where the standard does not ask for it."""
         return next((each for each in self.whole_items if each.item == name), None)
+
+    def out_of(self, name: str) -> Iterator[tuple[GradedLap, ItemResult, float, float]]:
+        """Each lap on which an item is clearly not within, with its result there, its value and its limit."""
+        for lap in self.laps:
+            if (result := lap.out(name)) is not None and result.value is not None and result.limit is not None:
+                yield lap, result, result.value, result.limit
 
     def with_items(self, items: Sequence[ItemResult]) -> Flight:
         """The same flight with every item where it belongs: on its lap, its entry, or the hold as a whole."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from trackgrade.caution import CAUTIONS
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap, solve_lap
 from trackgrade.motion.samples import Wind
 from trackgrade.score.debrief import Debrief, GradedVisit, NextLap
 from trackgrade.score.flight import Flight, in_numbers
@@ -25,9 +25,6 @@ from trackgrade.score.standard import Standard
 from trackgrade.score.verdict import item_evidence, spoken, verdict
 from trackgrade.score.wind_work import next_lap
 from trackgrade.segment.measured import Measured
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 
 def judge(measured: Measured, standard: Standard) -> Debrief:
@@ -103,8 +100,6 @@ def solve_for_wind(hold: Hold, wind: Wind | None, wind_note: str, standard: Stan
     """The lap that works in the wind measured, or None and why there is none."""
     if wind is None:
         return None, wind_note or "the wind could not be estimated"
-    from trackgrade.hold.planning import solve_lap  # scipy: loaded only where a lap is solved
-
     try:
         solved = solve_lap(
             hold,

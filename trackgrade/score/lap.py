@@ -8,14 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Wind
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.segment.flown import Lap
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 Reference = Literal["abeam", "abeam_by_bearing", "abeam_or_heading", "wings_level", "mark"]
 Judged = Literal[
@@ -204,6 +202,12 @@ class WindWork:
     solved_heading_true_deg: float | None
     rollout_cross_nm: Measurement
     sentence: str = ""
+
+    @property
+    def needed_and_flown_deg(self) -> tuple[float, float] | None:
+        """The outbound correction that works in the wind and the one laid off; None where either is not known."""
+        needed, flown = self.solved_correction_deg, self.outbound_correction_deg.value
+        return None if needed is None or flown is None else (needed, flown)
 
 
 @dataclass(frozen=True)

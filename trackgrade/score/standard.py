@@ -4,28 +4,54 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 OutboundStart = Literal["abeam", "abeam_or_heading", "wings_level"]
 Basis = Literal["published", "common practice", "choice"]
 Counting = Literal["over time", "one value", "not above"]
 
-#: Every item that can be graded: its unit, how it counts, and what it is measured over.
-ITEMS: dict[str, tuple[str, Counting, str]] = {
-    "altitude": ("ft", "over time", "each lap and the whole hold"),
-    "airspeed": ("kt", "over time", "each lap and the whole hold"),
-    "course": ("of full scale", "over time", "inbound leg"),
-    "outbound_heading": ("deg", "over time", "outbound leg"),
-    "inbound_time": ("s", "one value", "inbound leg"),
-    "leg_length": ("NM", "one value", "outbound leg"),
-    "turn_rate": ("deg/s", "one value", "turns"),
-    "turn_bank": ("deg", "one value", "turns"),
-    "holding_speed": ("kt", "not above", "each lap and the whole hold"),
-    "non_holding_side": ("turn radii", "not above", "each lap and the whole hold"),
-    "fix_recognition": ("s", "not above", "each fix passage"),
-    "entry": ("deg", "one value", "entry"),
-    "arrival_speed": ("kt", "not above", "arrival"),
-    "arrival_time": ("s", "one value", "arrival"),
+#: What a mistake, a praise or an item is about. Two that are about one thing are one fact in two words.
+About = Literal[
+    "time",
+    "altitude",
+    "airspeed",
+    "turns",
+    "drift",
+    "across",
+    "tracking",
+    "heading",
+    "entry",
+    "pattern",
+    "fix",
+    "arrival",
+]
+
+
+class Kind(NamedTuple):
+    """What can be graded: its unit, how it counts, what it is measured over, and what it is about."""
+
+    unit: str
+    counts: Counting
+    scope: str
+    about: About
+
+
+#: Every item that can be graded.
+ITEMS: dict[str, Kind] = {
+    "altitude": Kind("ft", "over time", "each lap and the whole hold", "altitude"),
+    "airspeed": Kind("kt", "over time", "each lap and the whole hold", "airspeed"),
+    "course": Kind("of full scale", "over time", "inbound leg", "tracking"),
+    "outbound_heading": Kind("deg", "over time", "outbound leg", "heading"),
+    "inbound_time": Kind("s", "one value", "inbound leg", "time"),
+    "leg_length": Kind("NM", "one value", "outbound leg", "time"),
+    "turn_rate": Kind("deg/s", "one value", "turns", "turns"),
+    "turn_bank": Kind("deg", "one value", "turns", "turns"),
+    "holding_speed": Kind("kt", "not above", "each lap and the whole hold", "airspeed"),
+    "non_holding_side": Kind("turn radii", "not above", "each lap and the whole hold", "across"),
+    "fix_recognition": Kind("s", "not above", "each fix passage", "fix"),
+    "entry": Kind("deg", "one value", "entry", "entry"),
+    "arrival_speed": Kind("kt", "not above", "arrival", "airspeed"),
+    "arrival_time": Kind("s", "one value", "arrival", "arrival"),
 }
 
 #: Items whose limit is a number of seconds for a leg. No civil test standard publishes one.

@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.hold.rules import next_outbound_equal_seconds_s
 from trackgrade.score.debrief import ReferenceScatter, WatchAnalysis
 from trackgrade.score.lap import AskedBy, Correction, GradedLap, Judged, LapMeasures, OutboundTimes, Reference
@@ -26,9 +26,6 @@ from trackgrade.score.series import span_sd_s
 from trackgrade.score.standard import OutboundStart, Standard
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Mark
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 #: The references in words, for people.
 REFERENCE_TITLES: dict[Reference, str] = {

@@ -9,11 +9,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from trackgrade.score.debrief import Finding
-from trackgrade.score.mistakes.mistake import ITEM_ABOUT
 from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import ItemResult
 from trackgrade.score.sentences import amount, count_of, listed, sentence_of, side_words
-from trackgrade.score.standard import Standard
+from trackgrade.score.standard import ITEMS, Standard
 from trackgrade.segment.flown import Flown
 
 #: Items whose values have one side only.
@@ -67,7 +66,7 @@ def in_order_of_importance(items: Sequence[ItemResult], findings: Sequence[Findi
     order = list(dict.fromkeys(finding.about for finding in findings if not finding.praise))
 
     def place(item: ItemResult) -> int:
-        about = ITEM_ABOUT[item.item]
+        about = ITEMS[item.item].about
         return order.index(about) if about in order else len(order)
 
     return sorted(items, key=place)

@@ -7,12 +7,12 @@ Angles are right positive. A correction is heading minus course: the crab into t
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to, wrap360
 from trackgrade.hold.hold import Hold
+from trackgrade.hold.planning import SolvedLap
 from trackgrade.hold.rules import triple_drift_wca_deg
 from trackgrade.motion.samples import Wind
 from trackgrade.score.debrief import NextLap
@@ -21,9 +21,6 @@ from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, mean_angle_over
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
-
-if TYPE_CHECKING:
-    from trackgrade.hold.planning import SolvedLap
 
 #: Below this inbound correction a multiple of it says nothing [deg]: a choice, about a heading's own wander.
 SMALL_DRIFT_DEG = 2.0

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from trackgrade.score.debrief import Consequence, Finding
 from trackgrade.score.flight import Flight
 from trackgrade.score.lap import Sighting
-from trackgrade.score.mistakes.mistake import ITEM_ABOUT, Mistake
+from trackgrade.score.mistakes.mistake import Mistake
 from trackgrade.score.mistakes.praise import praise
 from trackgrade.score.mistakes.table import BY_NAME, MISTAKES
 from trackgrade.score.results import ItemResult
 from trackgrade.score.sentences import amount, lap_words, listed, sentence_of
+from trackgrade.score.standard import ITEMS
 
 #: Whose advice helps where an item is outside and no mistake has a name.
 _ADVICE_OF = {
@@ -61,7 +62,7 @@ def _items_outside(items: Sequence[ItemResult]) -> list[Finding]:
             advice=_ADVICE_OF[item.item],
             weight=10.0,
             visit=item.visit,
-            about=ITEM_ABOUT[item.item],
+            about=ITEMS[item.item].about,
         )
         for item in items
         if item.result == "outside" and not item.straddles
@@ -91,7 +92,7 @@ def _take_consequences_out(sightings: dict[str, list[Sighting]], laps: int) -> d
         taken = []
         for other in MISTAKES:
             seen = sightings[other.name]
-            if other.name not in mistake.leads_to or other is mistake:
+            if not mistake.brings(other):
                 continue
             if other.habit and 2 * _laps_of(seen) > laps and _laps_of(causes) < _laps_of(seen):
                 continue

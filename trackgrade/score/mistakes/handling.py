@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from trackgrade.score.flight import Flight
-from trackgrade.score.lap import Sighting
+from trackgrade.score.lap import GradedLap, Sighting, TurnMeasures
+from trackgrade.score.results import Measurement
 from trackgrade.score.sentences import amount
 
 #: Scatter of the rate within a turn that is worth naming [deg/s]: a choice (a fifth of standard rate is even).
@@ -48,34 +49,34 @@ def _rates(flight: Flight, sign: int) -> Iterator[Sighting]:
 
 def turn_uneven(flight: Flight) -> Iterator[Sighting]:
     """The rate swings within the turns."""
-    for lap in flight.laps:
-        spreads = [(name, turn, turn.rate_spread_deg_s.value) for name, turn in lap.measures.turns]
-        known = [each for each in spreads if each[2] is not None]
-        if not known:
-            continue
-        name, turn, spread = max(known, key=lambda each: each[2] or 0.0)
-        if (spread or 0.0) >= UNEVEN_DEG_S:
+    for lap, turns in _turns(flight, lambda turn: turn.rate_spread_deg_s):
+        name, turn, spread = max(turns, key=lambda each: each[2])
+        if spread >= UNEVEN_DEG_S:
             yield lap.sighting(
                 turn.start_epoch_s,
-                (spread or 0.0) / UNEVEN_DEG_S,
+                spread / UNEVEN_DEG_S,
                 f"the rate scattered by {spread:.1f}°/s within the turn {name}",
-                since_epoch_s=known[0][1].start_epoch_s,
+                since_epoch_s=turns[0][1].start_epoch_s,
             )
 
 
 def altitude_lost_in_turns(flight: Flight) -> Iterator[Sighting]:
     """Altitude lost between the start of a turn and its lowest point."""
     limit = LOST_SHARE * flight.standard.limit("altitude", 100.0)
+    for lap, turns in _turns(flight, lambda turn: turn.altitude_lost_ft):
+        name, turn, most = max(turns, key=lambda each: each[2])
+        if most - 2.0 * (turn.altitude_lost_ft.sd or 0.0) > 0.7 * limit and most > limit:
+            yield lap.sighting(turn.start_epoch_s, most / limit, f"{amount(most, 'ft')} lost in the turn {name}")
+
+
+def _turns(
+    flight: Flight, of: Callable[[TurnMeasures], Measurement]
+) -> Iterator[tuple[GradedLap, list[tuple[str, TurnMeasures, float]]]]:
+    """Each lap with those of its turns that have a measure: the words for a turn, the turn, the value."""
     for lap in flight.laps:
-        lost = [(name, turn, turn.altitude_lost_ft.value) for name, turn in lap.measures.turns]
-        known = [each for each in lost if each[2] is not None]
-        if not known:
-            continue
-        name, turn, most = max(known, key=lambda each: each[2] or 0.0)
-        if (most or 0.0) - 2.0 * (turn.altitude_lost_ft.sd or 0.0) > 0.7 * limit and (most or 0.0) > limit:
-            yield lap.sighting(
-                turn.start_epoch_s, (most or 0.0) / limit, f"{amount(most or 0.0, 'ft')} lost in the turn {name}"
-            )
+        known = [(name, turn, value) for name, turn in lap.measures.turns if (value := of(turn).value) is not None]
+        if known:
+            yield lap, known
 
 
 def altitude_not_held(flight: Flight) -> Iterator[Sighting]:
@@ -109,14 +110,9 @@ def _band_left(flight: Flight, item: str, unit: str, above: str, below: str) -> 
 
 def speed_above_limit(flight: Flight) -> Iterator[Sighting]:
     """Faster than the holding speed limit."""
-    for lap in flight.laps:
-        result = lap.out("holding_speed")
-        if result is not None and result.value is not None and result.limit is not None:
-            yield lap.sighting(
-                lap.start_epoch_s,
-                1.0 + (result.value - result.limit) / 10.0,
-                f"{result.value:.0f} KIAS where the limit is {result.limit:.0f} ({result.reference})",
-            )
+    for lap, result, value, limit in flight.out_of("holding_speed"):
+        evidence = f"{value:.0f} KIAS where the limit is {limit:.0f} ({result.reference})"
+        yield lap.sighting(lap.start_epoch_s, 1.0 + (value - limit) / 10.0, evidence)
 
 
 def speed_not_reduced(flight: Flight) -> Iterator[Sighting]:
@@ -138,11 +134,7 @@ def speed_not_reduced(flight: Flight) -> Iterator[Sighting]:
 
 def heading_wandered(flight: Flight) -> Iterator[Sighting]:
     """The outbound heading not held."""
-    for lap in flight.laps:
-        result = lap.out("outbound_heading")
-        if result is not None and result.result == "outside" and result.value is not None and result.limit is not None:
-            yield lap.sighting(
-                result.at_epoch_s,
-                abs(result.value) / result.limit,
-                f"up to {amount(abs(result.value), 'deg')} off the leg's own heading",
-            )
+    for lap, result, value, limit in flight.out_of("outbound_heading"):
+        if result.result == "outside":
+            evidence = f"up to {amount(abs(value), 'deg')} off the leg's own heading"
+            yield lap.sighting(result.at_epoch_s, abs(value) / limit, evidence)

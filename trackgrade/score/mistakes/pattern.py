@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from trackgrade.hold.courses import heading_name
 from trackgrade.score.flight import Flight
 from trackgrade.score.lap import Sighting
-from trackgrade.score.sentences import amount, listed
+from trackgrade.score.sentences import amount, count_of, listed
 
 #: The fix counts as missed from this far off when it is passed [turn radii]: a choice.
 FIX_MISSED_RADII = 0.5
@@ -20,7 +20,7 @@ def reciprocal_course(flight: Flight) -> Iterator[Sighting]:
     if flight.reversed_laps:
         count = len(flight.reversed_laps)
         start = flight.reversed_laps[0][0]
-        yield Sighting(None, None, start, float(count), f"{count} {'lap' if count == 1 else 'laps'} flown {words}")
+        yield Sighting(None, None, start, float(count), f"{count_of(count, 'lap')} flown {words}")
         return
     for visit in flight.visits:
         entry = visit.entry.flown

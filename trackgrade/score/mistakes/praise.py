@@ -2,39 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from trackgrade.score.debrief import Finding
 from trackgrade.score.flight import Flight
-from trackgrade.score.mistakes.mistake import ITEM_ABOUT, About
 from trackgrade.score.sentences import amount, count_of
+from trackgrade.score.standard import ITEMS, About
 
-#: Title and a line for what was flown well.
-PRAISE_WORDS: dict[str, tuple[str, str]] = {
-    "inbound_times": ("Inbound times on the mark", "Keep the way you time the outbound leg."),
-    "course": ("Inbound course held closely", "Keep the same cut and bracketing."),
-    "altitude": ("Altitude held closely", "Keep the trim and scan of these turns."),
-    "airspeed": ("Airspeed held closely", "Keep that power setting for this speed."),
-    "drift": ("Wind correction right", "Keep working out the outbound heading before the turn ends."),
-    "entry": ("Entry as the sector asks", "Keep reading it off the heading indicator."),
-}
 #: Half the limit, on every lap, is worth a word: a choice.
 WELL_WITHIN = 0.5
 #: So much praise at most.
 MOST = 3
 
 
-#: What each praise is about, and so cannot stand beside a finding or an item that blames it.
-ABOUT: dict[str, tuple[About, ...]] = {
-    "inbound_times": ("time",),
-    "course": ("tracking", "across"),
-    "altitude": ("altitude",),
-    "airspeed": ("airspeed",),
-    "drift": ("drift", "across", "heading"),
-    "entry": ("entry", "pattern"),
-}
+class Praise(NamedTuple):
+    """Something flown well: its evidence in a flight (None where there is none), whose name is the praise's in files;
+    what it is about (it cannot stand beside a finding or an item that blames any of it); title and a line of advice."""
+
+    evidence: Callable[[Flight], str | None]
+    about: tuple[About, ...]
+    title: str
+    advice: str
 
 
 def praise(flight: Flight, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -43,16 +34,13 @@ def praise(flight: Flight, mistakes: Sequence[Finding]) -> tuple[Finding, ...]:
         return ()
     blamed = {each.about for each in mistakes} | {effect.about for each in mistakes for effect in each.led_to}
     items = [*flight.whole_items, *(item for visit in flight.visits for item in visit.entry.items)]
-    blamed |= {ITEM_ABOUT[item.item] for item in items if item.result == "outside"}
-    looks = (_times, _course, _altitude, _airspeed, _drift, _entry)
-    candidates = [each for look in looks for each in look(flight) if not blamed & set(ABOUT[each.name])]
-    keep = MOST if not mistakes else 2 if len(mistakes) < 3 else 1
-    return tuple(candidates[:keep])
-
-
-def _praise(name: str, evidence: str) -> Finding:
-    title, advice = PRAISE_WORDS[name]
-    return Finding(name, title, None, None, evidence, advice, 0.0, praise=True, about=ABOUT[name][0])
+    blamed |= {ITEMS[item.item].about for item in items if item.result == "outside"}
+    found = [
+        Finding(each.evidence.__name__, each.title, None, None, evidence, each.advice, praise=True, about=each.about[0])
+        for each in PRAISE
+        if blamed.isdisjoint(each.about) and (evidence := each.evidence(flight)) is not None
+    ]
+    return tuple(found[: MOST if not mistakes else 2 if len(mistakes) < 3 else 1])
 
 
 def _within_everywhere(flight: Flight, item: str, share: float) -> list[float] | None:
@@ -65,56 +53,58 @@ def _within_everywhere(flight: Flight, item: str, share: float) -> list[float] |
     return values if all(value <= share * limit for value, limit in zip(values, limits, strict=True)) else None
 
 
-def _times(flight: Flight) -> list[Finding]:
-    values = _within_everywhere(flight, "inbound_time", 1.0)
-    laps = flight.laps
-    if values is None or len(laps) < 2 or laps[0].target_inbound_s is None:
-        return []
+def inbound_times(flight: Flight) -> str | None:
+    laps, target_s = flight.laps, flight.laps[0].target_inbound_s
+    if len(laps) < 2 or target_s is None or _within_everywhere(flight, "inbound_time", 1.0) is None:
+        return None
     shown = ", ".join(f"{lap.inbound_s:.0f}" for lap in laps if lap.inbound_s is not None)
-    return [_praise("inbound_times", f"{shown} s inbound where {laps[0].target_inbound_s:.0f} s is asked for")]
+    return f"{shown} s inbound where {target_s:.0f} s is asked for"
 
 
-def _course(flight: Flight) -> list[Finding]:
+def course(flight: Flight) -> str | None:
     values = _within_everywhere(flight, "course", WELL_WITHIN)
     if values is None:
-        return []
-    laps = count_of(len(values), "inbound leg")
-    return [_praise("course", f"never more than {max(values):.2f} of full scale off on {laps}")]
+        return None
+    return f"never more than {max(values):.2f} of full scale off on {count_of(len(values), 'inbound leg')}"
 
 
-def _altitude(flight: Flight) -> list[Finding]:
+def altitude(flight: Flight) -> str | None:
     values = _within_everywhere(flight, "altitude", WELL_WITHIN)
-    if values is None:
-        return []
     of_which = "of the level in force over every lap" if len(flight.levels) > 1 else "over every lap"
-    return [_praise("altitude", f"within {amount(max(values), 'ft')} {of_which}")]
+    return None if values is None else f"within {amount(max(values), 'ft')} {of_which}"
 
 
-def _airspeed(flight: Flight) -> list[Finding]:
+def airspeed(flight: Flight) -> str | None:
     values = _within_everywhere(flight, "airspeed", WELL_WITHIN)
-    return [] if values is None else [_praise("airspeed", f"within {amount(max(values), 'kt')} over every lap")]
+    return None if values is None else f"within {amount(max(values), 'kt')} over every lap"
 
 
-def _drift(flight: Flight) -> list[Finding]:
-    works = [lap.wind_work for lap in flight.laps]
-    off = [
-        abs(work.outbound_correction_deg.value - work.solved_correction_deg)
-        for work in works
-        if work.outbound_correction_deg.value is not None and work.solved_correction_deg is not None
-    ]
-    needed = [abs(work.solved_correction_deg) for work in works if work.solved_correction_deg is not None]
-    if len(off) < len(works) or not off or min(needed) < 8.0 or max(off) > 5.0:
-        return []
-    return [
-        _praise(
-            "drift",
-            f"the outbound correction within {max(off):.0f} deg of the {float(np.median(needed)):.0f} deg asked",
-        )
-    ]
+def drift(flight: Flight) -> str | None:
+    both = [lap.wind_work.needed_and_flown_deg for lap in flight.laps]
+    known = [each for each in both if each is not None]
+    off = [abs(needed - flown) for needed, flown in known]
+    needed = [abs(needed) for needed, _ in known]
+    if len(known) < len(both) or min(needed) < 8.0 or max(off) > 5.0:
+        return None
+    return f"the outbound correction within {max(off):.0f} deg of the {float(np.median(needed)):.0f} deg asked"
 
 
-def _entry(flight: Flight) -> list[Finding]:
-    entry = flight.visits[0].entry
-    if not (entry.measures.suits and entry.measures.flown_well):
-        return []
-    return [_praise("entry", f"{entry.flown.kind}, as the arrival heading asks")]
+def entry(flight: Flight) -> str | None:
+    first = flight.visits[0].entry
+    well = first.measures.suits and first.measures.flown_well
+    return f"{first.flown.kind}, as the arrival heading asks" if well else None
+
+
+PRAISE = (
+    Praise(inbound_times, ("time",), "Inbound times on the mark", "Keep the way you time the outbound leg."),
+    Praise(course, ("tracking", "across"), "Inbound course held closely", "Keep the same cut and bracketing."),
+    Praise(altitude, ("altitude",), "Altitude held closely", "Keep the trim and scan of these turns."),
+    Praise(airspeed, ("airspeed",), "Airspeed held closely", "Keep that power setting for this speed."),
+    Praise(
+        drift,
+        ("drift", "across", "heading"),
+        "Wind correction right",
+        "Keep working out the outbound heading before the turn ends.",
+    ),
+    Praise(entry, ("entry", "pattern"), "Entry as the sector asks", "Keep reading it off the heading indicator."),
+)

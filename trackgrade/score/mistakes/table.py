@@ -9,37 +9,16 @@ from __future__ import annotations
 from trackgrade.score.mistakes import handling, pattern, times, watch, wind
 from trackgrade.score.mistakes.mistake import Mistake
 
-_TIMES = frozenset(
-    {
-        "time_not_corrected",
-        "time_corrected_wrong_way",
-        "time_overcorrected",
-        "outbound_too_short",
-        "outbound_too_long",
-        "watch_inconsistent",
-        "inbound_times_off",
-        "turned_back_early",
-    }
-)
-_DRIFT = frozenset({"no_drift_correction", "half_drift_correction", "reversed_drift_correction"})
-_ROLLOUT = frozenset({"course_overshot", "course_undershot"})
-_TRACKING = frozenset({"needle_chased", "course_left", "course_not_captured"})
-_TURNS = frozenset({"turns_too_shallow", "turns_too_steep", "turn_uneven"})
-_PATTERN = (
-    _TIMES
-    | _DRIFT
-    | _ROLLOUT
-    | _TRACKING
-    | {"wrong_entry", "entry_turned_wrong_way", "non_holding_side", "late_at_fix", "orbit_inserted"}
-)
-_ENTRY = _TIMES | _ROLLOUT | _TRACKING | {"wrong_entry", "non_holding_side", "late_at_fix"}
-_SPEED = _TIMES | _ROLLOUT | {"airspeed_not_held", "non_holding_side", "course_left"}
-_BY_TURNS = _TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"turn_uneven", "non_holding_side"}
+#: What comes of a lap that lies elsewhere; of an entry, of a speed, of turns that are not as they should be.
+_PATTERN = {"time", "drift", "across", "tracking", "fix", "pattern", "wrong_entry", "entry_turned_wrong_way"}
+_ENTRY = {"time", "across", "tracking", "fix", "wrong_entry"}
+_SPEED = {"time", "across", "course_undershot", "course_left", "airspeed_not_held"}
+_BY_TURNS = {"time", "drift", "across", "tracking", "turn_uneven"}
+_ROLLOUT = {"course_overshot", "course_undershot"}
 
 #: A cause stands before what it leads to, where both lead to a third.
 MISTAKES: tuple[Mistake, ...] = (
     Mistake(
-        "reciprocal_course",
         "Flown on the reciprocal course",
         "Before the fix, say the inbound course aloud and check that it leads to the fix; set it, and check the flag.",
         pattern.reciprocal_course,
@@ -52,7 +31,6 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
-        "wrong_side",
         "Turns to the wrong side",
         "Draw the hold on the clearance: inbound arrow to the fix, then which way it turns, before arriving.",
         pattern.wrong_side,
@@ -65,7 +43,6 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
-        "entry_turned_wrong_way",
         "Entry turned away from the hold",
         "Say before rolling in which way leads back to the holding side, and turn that way.",
         pattern.entry_turned_wrong_way,
@@ -78,7 +55,6 @@ MISTAKES: tuple[Mistake, ...] = (
         laps_after=4,
     ),
     Mistake(
-        "wrong_entry",
         "Another entry than the heading asks for",
         "Put the outbound course on the heading indicator before the fix: where it lies names the entry.",
         pattern.wrong_entry,
@@ -86,11 +62,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="entry",
         because="flyable and legal: the entries are recommended",
         since="arrival",
-        leads_to=_ENTRY - {"wrong_entry"},
+        leads_to=_ENTRY,
         laps_after=4,
     ),
     Mistake(
-        "speed_above_limit",
         "Faster than the holding speed limit",
         "Note the limit for the altitude with the clearance, and slow to it before the fix.",
         handling.speed_above_limit,
@@ -99,11 +74,10 @@ MISTAKES: tuple[Mistake, ...] = (
         danger=True,
         because="the room kept for the hold is drawn for the limit",
         since="arrival",
-        leads_to=frozenset({"airspeed_not_held", "speed_not_reduced"}),
+        leads_to={"airspeed_not_held", "speed_not_reduced"},
         whole_visit=True,
     ),
     Mistake(
-        "speed_not_reduced",
         "Not slowed before the fix",
         "Start slowing three minutes out, so that the first crossing of the fix is at holding speed.",
         handling.speed_not_reduced,
@@ -115,7 +89,6 @@ MISTAKES: tuple[Mistake, ...] = (
         laps_after=1,
     ),
     Mistake(
-        "airspeed_not_held",
         "Airspeed not held",
         "Set the power that gives holding speed, note it, and bring airspeed into the scan in the turns.",
         handling.airspeed_not_held,
@@ -127,7 +100,6 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
-        "turn_uneven",
         "Bank wandering in the turns",
         "Set the bank, trim, and keep it in the scan until five degrees before the roll-out.",
         handling.turn_uneven,
@@ -135,12 +107,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="turns",
         because="the turn is still about as wide as it should be",
         since="fix",
-        leads_to=_TIMES | _ROLLOUT | _TURNS,
+        leads_to=_ROLLOUT | {"time", "turns"},
         needs="repeated",
         whole_visit=True,
     ),
     Mistake(
-        "turns_too_shallow",
         "Turns too shallow",
         "Hold the bank that gives 3 degrees a second (about a tenth of the true airspeed plus 7), rolled in at once.",
         handling.turns_too_shallow,
@@ -153,7 +124,6 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
-        "turns_too_steep",
         "Turns too steep",
         "Ease the bank to what gives 3 degrees a second, and never more than the hold's limit.",
         handling.turns_too_steep,
@@ -166,7 +136,6 @@ MISTAKES: tuple[Mistake, ...] = (
         whole_visit=True,
     ),
     Mistake(
-        "orbit_inserted",
         "A full circle inside the lap",
         "When behind, shorten the outbound leg next lap instead of circling inside the pattern.",
         pattern.orbit_inserted,
@@ -174,11 +143,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="pattern",
         because="a lap thrown away inside the hold",
         since="fix",
-        leads_to=_BY_TURNS | _TURNS | {"heading_wandered", "altitude_lost_in_turns"},
+        leads_to=_BY_TURNS | {"turns", "heading_wandered", "altitude_lost_in_turns"},
         laps_after=2,
     ),
     Mistake(
-        "reversed_drift_correction",
         "Drift correction to the wrong side",
         "Outbound the wind is on the other side: turn the nose into it, away from where inbound had it.",
         wind.reversed_drift_correction,
@@ -186,12 +154,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="drift",
         because="twice the drift: further off than no correction",
         since="outbound",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | _DRIFT | {"non_holding_side", "heading_wandered"},
+        leads_to={"time", "drift", "across", "tracking", "heading_wandered"},
         needs="mostly",
         laps_after=2,
     ),
     Mistake(
-        "no_drift_correction",
         "No drift correction outbound",
         "Take the crab that holds the inbound course, triple it, and lay it off to the other side outbound.",
         wind.no_drift_correction,
@@ -199,12 +166,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="drift",
         because="the roll-out misses the course in any wind",
         since="outbound",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side", "half_drift_correction"},
+        leads_to={"time", "across", "tracking", "half_drift_correction"},
         needs="mostly",
         laps_after=2,
     ),
     Mistake(
-        "half_drift_correction",
         "Too little drift correction outbound",
         "Take the crab that holds the inbound course, triple it, and lay all of it off to the other side outbound.",
         wind.half_drift_correction,
@@ -212,12 +178,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="drift",
         because="half of the miss that no correction makes",
         since="outbound",
-        leads_to=_TIMES | _ROLLOUT | _TRACKING | {"non_holding_side"},
+        leads_to={"time", "across", "tracking"},
         needs="mostly",
         laps_after=2,
     ),
     Mistake(
-        "non_holding_side",
         "Far on the non-holding side",
         "Keep the outbound leg on the holding side: check the heading against the hold before starting the watch.",
         wind.non_holding_side,
@@ -226,11 +191,10 @@ MISTAKES: tuple[Mistake, ...] = (
         danger=True,
         because="the side that is not kept clear",
         since="outbound",
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"heading_wandered", "late_at_fix"},
+        leads_to={"time", "drift", "across", "tracking", "heading_wandered", "fix"},
         laps_after=2,
     ),
     Mistake(
-        "course_not_captured",
         "Inbound course not captured before the fix",
         "Roll out on a cut of 30 to 45 degrees, keep it until the needle moves, and only then turn to the course.",
         pattern.course_not_captured,
@@ -238,11 +202,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="tracking",
         because="the fix itself is missed",
         since="roll-out",
-        leads_to=_TIMES | _DRIFT | _ROLLOUT | _TRACKING | {"late_at_fix"},
+        leads_to={"time", "drift", "tracking", "course_overshot", "fix"},
         laps_after=2,
     ),
     Mistake(
-        "altitude_lost_in_turns",
         "Altitude lost in the turns",
         "Add back pressure as the bank goes in, and read the vertical speed first in every turn.",
         handling.altitude_lost_in_turns,
@@ -250,10 +213,9 @@ MISTAKES: tuple[Mistake, ...] = (
         about="altitude",
         because="the neighbour below is a thousand feet away",
         since="fix",
-        leads_to=frozenset({"altitude_not_held"}),
+        leads_to={"altitude_not_held"},
     ),
     Mistake(
-        "altitude_not_held",
         "Altitude not held",
         "Correct a hundred feet at once with a small pitch change, then trim; do not wait for the leg to end.",
         handling.altitude_not_held,
@@ -263,7 +225,6 @@ MISTAKES: tuple[Mistake, ...] = (
         since="fix",
     ),
     Mistake(
-        "watch_inconsistent",
         "The watch started at different places",
         "Start the outbound time at the same place every lap, abeam the fix, or no correction can be right.",
         watch.watch_inconsistent,
@@ -271,11 +232,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="no correction of the time can be right after it",
         since="outbound",
-        leads_to=_TIMES,
+        leads_to={"time"},
         whole_visit=True,
     ),
     Mistake(
-        "time_corrected_wrong_way",
         "Outbound time corrected the wrong way",
         "Inbound too long means the next outbound leg is shorter by about as much; too short, longer.",
         times.time_corrected_wrong_way,
@@ -283,12 +243,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="each lap gets worse",
         since="turn back",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         needs="repeated",
         whole_visit=True,
     ),
     Mistake(
-        "time_not_corrected",
         "Outbound time hardly corrected",
         "Note each inbound time at the fix, and take the difference out of the next outbound leg.",
         times.time_not_corrected,
@@ -296,13 +255,12 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="the error stays as it is",
         since="turn back",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         needs="repeated",
         whole_visit=True,
         habit=True,
     ),
     Mistake(
-        "turned_back_early",
         "Turned back before abeam the fix",
         "Fly the outbound leg past abeam and start the watch there; the turn back comes when it has run.",
         times.turned_back_early,
@@ -310,12 +268,11 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="no outbound time is left to correct",
         since="turn back",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         needs="repeated",
         whole_visit=True,
     ),
     Mistake(
-        "outbound_too_short",
         "Outbound leg too short",
         "Start the watch abeam the fix, and turn back on the watch and on nothing else.",
         times.outbound_too_short,
@@ -323,11 +280,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="one lap, and the next can mend it",
         since="turn back",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         laps_after=2,
     ),
     Mistake(
-        "outbound_too_long",
         "Outbound leg too long",
         "Start the watch abeam the fix, and turn back on the watch and on nothing else.",
         times.outbound_too_long,
@@ -335,11 +291,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="one lap, and the next can mend it",
         since="turn back",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         laps_after=2,
     ),
     Mistake(
-        "course_undershot",
         "Inbound course undershot",
         "The outbound leg lay too far from the course: turn the outbound heading toward it, by the next-lap card.",
         wind.course_undershot,
@@ -347,11 +302,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="tracking",
         because="inside the course, on the side that is kept clear",
         since="roll-out",
-        leads_to=_TIMES | {"course_overshot", "course_left"},
+        leads_to={"time", "course_overshot", "course_left"},
         laps_after=1,
     ),
     Mistake(
-        "course_overshot",
         "Inbound course overshot",
         "The outbound leg lay too close to the course: turn the outbound heading away from it, by the next-lap card.",
         wind.course_overshot,
@@ -359,11 +313,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="across",
         because="beyond the course, toward the side that is not kept clear",
         since="roll-out",
-        leads_to=_TIMES | {"course_undershot", "course_left"},
+        leads_to={"time", "course_undershot", "course_left"},
         laps_after=1,
     ),
     Mistake(
-        "late_at_fix",
         "Late turn at the fix",
         "Have the bank and heading ready, and roll in as the flag flips or the distance stops counting down.",
         times.late_at_fix,
@@ -371,11 +324,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="fix",
         because="every second widens the pattern beyond the fix",
         since="fix",
-        leads_to=_TIMES | _ROLLOUT,
+        leads_to=_ROLLOUT | {"time"},
         laps_after=2,
     ),
     Mistake(
-        "time_overcorrected",
         "Outbound time overcorrected",
         "Take out the difference of the last inbound time once, and no more: a second for a second.",
         times.time_overcorrected,
@@ -383,11 +335,10 @@ MISTAKES: tuple[Mistake, ...] = (
         about="time",
         because="the right way, only too far",
         since="turn back",
-        leads_to=_TIMES,
+        leads_to={"time"},
         laps_after=1,
     ),
     Mistake(
-        "needle_chased",
         "Needle chased inbound",
         "Hold a heading and let the needle answer; change it by five degrees, not by a swing through the course.",
         wind.needle_chased,
@@ -395,10 +346,9 @@ MISTAKES: tuple[Mistake, ...] = (
         about="tracking",
         because="the course is held on average",
         since="inbound",
-        leads_to=_TIMES | {"course_left", "late_at_fix"},
+        leads_to={"time", "course_left", "late_at_fix"},
     ),
     Mistake(
-        "course_left",
         "Off the inbound course",
         "Bracket the course: a cut back, then half of it, and keep the crab that stops the needle.",
         wind.course_left,
@@ -408,7 +358,6 @@ MISTAKES: tuple[Mistake, ...] = (
         since="inbound",
     ),
     Mistake(
-        "heading_wandered",
         "Outbound heading not held",
         "Choose the outbound heading before the turn ends and hold it on the heading indicator, wings level.",
         handling.heading_wandered,
@@ -418,7 +367,6 @@ MISTAKES: tuple[Mistake, ...] = (
         since="outbound",
     ),
     Mistake(
-        "inbound_times_off",
         "Inbound times not brought to the leg time",
         "Take the whole difference out of the next outbound leg at once, and judge the next lap by its inbound time.",
         times.inbound_times_off,
@@ -429,7 +377,6 @@ MISTAKES: tuple[Mistake, ...] = (
         needs="repeated",
     ),
     Mistake(
-        "arrival_time_missed",
         "Assigned time over the fix missed",
         "Plan the last lap backwards from the assigned time, and change its outbound leg by half of what is left over.",
         times.arrival_time_missed,

@@ -196,26 +196,16 @@ def inbound_times_off(flight: Flight) -> Iterator[Sighting]:
     if whole is None or whole.result != "outside" or len(flight.laps) < 2:
         return
     shown = ", ".join("-" if lap.inbound_s is None else f"{lap.inbound_s:.0f}" for lap in flight.laps)
-    for lap in flight.laps[1:]:
-        result = lap.out("inbound_time")
-        if result is None or result.value is None or result.limit is None:
-            continue
-        target = lap.target_inbound_s or 0.0
-        yield lap.sighting(
-            lap.end_epoch_s,
-            abs(result.value) / result.limit,
-            f"inbound {_off(result.value)}; the inbound times were {shown} s where {target:.0f} s is asked for",
-        )
+    for lap, _, value, limit in flight.out_of("inbound_time"):
+        if lap is not flight.laps[0]:
+            asked = f"the inbound times were {shown} s where {lap.target_inbound_s or 0.0:.0f} s is asked for"
+            yield lap.sighting(lap.end_epoch_s, abs(value) / limit, f"inbound {_off(value)}; {asked}")
 
 
 def late_at_fix(flight: Flight) -> Iterator[Sighting]:
     """The turn at the fix begun late."""
-    for lap in flight.laps:
-        result = lap.out("fix_recognition")
-        if result is not None and result.value is not None and result.limit is not None:
-            yield lap.sighting(
-                lap.start_epoch_s, result.value / result.limit, f"the turn began {result.value:.0f} s after the fix"
-            )
+    for lap, _, value, limit in flight.out_of("fix_recognition"):
+        yield lap.sighting(lap.start_epoch_s, value / limit, f"the turn began {value:.0f} s after the fix")
 
 
 def arrival_time_missed(flight: Flight) -> Iterator[Sighting]:

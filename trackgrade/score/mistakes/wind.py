@@ -12,7 +12,7 @@ import numpy as np
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.flight import Flight
 from trackgrade.score.lap import GradedLap, Sighting
-from trackgrade.score.sentences import amount, degrees_words
+from trackgrade.score.sentences import amount, degrees_words, side_words
 from trackgrade.score.series import inside
 from trackgrade.track.track import Floats
 
@@ -64,16 +64,10 @@ def reversed_drift_correction(flight: Flight) -> Iterator[Sighting]:
             yield _correction_sighting(lap, needed, flown)
 
 
-def _needed_and_flown(lap: GradedLap) -> tuple[float, float] | None:
-    """The outbound correction that works in the wind and the one laid off [deg]; None where either is not known."""
-    needed, flown = lap.wind_work.solved_correction_deg, lap.wind_work.outbound_correction_deg.value
-    return None if needed is None or flown is None else (needed, flown)
-
-
 def _corrections(flight: Flight) -> Iterator[tuple[GradedLap, float, float]]:
     """Each lap with the correction needed and the one flown, where the wind asks for one."""
     for lap in flight.laps:
-        both = _needed_and_flown(lap)
+        both = lap.wind_work.needed_and_flown_deg
         if both is not None and abs(both[0]) >= CORRECTION_WORTH_DEG:
             yield lap, *both
 
@@ -124,7 +118,7 @@ def course_undershot(flight: Flight) -> Iterator[Sighting]:
 
 def _laid_off(lap: GradedLap) -> str:
     """The outbound correction flown beside the one that works, where they differ; else nothing."""
-    both = _needed_and_flown(lap)
+    both = lap.wind_work.needed_and_flown_deg
     if both is None or abs(both[0] - both[1]) < CORRECTIONS_DIFFER_DEG:
         return ""
     return f", with {degrees_words(both[1])} laid off outbound where the wind asks for {degrees_words(both[0])}"
@@ -181,17 +175,13 @@ def non_holding_side(flight: Flight) -> Iterator[Sighting]:
 
 def course_left(flight: Flight) -> Iterator[Sighting]:
     """The needle beyond the limit inbound for longer than is prompt, though the course was met."""
-    for lap in flight.laps:
-        result = lap.item("course")
-        if result is None or result.value is None or result.limit is None or result.result != "outside":
+    for lap, result, value, limit in flight.out_of("course"):
+        if result.result != "outside":
             continue
-        if result.straddles:
-            continue
-        side = "right" if result.value > 0.0 else "left"
         longest = max((stay.seconds for stay in result.excursions), default=0.0)
         yield lap.sighting(
             result.at_epoch_s,
-            abs(result.value) / result.limit,
-            f"{abs(result.value):.2f} of full scale {side} of the course, outside for {longest:.0f} s at a time "
+            abs(value) / limit,
+            f"{abs(value):.2f} of full scale {side_words(value)} of the course, outside for {longest:.0f} s at a time "
             f"({result.reference})",
         )

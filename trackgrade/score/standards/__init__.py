@@ -217,7 +217,7 @@ class _Reader:
         return tuple(items)
 
     def item(self, row: dict[str, Any], name: str, prefix: str) -> Item:
-        unit, counts, scope = ITEMS[name]
+        unit, counts, scope, _ = ITEMS[name]
         own = {"name", "title", "limit", "prompt_s"} if counts == "over time" else {"name", "title", "limit"}
         self.known(row, own | _SOURCE_KEYS, prefix)
         source = self.source(row, prefix)
