@@ -9,7 +9,7 @@ from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
 from trackgrade.score.levels import Level
-from trackgrade.score.results import ItemResult, Measurement
+from trackgrade.score.results import ItemResult, Measurement, WithItems
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Entry, Lap, Visit
 from trackgrade.segment.path import Samples
@@ -146,7 +146,7 @@ class NextLap:
 
 
 @dataclass(frozen=True)
-class GradedEntry:
+class GradedEntry(WithItems):
     """How the hold was entered on one visit, judged: ``flown`` is what was found, ``items`` those of arrival and entry.
 
     ``sentence`` tells it in words: what was asked, what was flown, and how.
@@ -157,10 +157,6 @@ class GradedEntry:
     measures: EntryMeasures
     items: tuple[ItemResult, ...] = ()
     sentence: str = ""
-
-    def item(self, name: str) -> ItemResult | None:
-        """The result of an item of arrival or entry, or None where there is none."""
-        return next((each for each in self.items if each.item == name), None)
 
 
 @dataclass(frozen=True)

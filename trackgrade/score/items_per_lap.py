@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from trackgrade.earth.angles import turn_from_to
+from trackgrade.hold.hold import Hold
 from trackgrade.score.flight import Flight
 from trackgrade.score.grading import grade_laps_together, grade_value, not_measurable
 from trackgrade.score.items_over_time import airspeed_how, airspeed_unknown, lap_scope, nothing_known
@@ -14,9 +15,16 @@ from trackgrade.score.lap import GradedLap, TurnMeasures
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.score.standard import Item
+from trackgrade.segment.flown import Entry
 
 #: A direct entry from this far off the inbound course comes across it [deg]: a choice.
 ACROSS_COURSE_DEG = 20.0
+
+
+def _each_lap(item: Item, flight: Flight, graded: Callable[[GradedLap], ItemResult]) -> list[ItemResult]:
+    """The result of each lap, and the one for the whole hold; none where there is no lap."""
+    results = [graded(lap) for lap in flight.laps]
+    return [*results, grade_laps_together(item, results)] if results else []
 
 
 def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
@@ -26,27 +34,26 @@ def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
         return []
     note = f"{target_s:.0f} s; {flight.standard.timing_note}"
 
-    def graded(lap: GradedLap, measured: Measurement) -> ItemResult:
+    def by_reading(lap: GradedLap, measured: Measurement) -> ItemResult:
         value = None if measured.value is None else measured.value - target_s
         off = replace(measured, value=value)
         return grade_value(item, lap_scope(lap), off, at_epoch_s=lap.end_epoch_s, reference=note)
 
-    results = []
-    for lap in flight.laps:
+    def graded(lap: GradedLap) -> ItemResult:
         first, other = lap.measures.inbound_s, lap.measures.inbound_other_s
         if lap.solved is not None and not lap.leg_can_be_met:
             why = f"no lap meets the leg in this wind: the nearest is {lap.solved.inbound_s:.0f} s inbound"
-            results.append(not_measurable(item, lap_scope(lap), why))
-            continue
-        result = graded(lap, first)
-        if other is not None and graded(lap, other).result != result.result:
+            return not_measurable(item, lap_scope(lap), why)
+        result = by_reading(lap, first)
+        if other is not None and by_reading(lap, other).result != result.result:
             why = (
                 f"{first.value or 0.0:.0f} s {first.how} or {other.value or 0.0:.0f} s {other.how}: both are fair "
                 "readings, and the limit lies between"
             )
-            result = not_measurable(item, lap_scope(lap), why)
-        results.append(result)
-    return [*results, grade_laps_together(item, results)] if results else []
+            return not_measurable(item, lap_scope(lap), why)
+        return result
+
+    return _each_lap(item, flight, graded)
 
 
 def leg_length(item: Item, flight: Flight) -> list[ItemResult]:
@@ -58,77 +65,55 @@ def leg_length(item: Item, flight: Flight) -> list[ItemResult]:
     nm = flight.hold.leg.nm
     if nm is None:
         return []
-
-    def miss(lap: GradedLap) -> Measurement:
-        both = [each for each in (lap.measures.outbound_end_nm, lap.measures.inbound_nm) if each.value is not None]
-        if not both:
-            return lap.measures.outbound_end_nm
-        nearer = min(both, key=lambda each: abs((each.value or 0.0) - nm))
-        return replace(nearer, value=(nearer.value or 0.0) - nm)
-
     reference = f"{nm:g} NM, at the turn back or as the inbound leg, whichever is nearer"
-    return _values(item, flight, miss, reference, lambda lap: lap.measures.outbound_start_epoch_s)
 
+    def graded(lap: GradedLap) -> ItemResult:
+        miss = lap.measures.outbound_end_nm
+        both = [each for each in (miss, lap.measures.inbound_nm) if each.value is not None]
+        if both:
+            nearer = min(both, key=lambda each: abs((each.value or 0.0) - nm))
+            miss = replace(nearer, value=(nearer.value or 0.0) - nm)
+        at_epoch_s = lap.measures.outbound_start_epoch_s
+        return grade_value(item, lap_scope(lap), miss, at_epoch_s=at_epoch_s, reference=reference)
 
-def _values(
-    item: Item,
-    flight: Flight,
-    of: Callable[[GradedLap], Measurement],
-    reference: str,
-    at: Callable[[GradedLap], float | None],
-) -> list[ItemResult]:
-    results = [
-        grade_value(item, lap_scope(lap), of(lap), at_epoch_s=at(lap), reference=reference) for lap in flight.laps
-    ]
-    return [*results, grade_laps_together(item, results)] if results else []
+    return _each_lap(item, flight, graded)
 
 
 def turn_rate(item: Item, flight: Flight) -> list[ItemResult]:
     """Rate of each turn less what is due [deg/s]; the worse of a lap's two turns. Steep is positive."""
-    return _turn_item(item, flight, _rate_off)
+    why = "no airspeed to tell the rate that is due"
+    return _turns(item, flight, lambda turn: (turn.rate_deg_s, turn.due_rate_deg_s), why)
 
 
 def turn_bank(item: Item, flight: Flight) -> list[ItemResult]:
     """Bank of each turn less what is due [deg]; the worse of a lap's two turns. Steep is positive."""
-    return _turn_item(item, flight, _bank_off)
+    why = "no airspeed to turn the rate into bank"
+    return _turns(item, flight, lambda turn: (turn.bank_deg, turn.due_bank_deg), why)
 
 
-def _rate_off(turn: TurnMeasures) -> Measurement:
-    if turn.due_rate_deg_s is None or turn.rate_deg_s.value is None:
-        return Measurement(None, None, "deg/s", why="no airspeed to tell the rate that is due")
-    return replace(turn.rate_deg_s, value=turn.rate_deg_s.value - turn.due_rate_deg_s)
+def _turns(
+    item: Item, flight: Flight, of: Callable[[TurnMeasures], tuple[Measurement, float | None]], why: str
+) -> list[ItemResult]:
+    """The worse of each lap's turns, of a measure and what is due of it; ``why``: no turn has both."""
+    due = flight.standard.turns
+    reference = f"{due.rate_deg_s:g} deg/s, or {due.bank_deg:g} deg of bank, whichever needs less ({due.source})"
 
-
-def _bank_off(turn: TurnMeasures) -> Measurement:
-    if turn.due_bank_deg is None or turn.bank_deg.value is None:
-        return Measurement(None, None, "deg", why="no airspeed to turn the rate into bank")
-    return replace(turn.bank_deg, value=turn.bank_deg.value - turn.due_bank_deg)
-
-
-def _turn_item(item: Item, flight: Flight, off: Callable[[TurnMeasures], Measurement]) -> list[ItemResult]:
-    turns_due = flight.standard.turns
-    least = f"{turns_due.rate_deg_s:g} deg/s, or {turns_due.bank_deg:g} deg of bank, whichever needs less"
-    reference = f"{least} ({turns_due.source})"
-    results = []
-    for lap in flight.laps:
-        measures = [(name, turn, off(turn)) for name, turn in lap.measures.turns]
-        known = [each for each in measures if each[2].value is not None]
+    def graded(lap: GradedLap) -> ItemResult:
+        known = []
+        for name, turn in lap.measures.turns:
+            flown, asked = of(turn)
+            if flown.value is not None and asked is not None:
+                known.append((name, turn, replace(flown, value=flown.value - asked)))
         if not known:
-            why = measures[0][2].why if measures else "the track does not show the turns"
-            results.append(not_measurable(item, lap_scope(lap), why))
-            continue
-        name, turn, worst = max(known, key=lambda each: abs(each[2].value or 0.0))
-        results.append(
-            grade_value(
-                item,
-                lap_scope(lap),
-                worst,
-                at_epoch_s=turn.start_epoch_s,
-                reference=reference,
-                evidence=f"the turn {name}",
+            return not_measurable(
+                item, lap_scope(lap), why if lap.measures.turns else "the track does not show the turns"
             )
-        )
-    return [*results, grade_laps_together(item, results)] if results else []
+        name, turn, off = max(known, key=lambda each: abs(each[2].value or 0.0))
+        evidence = f"the turn {name}"
+        at_epoch_s = turn.start_epoch_s
+        return grade_value(item, lap_scope(lap), off, at_epoch_s=at_epoch_s, reference=reference, evidence=evidence)
+
+    return _each_lap(item, flight, graded)
 
 
 def holding_speed(item: Item, flight: Flight) -> list[ItemResult]:
@@ -141,17 +126,16 @@ def holding_speed(item: Item, flight: Flight) -> list[ItemResult]:
     if limit is None:
         return nothing_known(item, flight, "the limit at this altitude is a Mach number")
     why = airspeed_unknown(flight) if flight.airspeed.value is not None else None
-    if why is not None or not math.isfinite(flight.series.airspeed_sd_kt):
+    sd_kt = flight.series.airspeed_sd_kt
+    if why is not None or not math.isfinite(sd_kt):
         return nothing_known(item, flight, why or no_airspeed(flight.samples), limit)
-    limited = replace(item, limit=limit)
-    results = []
-    for lap in flight.laps:
-        fastest = Measurement(
-            lap.measures.ias_high_kt, flight.series.airspeed_sd_kt, "kt", "no airspeed known here", airspeed_how(flight)
-        )
-        reference = f"at {altitude_ft:.0f} ft"
-        results.append(grade_value(limited, lap_scope(lap), fastest, reference=reference))
-    return [*results, grade_laps_together(limited, results)] if results else []
+    limited, how = replace(item, limit=limit), airspeed_how(flight)
+
+    def graded(lap: GradedLap) -> ItemResult:
+        fastest = Measurement(lap.measures.ias_high_kt, sd_kt, "kt", "no airspeed known here", how)
+        return grade_value(limited, lap_scope(lap), fastest, reference=f"at {altitude_ft:.0f} ft")
+
+    return _each_lap(limited, flight, graded)
 
 
 def non_holding_side(item: Item, flight: Flight) -> list[ItemResult]:
@@ -160,13 +144,13 @@ def non_holding_side(item: Item, flight: Flight) -> list[ItemResult]:
     if radius is None:
         return nothing_known(item, flight, "the turn radius is not known")
 
-    def beyond(lap: GradedLap) -> Measurement:
+    def graded(lap: GradedLap) -> ItemResult:
         far = lap.measures.non_holding_side_nm
-        if far.value is None:
-            return far
-        return Measurement(far.value / radius, (far.sd or 0.0) / radius, "turn radii", how=far.how)
+        if far.value is not None:
+            far = Measurement(far.value / radius, (far.sd or 0.0) / radius, "turn radii", how=far.how)
+        return grade_value(item, lap_scope(lap), far, reference=f"one turn radius is {radius:.2f} NM")
 
-    return _values(item, flight, beyond, f"one turn radius is {radius:.2f} NM", lambda lap: None)
+    return _each_lap(item, flight, graded)
 
 
 def fix_recognition(item: Item, flight: Flight) -> list[ItemResult]:
@@ -174,16 +158,20 @@ def fix_recognition(item: Item, flight: Flight) -> list[ItemResult]:
 
     A direct entry that comes across the course may fly on before its turn, to have room: that passage is not graded.
     """
-    results = []
-    for visit in flight.visits:
-        arrival = visit.entry.flown.arrival_heading_true_deg
-        course = flight.hold.inbound_course_true_deg
-        across = arrival is not None and abs(float(turn_from_to(course, arrival))) > ACROSS_COURSE_DEG
-        for lap in visit.laps:
-            if visit.entry.flown.kind == "direct" and lap is visit.laps[0] and across:
-                why = "a direct entry from across the course may fly on before its turn"
-                results.append(not_measurable(item, lap_scope(lap), why))
-                continue
-            turned = lap.measures.fix_to_turn_s
-            results.append(grade_value(item, lap_scope(lap), turned, at_epoch_s=lap.start_epoch_s))
-    return [*results, grade_laps_together(item, results)] if results else []
+    across = [visit.laps[0] for visit in flight.visits if visit.laps and _across(visit.entry.flown, flight.hold)]
+
+    def graded(lap: GradedLap) -> ItemResult:
+        if any(lap is each for each in across):
+            why = "a direct entry from across the course may fly on before its turn"
+            return not_measurable(item, lap_scope(lap), why)
+        return grade_value(item, lap_scope(lap), lap.measures.fix_to_turn_s, at_epoch_s=lap.start_epoch_s)
+
+    return _each_lap(item, flight, graded)
+
+
+def _across(entry: Entry, hold: Hold) -> bool:
+    """Whether an entry is a direct one from across the course."""
+    heading = entry.arrival_heading_true_deg
+    if entry.kind != "direct" or heading is None:
+        return False
+    return abs(float(turn_from_to(hold.inbound_course_true_deg, heading))) > ACROSS_COURSE_DEG

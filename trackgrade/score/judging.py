@@ -16,11 +16,7 @@ from trackgrade.score.items import grade_items
 from trackgrade.score.lap import GradedLap, Sighting
 from trackgrade.score.levels import altitude_note
 from trackgrade.score.mistakes import find_mistakes
-from trackgrade.score.sentences import (
-    entry_sentence,
-    next_lap_sentence,
-    wind_work_sentence,
-)
+from trackgrade.score.sentences import entry_sentence, next_lap_sentence, wind_work_sentence
 from trackgrade.score.standard import Standard
 from trackgrade.score.verdict import item_evidence, spoken, verdict
 from trackgrade.score.wind_work import next_lap

@@ -12,7 +12,7 @@ from typing import Literal
 
 from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Wind
-from trackgrade.score.results import ItemResult, Measurement
+from trackgrade.score.results import ItemResult, Measurement, WithItems
 from trackgrade.segment.flown import Lap
 
 Reference = Literal["abeam", "abeam_by_bearing", "abeam_or_heading", "wings_level", "mark"]
@@ -232,7 +232,7 @@ class Sighting:
 
 
 @dataclass(frozen=True)
-class GradedLap:
+class GradedLap(WithItems):
     """One completed lap, judged. At its face plain numbers, None where not measurable; under it how they came about.
 
     Attributes
@@ -315,15 +315,6 @@ class GradedLap:
     def leg_can_be_met(self) -> bool:
         """Whether a lap with the leg asked for exists in this lap's wind; yes where the wind is not known."""
         return self.solved is None or self.solved.feasible
-
-    def item(self, name: str) -> ItemResult | None:
-        """The result of an item of the standard, or None where the standard does not ask for it."""
-        return next((each for each in self.items if each.item == name), None)
-
-    def out(self, name: str) -> ItemResult | None:
-        """The result of an item that is clearly not within: beyond the limit by more than its error."""
-        result = self.item(name)
-        return result if result is not None and result.clearly_out else None
 
     def sighting(
         self, at_epoch_s: float | None, size: float, evidence: str, *, since_epoch_s: float | None = None

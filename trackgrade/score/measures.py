@@ -18,15 +18,9 @@ from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import LapMeasures, TurnMeasures
 from trackgrade.score.levels import Level, changing
 from trackgrade.score.results import Measurement
-from trackgrade.score.series import (
-    inside,
-    median_over,
-    steadied,
-    value_at,
-    white_noise,
-)
+from trackgrade.score.series import inside, median_over, steadied, value_at, white_noise
 from trackgrade.score.standard import Standard, Turns
-from trackgrade.score.timing import between, outbound_start, outbound_time
+from trackgrade.score.timing import REFERENCE_TITLES, between, outbound_start, outbound_time
 from trackgrade.segment.flown import Flown, InboundStartBy, Lap, Moment, Visit
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
@@ -205,6 +199,7 @@ def lap_measures(
     inbound_s = between(lap.inbound_start, lap.end, INBOUND_START_WORDS[lap.inbound_start_by or "rollout"], "the fix")
     other = lap.inbound_start_other
     inbound_other_s = between(other.moment, lap.end, INBOUND_START_WORDS[other.by], "the fix") if other else None
+    outbound_from_words = REFERENCE_TITLES[started_by] if started_by else "the start of the outbound leg"
     whole = inside(samples, start_s, end_s)
     settled_s = settled_from_s(visit, lap)
     own = inside(samples, settled_s, end_s)
@@ -218,7 +213,7 @@ def lap_measures(
     return LapMeasures(
         settled_epoch_s=settled_s,
         lap_s=between(lap.start, lap.end, "the fix", "the fix"),
-        outbound_s=outbound_time(started, lap.outbound_end, _start_words(started_by)),
+        outbound_s=outbound_time(started, lap.outbound_end, outbound_from_words),
         outbound_start_by=started_by,
         outbound_start_epoch_s=started.epoch_s if started else None,
         inbound_s=inbound_s,
@@ -263,15 +258,6 @@ def no_airspeed(samples: Samples) -> str:
     if samples.airspeed_source == "estimated":
         return "the wind could not be estimated, so ground speed cannot be turned into airspeed"
     return "the track carries no airspeed, and none could be estimated"
-
-
-def _start_words(reference: str | None) -> str:
-    words = {
-        "abeam": "abeam the fix",
-        "wings_level": "wings level outbound",
-        "abeam_or_heading": "the later of abeam and the outbound heading",
-    }
-    return words.get(reference or "", "the start of the outbound leg")
 
 
 def _finite(values: Floats) -> Floats:

@@ -74,3 +74,18 @@ class ItemResult:
     def clearly_out(self) -> bool:
         """Not within, and beyond the limit by more than the value's error."""
         return self.value is not None and self.result != "within" and not self.straddles
+
+
+class WithItems:
+    """What a standard's items are put on: a lap, or an entry with its arrival."""
+
+    items: tuple[ItemResult, ...]
+
+    def item(self, name: str) -> ItemResult | None:
+        """The result of an item, or None where there is none."""
+        return next((each for each in self.items if each.item == name), None)
+
+    def out(self, name: str) -> ItemResult | None:
+        """The result of an item that is clearly not within: beyond the limit by more than its error."""
+        result = self.item(name)
+        return result if result is not None and result.clearly_out else None

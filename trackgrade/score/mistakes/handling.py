@@ -120,16 +120,11 @@ def speed_not_reduced(flight: Flight) -> Iterator[Sighting]:
     if any(lap.out("airspeed") for lap in flight.laps[1:]):
         return
     for visit in flight.visits:
-        result = visit.entry.item("arrival_speed")
-        if result is None or result.result != "outside" or result.straddles or result.value is None:
-            continue
-        yield Sighting(
-            result.visit,
-            None,
-            result.at_epoch_s,
-            result.value / (result.limit or 10.0),
-            f"{amount(result.value, 'kt')} above holding speed over the fix; {result.evidence}",
-        )
+        result = visit.entry.out("arrival_speed")
+        if result is not None and result.value is not None:
+            evidence = f"{amount(result.value, 'kt')} above holding speed over the fix; {result.evidence}"
+            size = result.value / (result.limit or 10.0)
+            yield Sighting(visit.number, None, result.at_epoch_s, size, evidence)
 
 
 def heading_wandered(flight: Flight) -> Iterator[Sighting]:

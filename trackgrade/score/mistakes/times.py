@@ -211,9 +211,7 @@ def late_at_fix(flight: Flight) -> Iterator[Sighting]:
 def arrival_time_missed(flight: Flight) -> Iterator[Sighting]:
     """The assigned time over the fix missed."""
     for visit in flight.visits:
-        result = visit.entry.item("arrival_time")
-        if result is None or result.value is None or result.result != "outside" or result.straddles:
-            continue
-        late = "late" if result.value > 0.0 else "early"
-        evidence = f"over the fix {amount(abs(result.value), 's')} {late}"
-        yield Sighting(visit.number, None, result.at_epoch_s, abs(result.value) / (result.limit or 10.0), evidence)
+        result = visit.entry.out("arrival_time")
+        if result is not None and result.value is not None:
+            evidence = f"over the fix {amount(abs(result.value), 's')} {'late' if result.value > 0.0 else 'early'}"
+            yield Sighting(visit.number, None, result.at_epoch_s, abs(result.value) / (result.limit or 10.0), evidence)
