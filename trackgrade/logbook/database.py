@@ -53,10 +53,7 @@ def default_place() -> str:
 def url_of(place: str | os.PathLike[str]) -> sa.URL:
     """A path or a URL as a URL. ``postgresql://`` uses psycopg.
 
-    Raises
-    ------
-    LogbookError
-        Not a URL that can be read, or a database of another kind.
+    Raises LogbookError: not a URL that can be read, or a database of another kind.
     """
     text = os.fspath(place)
     if "://" not in text:
@@ -76,10 +73,8 @@ def url_of(place: str | os.PathLike[str]) -> sa.URL:
 def open_engine(place: str | os.PathLike[str], *, create: bool) -> sa.Engine:
     """An engine on a logbook of the present version; made, or brought up from an older version, as needed.
 
-    Raises
-    ------
-    LogbookError
-        It cannot be opened, is no logbook, is of a newer version, or is missing and ``create`` is False.
+    Raises LogbookError: it cannot be opened, is no logbook, is of a newer version, or is missing and ``create`` is
+    False.
     """
     url = url_of(place)
     name = shown(url)

@@ -35,10 +35,7 @@ _VISIT_IN_SCOPE = re.compile(r"\bvisit (\d+)\b")
 def digest(debrief: Mapping[str, Any]) -> HoldFlown:
     """One debrief with all its rows.
 
-    Raises
-    ------
-    LogbookError
-        Not a debrief, a debrief of another version, or one without a flown hold.
+    Raises LogbookError: not a debrief, a debrief of another version, or one without a flown hold.
     """
     schema = debrief.get("schema") if isinstance(debrief, Mapping) else None
     if schema != SCHEMA:

@@ -41,10 +41,7 @@ _COLUMNS = [schema.recording.c[each.name] for each in fields(HoldFlown) if each.
 def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> PilotHistory:
     """A pilot's page, to the standard named, else the one most used by this pilot.
 
-    Raises
-    ------
-    UsageError
-        No such pilot, or nothing recorded of them to that standard.
+    Raises UsageError: no such pilot, or nothing recorded of them to that standard.
     """
     with errors_for_people(logbook.name), reading(logbook.engine) as connection:
         pilot_id = find_pilot(connection, pilot)
@@ -73,12 +70,8 @@ def pilot_history(logbook: Logbook, pilot: str, standard: str | None = None) -> 
 def class_history(logbook: Logbook, standard: str | None = None, hold: str | None = None) -> ClassHistory:
     """The instructor's page, to the standard named or the one most used; ``hold`` names the hold compared.
 
-    Without ``hold``, the one that most pilots flew is compared; None where no two pilots flew the same.
-
-    Raises
-    ------
-    UsageError
-        An empty logbook, or a standard or hold that is not in it.
+    Without ``hold``, the one that most pilots flew is compared; None where no two pilots flew the same. Raises
+    UsageError: an empty logbook, or a standard or hold that is not in it.
     """
     with errors_for_people(logbook.name), reading(logbook.engine) as connection:
         standards = _standards(connection, sa.true())

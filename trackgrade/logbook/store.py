@@ -78,12 +78,8 @@ class Imported:
 class Logbook:
     """A logbook, by path (SQLite) or URL (PostgreSQL). Use it in a ``with`` block, or `close` it.
 
-    Raises
-    ------
-    LogbookError
-        It cannot be opened, is no logbook, is of a newer version, or is missing and ``create`` is False.
-    OutputError
-        It cannot be written.
+    Raises LogbookError: it cannot be opened, is no logbook, is of a newer version, or is missing and ``create`` is
+    False; OutputError: it cannot be written.
     """
 
     def __init__(self, place: str | os.PathLike[str] | None = None, *, create: bool = True) -> None:
@@ -146,12 +142,8 @@ class Logbook:
     def delete_pilot(self, name: str) -> int:
         """Delete a pilot and everything recorded of them; the number of recordings that went.
 
-        In an SQLite file the rows are overwritten and the file is rewritten: nothing stays behind in it.
-
-        Raises
-        ------
-        UsageError
-            No such pilot.
+        In an SQLite file the rows are overwritten and the file is rewritten: nothing stays behind in it. Raises
+        UsageError: no such pilot.
         """
         with errors_for_people(self.name):
             with writing(self.engine) as connection:
@@ -202,10 +194,7 @@ class Logbook:
     def import_lines(self, lines: Iterable[str], progress: Callable[[int], None] | None = None) -> Imported:
         """Record what `export_lines` wrote: every line, or none when one of them is wrong.
 
-        Raises
-        ------
-        LogbookError
-            A line cannot be read; its number is named and the logbook is as it was.
+        Raises LogbookError: a line cannot be read; its number is named and the logbook is as it was.
         """
         recorded = replaced = 0
         named: set[str] = set()
@@ -270,10 +259,7 @@ def _unpacked(packed: bytes | None) -> dict[str, Any] | None:
 def find_pilot(connection: sa.Connection, name: str) -> int:
     """The id of a pilot by name, in whatever case and spacing.
 
-    Raises
-    ------
-    UsageError
-        No such pilot; the message names those there are.
+    Raises UsageError: no such pilot; the message names those there are.
     """
     pilot = schema.pilot.c
     pilot_id = connection.scalar(select(pilot.id).where(pilot.name_key == _key(name)))

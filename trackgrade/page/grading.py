@@ -36,12 +36,7 @@ class Asked:
 def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[str, ...]]:
     """Grade a track and keep its report: the id of it, and messages.
 
-    Raises
-    ------
-    InputError
-        The track cannot be read.
-    NoHoldFlown
-        It was, and no hold was flown at that fix.
+    Raises InputError: the track cannot be read; NoHoldFlown: it was, and no hold was flown at that fix.
     """
     desk = Desk(data)
     folder = desk.flight_folder(flight.id)

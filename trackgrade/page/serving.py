@@ -25,12 +25,7 @@ THREADS = 8
 def serve(data: Path, holds: Path, logbook: str, port: int, ready: Callable[[str], None]) -> None:
     """Serve until it is interrupted; ``ready`` is given the address, with the key, once it answers.
 
-    Raises
-    ------
-    UsageError
-        The port is taken.
-    OutputError
-        The data folder cannot be written.
+    Raises UsageError: the port is taken; OutputError: the data folder cannot be written.
     """
     desk = Desk(data)
     with _bound(port) as bound:

@@ -79,10 +79,7 @@ class _Left:
 def clean(track: Track) -> CleanTrack:
     """Sort, drop what cannot be, and find the holes.
 
-    Raises
-    ------
-    TrackFileError
-        Fewer than four usable points are left, or they are too far apart in time to show a turn.
+    Raises TrackFileError: fewer than four usable points are left, or they are too far apart in time to show a turn.
     """
     left = _Left(replace(track, alt_open=None))  # what no hold has settled by now stays unknown
     notes: list[str] = []

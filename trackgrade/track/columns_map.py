@@ -60,10 +60,7 @@ class ColumnsMap:
 def read_columns_map(source: str | os.PathLike[str] | bytes) -> ColumnsMap:
     """Read a columns map: a path, or its bytes.
 
-    Raises
-    ------
-    ColumnsFileError
-        Not TOML, or an unknown quantity, unit or setting; one line names it and what is known.
+    Raises ColumnsFileError: not TOML, or an unknown quantity, unit or setting; one line names it and what is known.
     """
     name = "the columns map" if isinstance(source, bytes) else plain_text(Path(source).name, 120)
     try:

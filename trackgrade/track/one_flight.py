@@ -17,10 +17,7 @@ LONGEST_FLIGHT_S = 3 * 86_400.0
 def largest_flight(epoch_s: Floats, source: str) -> npt.NDArray[np.bool_]:
     """Which points (n,) belong to the part with most points; times must not decrease.
 
-    Raises
-    ------
-    TrackFileError
-        That part lasts over three days.
+    Raises TrackFileError: that part lasts over three days.
     """
     part = np.concatenate([[0], np.cumsum(np.diff(epoch_s) > PARTS_FLIGHTS_S)])
     keep = part == np.argmax(np.bincount(part))

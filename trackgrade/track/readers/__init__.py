@@ -88,12 +88,8 @@ def read_track(
     name
         What to call it in messages and in the debrief; by itself the name of the file.
 
-    Raises
-    ------
-    TrackFileError
-        The file cannot be read, is of no known format, or holds no flight; one line says why.
-    ColumnsFileError
-        The columns map cannot be read, or names a column or unit that is not there.
+    Raises TrackFileError: the file cannot be read, is of no known format, or holds no flight (one line says why);
+    ColumnsFileError: the columns map cannot be read, or names a column or unit that is not there.
     """
     content, source = track_bytes(track, name)
     return reader_of(content).read(content, source, columns)

@@ -56,10 +56,7 @@ def read(data: bytes, source: str, columns: str | os.PathLike[str] | bytes | Non
 def read_own(data: bytes, source: str) -> Track | None:
     """A `Track` of the columns of README, with nothing to settle; None where the file is not of this plain kind.
 
-    Raises
-    ------
-    TrackFileError
-        It is, and fewer than two of its points can be.
+    Raises TrackFileError: it is, and fewer than two of its points can be.
     """
     header, _, body = data.partition(b"\n")
     names = header.rstrip(b"\r").decode("latin-1").split(",")

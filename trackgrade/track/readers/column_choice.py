@@ -78,10 +78,7 @@ class Choices:
 def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
     """Choose the columns of a table: by the map, by the words of the headers, then by what only their cells tell.
 
-    Raises
-    ------
-    ColumnsFileError
-        The map names a column that the table does not have.
+    Raises ColumnsFileError: the map names a column that the table does not have.
     """
     result = Choices()
     mapped = _mapped(shape, columns)

@@ -50,12 +50,7 @@ def column_sheet(
 ) -> Sheet:
     """Look at a file, given and called as in `read_track`.
 
-    Raises
-    ------
-    TrackFileError
-        The file cannot be read at all.
-    ColumnsFileError
-        The columns map is wrong.
+    Raises TrackFileError: the file cannot be read at all; ColumnsFileError: the columns map is wrong.
     """
     content, source = track_bytes(track, name)
     reader = reader_of(content)

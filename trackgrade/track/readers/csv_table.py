@@ -40,12 +40,8 @@ class Look:
 def read(data: bytes, source: str, columns: str | os.PathLike[str] | bytes | None = None) -> Track:
     """A `Track` of the bytes of a text table.
 
-    Raises
-    ------
-    TrackFileError
-        No table, no time or position columns, or no usable row; one line says where and what to do.
-    ColumnsFileError
-        The columns map cannot be read or names what is not there.
+    Raises TrackFileError: no table, no time or position columns, or no usable row; one line says where and what to do;
+    ColumnsFileError: the columns map cannot be read or names what is not there.
     """
     seen = look(data, source, ColumnsMap() if columns is None else read_columns_map(columns))
     if seen.track is None:

@@ -33,10 +33,7 @@ def sniff(head: bytes) -> bool:
 def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a GPX file.
 
-    Raises
-    ------
-    TrackFileError
-        Not GPX, hostile XML, no track (only routes or waypoints), no times, or no usable point.
+    Raises TrackFileError: not GPX, hostile XML, no track (only routes or waypoints), no times, or no usable point.
     """
     done = read_xml(data, source, GpxPass)
     seen = done.seen

@@ -66,10 +66,7 @@ def sniff(head: bytes) -> bool:
 def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of an IGC file.
 
-    Raises
-    ------
-    TrackFileError
-        No fixes, no date, or fewer than two usable points.
+    Raises TrackFileError: no fixes, no date, or fewer than two usable points.
     """
     rows = _rows(data.decode("latin-1"))
     told: list[str] = []

@@ -45,10 +45,7 @@ def sniff(head: bytes) -> bool:
 def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a KML or KMZ file.
 
-    Raises
-    ------
-    TrackFileError
-        Not KML, hostile XML or archive, nothing in it has times, or no usable point.
+    Raises TrackFileError: not KML, hostile XML or archive, nothing in it has times, or no usable point.
     """
     told: list[str] = []
     if data.startswith(_ZIP_MAGIC):

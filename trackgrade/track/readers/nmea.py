@@ -57,10 +57,7 @@ def sniff(head: bytes) -> bool:
 def read(data: bytes, source: str) -> Track:
     """A `Track` of the bytes of a log of sentences.
 
-    Raises
-    ------
-    TrackFileError
-        No positions, no date, or fewer than two usable points.
+    Raises TrackFileError: no positions, no date, or fewer than two usable points.
     """
     log = _read(data.replace(b"\x00", b""))
     told: list[str] = []

@@ -52,11 +52,7 @@ def make_track(
     """A `Track` of the points that can be; all arrays (n,), NaN where blank.
 
     ``channels``: in the units of their names, directions also from -180. ``marks``: time [s since 1970 UTC] and label.
-
-    Raises
-    ------
-    TrackFileError
-        Fewer than two points are left.
+    Raises TrackFileError: fewer than two points are left.
     """
     told = list(notes)
     if alt_open is None and not np.isfinite(alt_ft).any():

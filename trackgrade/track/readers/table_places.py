@@ -21,10 +21,7 @@ _UNSIGNED_SIDE = {"lat": ("s", "n", "south"), "lon": ("w", "e", "west")}
 def read_places(table: Table) -> None:
     """Fill in latitudes and longitudes (n,) [deg], NaN where unreadable.
 
-    Raises
-    ------
-    TrackFileError
-        Most cells of a column are no degrees.
+    Raises TrackFileError: most cells of a column are no degrees.
     """
     table.lat_deg, table.lon_deg = _read(table, "lat"), _read(table, "lon")
     _doubt_degrees(table)

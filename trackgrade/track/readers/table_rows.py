@@ -91,10 +91,7 @@ class Table:
 def read_rows(table: Table, data: bytes) -> None:
     """Fill in the cells and lines of a table.
 
-    Raises
-    ------
-    TrackFileError
-        Too many rows, none, or rows that cannot be split into columns.
+    Raises TrackFileError: too many rows, none, or rows that cannot be split into columns.
     """
     shape = table.shape
     wanted = {choice.index for choice in table.choices.all()}

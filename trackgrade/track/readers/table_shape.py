@@ -122,12 +122,8 @@ def whole_records(data: bytes) -> bytes:
 def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
     """Find how the table is laid out.
 
-    Raises
-    ------
-    TrackFileError
-        Not text, or no line names latitude, longitude and time.
-    ColumnsFileError
-        The columns map names a header line or a column that is not there.
+    Raises TrackFileError: not text, or no line names latitude, longitude and time; ColumnsFileError: the columns map
+    names a header line or a column that is not there.
     """
     encoding, notes = _encoding(data)
     _refuse_binary(data, encoding, source)

@@ -58,10 +58,8 @@ class _Way:
 def read_times(table: Table) -> None:
     """Fill in the times of a table (n,) [s since 1970 UTC], NaN where unreadable.
 
-    Raises
-    ------
-    TrackFileError
-        No date, or numbers that do not count from 1970; the line says what to write into a columns map.
+    Raises TrackFileError: no date, or numbers that do not count from 1970; the line says what to write into a columns
+    map.
     """
     cells = table.cells
     half = table.choices.chosen.get("half_day")

@@ -79,10 +79,7 @@ class Handler:
     def between(self) -> None:
         """Called now and then, outside of any element's handling, to turn what has been read into numbers.
 
-        Raises
-        ------
-        TrackFileError
-            There are too many points.
+        Raises TrackFileError: there are too many points.
         """
         if self.kept() > MOST_POINTS:
             raise TrackFileError(f"{self._source} has over {MOST_POINTS:,} track points and is not read. {_CUT}")
@@ -104,11 +101,7 @@ def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> Pass[H]
     """Pass over the bytes; of a damaged file as far as it goes.
 
     ``make`` gets expat's parser, whose ``CharacterDataHandler`` it sets while it wants text, and returns the handler.
-
-    Raises
-    ------
-    TrackFileError
-        More tags, names or depth than a flight log has, or a document type definition.
+    Raises TrackFileError: more tags, names or depth than a flight log has, or a document type definition.
     """
     if data.count(b"<") > _MOST_TAGS:
         raise TrackFileError(f"{source} has over {_MOST_TAGS:,} XML tags and is not read. {_CUT}")
