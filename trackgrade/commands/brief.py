@@ -21,9 +21,7 @@ _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", 
 
 
 @click.command(
-    "brief",
-    short_help="Before the flight: entry, headings and times in this wind.",
-    epilog=f"Headings are in the north of the hold file: magnetic, unless it says true. {console.CAUTION}",
+    "brief", epilog=f"Headings are in the north of the hold file: magnetic, unless it says true. {console.CAUTION}"
 )
 @click.argument("hold", metavar="HOLD.toml", required=False)
 @click.option("--hold", "named", metavar="HOLD", help="Instead: a hold file, or a name in the hold set.")

@@ -11,11 +11,7 @@ from trackgrade.commands import console
 from trackgrade.errors import UsageError
 
 
-@click.command(
-    "columns",
-    short_help="Show which column of a log is read as what.",
-    epilog=console.CAUTION,
-)
+@click.command("columns", epilog=console.CAUTION)
 @click.argument("file")
 @click.option("--columns", "map_path", metavar="MAP.toml", help="Look at it through this columns map.")
 @click.option("--write", "write_path", metavar="MAP.toml", help="Write a columns map of the file, to edit.")

@@ -36,11 +36,7 @@ full_scale_nm = 1.0
 SEED = 10
 
 
-@click.command(
-    "demo",
-    short_help="Simulate, grade and report, with no input.",
-    epilog=console.CAUTION,
-)
+@click.command("demo", epilog=console.CAUTION)
 @click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for everything written.")
 @click.option("--season", is_flag=True, help="A season of invented pilots and their progress pages instead.")
 def command(out: str, season: bool) -> None:

@@ -20,9 +20,7 @@ NOTHING = "no hold in this track: nowhere two turns the same way with a leg betw
 
 
 @click.command(
-    "find",
-    short_help="Find the holds in a track that came with no hold file.",
-    epilog=f"Exit status: 0 found, 2 wrong usage or unreadable, 3 no hold in the track. {console.CAUTION}",
+    "find", epilog=f"Exit status: 0 found, 2 wrong usage or unreadable, 3 no hold in the track. {console.CAUTION}"
 )
 @click.argument("track")
 @click.option("--json", "json_path", metavar="FILE", help="Write the holds found, schema trackgrade.holds/1.")

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    "grade",
-    short_help="After the flight: measure and grade the laps of a track.",
-    epilog=f"Exit status: 0 graded, 2 wrong usage or unreadable, 3 no hold flown. {console.CAUTION}",
+    "grade", epilog=f"Exit status: 0 graded, 2 wrong usage or unreadable, 3 no hold flown. {console.CAUTION}"
 )
 @click.argument("tracks", nargs=-1, required=True, metavar="TRACK...")
 @click.option("--hold", "holds", multiple=True, metavar="HOLD", help="Hold file, or a name in the hold set; repeat it.")

@@ -20,7 +20,7 @@ _name = click.option("--name", metavar="NAME", help="Its name in the set; defaul
 _replace = click.option("--replace", is_flag=True, help="Write over the one of that name.")
 
 
-@click.group("holds", short_help="Your hold set: hold files by name, to share as a folder.", epilog=console.CAUTION)
+@click.group("holds", epilog=console.CAUTION)
 def command() -> None:
     """Look after the hold set: hold files by name, in a folder that can be copied and shared.
 

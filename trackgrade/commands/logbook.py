@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _where = click.option("--logbook", metavar="PATH|URL", help="Another logbook than the one in your data folder.")
 
 
-@click.group("logbook", short_help="Export, import or delete recorded sessions.", epilog=console.CAUTION)
+@click.group("logbook", epilog=console.CAUTION)
 def command() -> None:
     """Look after the logbook: an SQLite file in your data folder, or a school's PostgreSQL database.
 

@@ -22,11 +22,7 @@ if TYPE_CHECKING:
 CLASS_PAGE = "progress-class.html"
 
 
-@click.command(
-    "progress",
-    short_help="Trends over the sessions of a pilot, or of a class.",
-    epilog=console.CAUTION,
-)
+@click.command("progress", epilog=console.CAUTION)
 @click.option("--pilot", metavar="NAME", help="One pilot's page; without it, all pilots side by side.")
 @click.option("--logbook", metavar="PATH|URL", help="Another logbook than the one in your data folder.")
 @click.option("--out", default="reports", metavar="DIR", show_default=True, help="Folder for the pages.")

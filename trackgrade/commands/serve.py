@@ -15,9 +15,7 @@ LOGBOOK_VARIABLE = "TRACKGRADE_LOGBOOK"
 
 
 @click.command(
-    "serve",
-    short_help="The whole job in your browser: drop tracks, grade, read, brief.",
-    epilog=f"Only this machine can reach the page, and only with the key in the address. {console.CAUTION}",
+    "serve", epilog=f"Only this machine can reach the page, and only with the key in the address. {console.CAUTION}"
 )
 @click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Port; default: a free one.")
 @click.option("--no-browser", is_flag=True, help="Open no browser, only print the address.")

@@ -28,11 +28,7 @@ _SAMPLINGS = {
 }
 
 
-@click.command(
-    "simulate",
-    short_help="Make a flight with known truth, for practice and tests.",
-    epilog=f"The flight is invented. {console.CAUTION}",
-)
+@click.command("simulate", epilog=f"The flight is invented. {console.CAUTION}")
 @click.argument("hold", metavar="HOLD.toml", required=False)
 @click.option("--hold", "named", metavar="HOLD", help="Instead: a hold file, or a name in the hold set.")
 @click.option("--holds", "hold_set", metavar="DIR", help="Another hold set than your own (see: trackgrade holds).")

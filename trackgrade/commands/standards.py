@@ -21,7 +21,7 @@ READ_WORDS = {
 }
 
 
-@click.command("standards", short_help="List the standards, or show one with its sources.", epilog=console.CAUTION)
+@click.command("standards", epilog=console.CAUTION)
 @click.argument("standard", required=False, metavar="[NAME|FILE]")
 @click.option("--timing-band", type=float, metavar="S", help="Show it with your own band on the leg time.")
 @click.option("--as-file", is_flag=True, help="Print the file itself, to edit into a standard of your own.")
