@@ -37,8 +37,12 @@ CHOICES: dict[str, str] = {
     "track_true_deg|deg": "ground track",
     "mark|": "mark",
 }
-#: What a file may lack, as a columns map writes it.
-FIXED = {"date": "date", "utc_offset": "utc_offset", "start_utc": "start_utc"}
+#: What a file may lack, by the key of a columns map: what it is called, and an example.
+FIXED = {
+    "date": ("Day of the flight", "2026-05-03, for times of day without a date"),
+    "utc_offset": ("Offset of its local time from UTC", "-05:00, for local times"),
+    "start_utc": ("Start of the log, UTC", "2026-05-03T15:20:00Z, for seconds since the start"),
+}
 
 
 def given(questions: Mapping[str, Any]) -> dict[str, str]:

@@ -119,8 +119,9 @@ def pages(house: House) -> Blueprint:
             "columns.html",
             flight=flight,
             questions=seen["questions"],
-            problem=problem or seen["problem"],
+            messages=[problem or seen["problem"]],
             choices=columns_form.CHOICES,
+            fixed=columns_form.FIXED,
             given=request.form or columns_form.given(seen["questions"]),
             flights=request.values.get("flights", id),
         )
@@ -151,10 +152,10 @@ def pages(house: House) -> Blueprint:
 
         kept = desk.report(id)
         if request.method == "GET":
-            return page("session.html", report=kept, problem="")
+            return page("session.html", report=kept)
         given = {key: request.form.get(key, "").strip() for key in ("pilot", "instructor", "note")}
         if not given["pilot"]:
-            return page("session.html", report=kept, problem="Who flew? Give the name of the pilot.")
+            return page("session.html", report=kept, messages=["Who flew? Give the name of the pilot."])
         debrief = json.loads(desk.report_file(id, DEBRIEF).read_text(encoding="utf-8"))
         record(debrief, Asked("", "", "", house.logbook, **given))
         desk.note_session(id, **given)

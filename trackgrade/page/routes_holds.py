@@ -24,13 +24,13 @@ from trackgrade.page.house import House, without_commands
 from trackgrade.page.screens import page, ribbon
 from trackgrade.verbs import brief
 
-#: Fields of the brief that are numbers, with what they are called.
+#: Fields of the brief that are numbers: what they are called, and the unit.
 AIR = {
-    "tas_kt": "True airspeed",
-    "ias_kt": "Indicated airspeed",
-    "wind_from_true_deg": "Wind from",
-    "wind_kt": "Wind speed",
-    "arriving_deg": "Arrival heading",
+    "tas_kt": ("True airspeed", "kt"),
+    "ias_kt": ("Indicated airspeed", "kt, instead; blank: the hold's own"),
+    "wind_from_true_deg": ("Wind from", "degrees true"),
+    "wind_kt": ("Wind speed", "kt"),
+    "arriving_deg": ("Arrival heading", "degrees"),
 }
 
 
@@ -133,7 +133,7 @@ def pages(house: House) -> Blueprint:
 
     def brief_page_form(message: str = "", status: int = 200) -> Response:
         groups = house.options([], request.args.get("hold", ""))
-        response = page("brief_form.html", given=request.args, groups=groups, message=message)
+        response = page("brief_form.html", given=request.args, groups=groups, air=AIR, messages=[message])
         response.status_code = status
         return response
 
@@ -162,7 +162,7 @@ def _holds_page(house: House, messages: list[str] | None = None) -> Response:
 def _air(given: Mapping[str, str]) -> dict[str, Any]:
     """Speeds, wind, heading and day of a brief. Raises UsageError."""
     air: dict[str, Any] = {}
-    for field, called in AIR.items():
+    for field, (called, _) in AIR.items():
         text = given.get(field, "").strip()
         if text:
             try:

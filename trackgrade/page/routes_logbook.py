@@ -54,7 +54,7 @@ def pages(house: House) -> Blueprint:
         name = request.values.get("name", "")
         reports = house.desk.reports_of(name)
         if request.method == "GET":
-            return page("forget.html", name=name, reports=len(reports), message="")
+            return page("forget.html", name=name, reports=len(reports))
         for report in reports:
             house.forget(report.flight)
             house.desk.forget_report(report.id)
@@ -65,7 +65,7 @@ def pages(house: House) -> Blueprint:
             if not reports:
                 raise
         except LogbookError as error:
-            return page("forget.html", name=name, reports=0, message=str(error))
+            return page("forget.html", name=name, reports=0, messages=[str(error)])
         return redirect("/class", 303)
 
     return routes

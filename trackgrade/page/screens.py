@@ -19,7 +19,7 @@ def page(template: str, **context: Any) -> Response:
     text = frame.render(
         "page",
         template,
-        {"caution": CAUTION, "version": __version__} | context,
+        {"caution": CAUTION, "version": __version__, "messages": ()} | context,
         styles=("page.css",),
         script="page.js",
         allow="connect-src 'self'; form-action 'self'",
@@ -51,6 +51,6 @@ def wants_json() -> bool:
 
 def refusal(message: str, status: int) -> Response:
     """One line that says what is wrong and what to do, as a page or for the script."""
-    response = jsonify(message=message) if wants_json() else page("refusal.html", message=message)
+    response = jsonify(message=message) if wants_json() else page("refusal.html", messages=[message])
     response.status_code = status
     return response
