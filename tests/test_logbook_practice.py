@@ -37,33 +37,33 @@ def test_conditions_are_met_or_not_and_how_long_ago() -> None:
         hold(leg_minutes=None, leg_nm=4.0, wind_kt=None, wind_cross_kt=None),
         hold(leg_minutes=1.5, wind_kt=3.0, wind_cross_kt=1.0, entries=one("direct")),
     )
-    lines = {line.key: (line.sessions, line.sessions_ago) for line in practised(flown)}
+    lines = {line.condition.said: (line.sessions, line.sessions_ago) for line in practised(flown)}
     assert lines == {
-        "turns right": (2, 0),
-        "turns left": (1, 2),
-        "wind light": (1, 0),
-        "wind strong": (1, 2),
-        "wind from holding side": (0, None),
-        "wind from other side": (1, 2),
-        "gps": (2, 0),
-        "vor TO": (0, None),
-        "vor FROM": (1, 2),
-        "leg 1": (1, 2),
-        "leg 1.5": (1, 0),
-        "leg NM": (1, 1),
-        "entry direct right": (1, 0),
-        "entry teardrop right": (0, None),
-        "entry parallel right": (0, None),
-        "entry direct left": (0, None),
-        "entry teardrop left": (0, None),
-        "entry parallel left": (1, 2),
+        "right turns": (2, 0),
+        "left turns": (1, 2),
+        "wind under 8 kt": (1, 0),
+        "wind 15 kt or more": (1, 2),
+        "wind 8 kt or more across, from the holding side": (0, None),
+        "wind 8 kt or more across, from the non-holding side": (1, 2),
+        "guidance by GPS": (2, 0),
+        "guidance by VOR, inbound TO": (0, None),
+        "guidance by VOR, inbound FROM": (1, 2),
+        "legs of 1 minute": (1, 2),
+        "legs of 1½ minutes": (1, 0),
+        "legs by distance": (1, 1),
+        "direct entry with right turns": (1, 0),
+        "teardrop entry with right turns": (0, None),
+        "parallel entry with right turns": (0, None),
+        "direct entry with left turns": (0, None),
+        "teardrop entry with left turns": (0, None),
+        "parallel entry with left turns": (1, 2),
     }
 
 
 def test_two_holds_of_one_flight_are_one_session_ago() -> None:
     flown = [replace(each, flight_hash="same") for each in flights(hold(turns="left"), hold())]
-    lines = {line.key: line.sessions_ago for line in practised(flown)}
-    assert (lines["turns left"], lines["turns right"]) == (0, 0)
+    lines = {line.condition.said: line.sessions_ago for line in practised(flown)}
+    assert (lines["left turns"], lines["right turns"]) == (0, 0)
 
 
 @pytest.mark.parametrize("wind_from_deg", [0.0, 90.0, 143.0, 260.0, 233.0, 351.5])
@@ -183,7 +183,7 @@ def test_the_standard_is_the_one_most_used_and_others_are_named(logbook: Logbook
     history = pilot_history(logbook, "pilot A")
     assert history.total.standard == "faa_instrument_airplane"
     assert history.other_standards == (("training", 1),)
-    assert [line.sessions for line in practised(history.flown) if line.key == "turns left"] == [1]
+    assert [line.sessions for line in practised(history.flown) if line.condition.said == "left turns"] == [1]
     assert pilot_history(logbook, "pilot A", "training").total.sessions == 1
     with pytest.raises(UsageError, match="nothing is recorded to the standard 'easa'; there is: faa_instrument"):
         pilot_history(logbook, "pilot A", "easa")

@@ -155,9 +155,9 @@ def _pilot_text(page: PilotPage) -> str:
     ]
     header = ("item", "limit", "within", "5 before", "last 5", "change, 95 % interval", "claimed")
     lines += [console.table(header, rows), ""]
-    never = [f"{line.title} ({line.group.lower()})" for line in page.practised if line.sessions_ago is None]
+    never = [each.condition for each in page.practised if each.sessions_ago is None]
     if never:
-        lines.append(f"  Not practised yet: {'; '.join(never)}.")
+        lines.append(f"  Not practised yet: {'; '.join(f'{each.title} ({each.group.lower()})' for each in never)}.")
     lines += ["", console.emphasise(f"  Fly next. {page.exercise.title}")]
     lines += [f"    {line}" for line in (*page.exercise.hold, *page.exercise.why)]
     return "\n".join(lines)

@@ -1,15 +1,14 @@
 """What a pilot has practised, what not, and the exercise to fly next. Pure.
 
 One thing at a time. What the latest report puts first comes first, unless the page claims that an item got worse; a
-pilot whose laps hold, and whose report found nothing that was found before, gets the first due condition of `_ORDER`.
+pilot whose laps hold, and whose report found nothing that was found before, gets the due condition of the lowest rank.
 The limits and the order are our own choice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, field
 from typing import Any
 
 from trackgrade.files import plain_text
@@ -29,25 +28,40 @@ STALE_SESSIONS = 8
 #: Share of laps within the standard at which something new is added rather than the old repeated.
 READY_SHARE = 0.6
 
-#: The middle of each entry's sector, by entry and side of the turns. Sectors of the 70 degree line of AIM 5-3-8:
-#: with right turns teardrop reaches 70 degrees to the left of the outbound course, parallel 110 to its right.
+#: The middle of each entry's sector, by entry and side of the turns, the one to add first first. Sectors of the 70
+#: degree line of AIM 5-3-8: with right turns teardrop reaches 70 degrees to the left of the outbound course, parallel
+#: 110 to its right.
 _ARRIVALS = {
-    ("teardrop", "right"): "on a heading 35° left of the outbound course",
-    ("teardrop", "left"): "on a heading 35° right of the outbound course",
     ("parallel", "right"): "on a heading 55° right of the outbound course",
+    ("teardrop", "right"): "on a heading 35° left of the outbound course",
     ("parallel", "left"): "on a heading 55° left of the outbound course",
+    ("teardrop", "left"): "on a heading 35° right of the outbound course",
     ("direct", "right"): "on about the inbound course",
     ("direct", "left"): "on about the inbound course",
 }
 
 
 @dataclass(frozen=True)
-class Practised:
-    """One condition: in how many sessions it was met, and how many sessions ago last (0: the latest; None: never)."""
+class Condition:
+    """Something that a hold is flown with: as it stands in a list (``title``), and in a sentence (``said``).
 
-    key: str
+    ``rank``: of several due, the lowest is added first. ``met``: whether a hold was flown with it. ``flies``: what an
+    exercise that adds it asks for in place of the last hold's; where empty, the title in place of its ``group``.
+    """
+
     group: str
     title: str
+    said: str
+    rank: int
+    met: Callable[[HoldFlown], bool]
+    flies: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Practised:
+    """In how many sessions a condition was met, and how many sessions ago last (0: the latest; None: never)."""
+
+    condition: Condition
     sessions: int
     sessions_ago: int | None
 
@@ -66,56 +80,43 @@ class Exercise:
     watch: tuple[str, ...]
 
 
-def _light(wind_kt: float | None) -> bool:
-    return wind_kt is not None and wind_kt < CROSSWIND_KT
+def _vor(flag: str) -> Callable[[HoldFlown], bool]:
+    return lambda hold: hold.guidance == "vor" and hold.flag == flag
 
 
-_CONDITIONS: tuple[tuple[str, str, str, Callable[[HoldFlown], bool]], ...] = (
-    ("turns right", "Side", "right turns", lambda hold: hold.turns == "right"),
-    ("turns left", "Side", "left turns", lambda hold: hold.turns == "left"),
-    ("wind light", "Wind", f"under {CROSSWIND_KT:.0f} kt", lambda hold: _light(hold.wind_kt)),
-    ("wind strong", "Wind", f"{STRONG_WIND_KT:.0f} kt or more", lambda hold: (hold.wind_kt or 0.0) >= STRONG_WIND_KT),
-    (
-        "wind from holding side",
-        "Wind",
-        f"{CROSSWIND_KT:.0f} kt or more across, from the holding side",
-        lambda hold: (hold.wind_cross_kt or 0.0) >= CROSSWIND_KT,
-    ),
-    (
-        "wind from other side",
-        "Wind",
-        f"{CROSSWIND_KT:.0f} kt or more across, from the non-holding side",
-        lambda hold: (hold.wind_cross_kt or 0.0) <= -CROSSWIND_KT,
-    ),
-    ("gps", "Guidance", "GPS", lambda hold: hold.guidance == "gps"),
-    ("vor TO", "Guidance", "VOR, inbound TO", lambda hold: hold.guidance == "vor" and hold.flag == "TO"),
-    ("vor FROM", "Guidance", "VOR, inbound FROM", lambda hold: hold.guidance == "vor" and hold.flag == "FROM"),
-    ("leg 1", "Leg", "1 minute", lambda hold: hold.leg_nm is None and (hold.leg_minutes or 1.0) <= 1.0),
-    ("leg 1.5", "Leg", "1½ minutes", lambda hold: hold.leg_nm is None and (hold.leg_minutes or 1.0) > 1.0),
-    ("leg NM", "Leg", "by distance", lambda hold: hold.leg_nm is not None),
+def _across(side: float) -> Callable[[HoldFlown], bool]:
+    return lambda hold: side * (hold.wind_cross_kt or 0.0) >= CROSSWIND_KT
+
+
+def _entered(kind: str, turns: str) -> Callable[[HoldFlown], bool]:
+    return lambda hold: hold.turns == turns and any(each.flown == kind for each in hold.entries)
+
+
+_CROSSWIND = f"{CROSSWIND_KT:.0f} kt or more across, from the"
+_CONDITIONS = (
+    Condition("Side", "right turns", "right turns", 1, lambda hold: hold.turns == "right", {"turns": "right"}),
+    Condition("Side", "left turns", "left turns", 0, lambda hold: hold.turns == "left", {"turns": "left"}),
+    Condition("Wind", f"under {CROSSWIND_KT:.0f} kt", f"wind under {CROSSWIND_KT:.0f} kt", 17,
+              lambda hold: hold.wind_kt is not None and hold.wind_kt < CROSSWIND_KT,
+              {"wind": "light, so that nothing hides the basic times"}),
+    Condition("Wind", f"{STRONG_WIND_KT:.0f} kt or more", f"wind {STRONG_WIND_KT:.0f} kt or more", 10,
+              lambda hold: (hold.wind_kt or 0.0) >= STRONG_WIND_KT,
+              {"wind": "20 kt, more along the inbound course than across it"}),
+    *(Condition("Wind", f"{_CROSSWIND} {which} side", f"wind {_CROSSWIND} {which} side", rank, _across(side),
+                {"wind": f"12 kt across the inbound course, from the {which} side"})
+      for rank, which, side in ((8, "holding", 1.0), (9, "non-holding", -1.0))),
+    Condition("Guidance", "GPS", "guidance by GPS", 14, lambda hold: hold.guidance == "gps"),
+    Condition("Guidance", "VOR, inbound TO", "guidance by VOR, inbound TO", 11, _vor("TO")),
+    Condition("Guidance", "VOR, inbound FROM", "guidance by VOR, inbound FROM", 12, _vor("FROM")),
+    Condition("Leg", "1 minute", "legs of 1 minute", 15,
+              lambda hold: hold.leg_nm is None and (hold.leg_minutes or 1.0) <= 1.0),
+    Condition("Leg", "1½ minutes", "legs of 1½ minutes", 16,
+              lambda hold: hold.leg_nm is None and (hold.leg_minutes or 1.0) > 1.0),
+    Condition("Leg", "by distance", "legs by distance", 13, lambda hold: hold.leg_nm is not None),
+    *(Condition("Entry", f"{kind}, {turns} turns", f"{kind} entry with {turns} turns",
+                2 + list(_ARRIVALS).index((kind, turns)), _entered(kind, turns), {"entry": kind, "turns": turns})
+      for turns in ("right", "left") for kind in ("direct", "teardrop", "parallel")),
 )  # fmt: skip
-
-#: What to add first when several conditions are due.
-_ORDER = (
-    "turns left",
-    "turns right",
-    "entry parallel right",
-    "entry teardrop right",
-    "entry parallel left",
-    "entry teardrop left",
-    "entry direct right",
-    "entry direct left",
-    "wind from holding side",
-    "wind from other side",
-    "wind strong",
-    "vor TO",
-    "vor FROM",
-    "leg NM",
-    "gps",
-    "leg 1",
-    "leg 1.5",
-    "wind light",
-)
 
 
 def practised(flown: Sequence[HoldFlown]) -> tuple[Practised, ...]:
@@ -123,21 +124,10 @@ def practised(flown: Sequence[HoldFlown]) -> tuple[Practised, ...]:
     order: dict[str, int] = {}
     for hold in flown:
         order.setdefault(hold.flight_hash, len(order))
-
-    def line(key: str, group: str, title: str, met: Callable[[HoldFlown], bool]) -> Practised:
-        when = {order[hold.flight_hash] for hold in flown if met(hold)}
-        return Practised(key, group, title, len(when), len(order) - 1 - max(when) if when else None)
-
-    lines = [line(*each) for each in _CONDITIONS]
-    for turns in ("right", "left"):
-        for kind in ("direct", "teardrop", "parallel"):
-            entered = partial(_entered, turns, kind)
-            lines.append(line(f"entry {kind} {turns}", "Entry", f"{kind}, {turns} turns", entered))
-    return tuple(lines)
-
-
-def _entered(turns: str, kind: str, hold: HoldFlown) -> bool:
-    return hold.turns == turns and any(each.flown == kind for each in hold.entries)
+    when = [{order[hold.flight_hash] for hold in flown if each.met(hold)} for each in _CONDITIONS]
+    return tuple(
+        Practised(each, len(own), len(order) - 1 - max(own) if own else None) for each, own in zip(_CONDITIONS, when)
+    )
 
 
 def next_exercise(
@@ -150,23 +140,18 @@ def next_exercise(
     again = next((count for title, _, count in history.findings if title == finding), 0)
     weakest = weakest_item(shown.items)
     ready = recent.value is not None and recent.value >= READY_SHARE
-    due = {line.key: line for line in lines if line.due}
     new = None
     if ready and worse is None and not shown.verdict.moved and (not finding or again < 2):
-        new = next((due[key] for key in _ORDER if key in due), None)
-    turns, entry = latest.turns, "direct"
-    wind, guidance, leg = _wind_words(latest), _guidance_words(latest), _leg_words(latest)
+        new = min((line for line in lines if line.due), key=lambda line: line.condition.rank, default=None)
+    hold = _last_hold(latest)
     why: list[str] = []
     if new is not None:
-        title = f"Add one thing: {_said(new)}"
+        adds = new.condition
+        title = f"Add one thing: {adds.said}"
         ago = "not flown yet" if new.sessions_ago is None else f"last flown {new.sessions_ago} sessions ago"
-        why.append(f"{_capital(_said(new))}: {ago}.")
+        why.append(f"{adds.said[:1].upper()}{adds.said[1:]}: {ago}.")
         why.append(f"{percent(recent.value)} of the recent laps were within the standard: there is room for it.")
-        turns = new.key.split()[-1] if new.group in ("Side", "Entry") else turns
-        entry = new.key.split()[1] if new.group == "Entry" else entry
-        wind = _new_wind(new.key) or wind
-        guidance = new.title if new.group == "Guidance" else guidance
-        leg = new.title if new.group == "Leg" else leg
+        hold |= adds.flies or {adds.group.lower(): adds.title}
     elif worse is not None:
         title = f"Keep the conditions, work on: {worse.title.lower()}"
         why.append(f"{worse.title} got worse: this page claims it over {len(shown.verdict.tested)} sessions.")
@@ -189,8 +174,8 @@ def next_exercise(
             f"So that a change of yours can be told from another {shown.verdict.moved[0]}, fly the earlier conditions"
             " once more too."
         )
-    if new is None or new.group == "Side":
-        entry = _weakest_entry(entries, turns) or entry
+    if new is None or new.condition.group == "Side":
+        hold["entry"] = _weakest_entry(entries, hold["turns"]) or hold["entry"]
     if weakest is not None and weakest.recent.value is not None:
         why.append(
             f"Least often within: {weakest.title.lower()}, {percent(weakest.recent.value)} of"
@@ -199,10 +184,10 @@ def next_exercise(
     return Exercise(
         title=title,
         hold=(
-            f"{turns} turns, {leg} inbound",
-            f"{entry} entry: arrive {_ARRIVALS[entry, turns]}",
-            f"wind: {wind}",
-            f"guidance: {guidance}",
+            f"{hold['turns']} turns, {hold['leg']} inbound",
+            f"{hold['entry']} entry: arrive {_ARRIVALS[hold['entry'], hold['turns']]}",
+            f"wind: {hold['wind']}",
+            f"guidance: {hold['guidance']}",
             "five laps, so that the last three show what the first two taught",
         ),
         why=tuple(why),
@@ -236,46 +221,16 @@ def _weakest_entry(entries: Sequence[EntryLine], turns: str) -> str | None:
     return worst[1] if worst is not None and worst[0] < 1.0 else None
 
 
-def _said(line: Practised) -> str:
-    match line.group:
-        case "Entry":
-            return f"{line.title.split(',')[0]} entry with {line.title.split(', ')[1]}"
-        case "Wind":
-            return f"wind {line.title}"
-        case "Leg":
-            return f"legs {line.title}" if line.key == "leg NM" else f"legs of {line.title}"
-        case "Guidance":
-            return f"guidance by {line.title}"
-        case _:
-            return line.title
-
-
-def _new_wind(key: str) -> str | None:
+def _last_hold(latest: HoldFlown) -> dict[str, str]:
+    """The hold flown last, as an exercise asks for it once more, entered the simplest way."""
+    guidance = "as last time" if latest.guidance is None else latest.guidance.upper()
+    if latest.guidance == "vor" and latest.flag:
+        guidance += f", inbound {latest.flag}"
+    minutes = "1½ minutes" if (latest.leg_minutes or 1.0) > 1.0 else "1 minute"
     return {
-        "wind light": "light, so that nothing hides the basic times",
-        "wind strong": "20 kt, more along the inbound course than across it",
-        "wind from holding side": "12 kt across the inbound course, from the holding side",
-        "wind from other side": "12 kt across the inbound course, from the non-holding side",
-    }.get(key)
-
-
-def _wind_words(latest: HoldFlown) -> str:
-    return "as it is" if latest.wind_kt is None else f"as last time, about {latest.wind_kt:.0f} kt"
-
-
-def _guidance_words(latest: HoldFlown) -> str:
-    if latest.guidance is None:
-        return "as last time"
-    if latest.guidance == "vor":
-        return f"VOR, inbound {latest.flag}" if latest.flag else "VOR"
-    return latest.guidance.upper()
-
-
-def _leg_words(latest: HoldFlown) -> str:
-    if latest.leg_nm is not None:
-        return f"{latest.leg_nm:g} NM"
-    return "1½ minutes" if (latest.leg_minutes or 1.0) > 1.0 else "1 minute"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        "turns": latest.turns,
+        "entry": "direct",
+        "wind": "as it is" if latest.wind_kt is None else f"as last time, about {latest.wind_kt:.0f} kt",
+        "guidance": guidance,
+        "leg": minutes if latest.leg_nm is None else f"{latest.leg_nm:g} NM",
+    }
