@@ -11,7 +11,8 @@ import pytest
 
 from tests.awkward.flight import ALT_FT, EPOCH_S, FLIGHT, LAT_DEG, LON_DEG, flight, gpx_text
 from trackgrade.errors import TrackFileError
-from trackgrade.track.readers import read_track
+from trackgrade.track.readers import read_track, xml_guard
+from trackgrade.track.readers.gpx_pass import GpxPass
 from trackgrade.track.track import Track
 
 ONE_MILLIMETRE_FT = 0.001 / 0.3048
@@ -230,6 +231,59 @@ def test_a_point_that_cannot_be_is_dropped_and_told(tmp_path: Path, old: str, ne
     track = read_text(tmp_path, gpx_text().replace(old, new, 1))
     assert len(track) == 89
     assert any(note.startswith("1 point dropped") and why in note for note in track.notes)
+
+
+def plain_points(count: int, at: int = 0) -> str:
+    return "\n".join(
+        f'<trkpt lat="44.{i:03}" lon="-93.1"><ele>{900 + i}</ele><time>2026-05-03T15:00:{i:02}Z</time></trkpt>'
+        for i in range(at, at + count)
+    )
+
+
+def in_gpx(inside: str, head: str = "") -> str:
+    return f"<gpx>{head}<trk><trkseg>{plain_points(9)}{inside}{plain_points(9, 20)}</trkseg></trk></gpx>"
+
+
+@pytest.mark.parametrize("chunk", [70, 333, 128 * 1024])
+@pytest.mark.parametrize(
+    "text",
+    [
+        in_gpx(""),
+        in_gpx("</trkseg>\n<trkseg>"),
+        in_gpx("</trkseg></trk><trk><trkseg>"),
+        in_gpx(plain_points(5, 10).replace("\n", "\r\n")),
+        in_gpx(f"<!-- {plain_points(5, 10)} -->"),
+        in_gpx(f"<![CDATA[ {plain_points(5, 10)} ]]>"),
+        in_gpx(f"<?other {plain_points(5, 10)} ?>"),
+        in_gpx(f"<trkpt lat='44.5' lon='-93.1'><extensions>{plain_points(2, 10)}</extensions></trkpt>"),
+        in_gpx("", f"<wpt lat='44.5' lon='-93.1'><time>2026-05-03T15:00:07Z</time>{plain_points(2, 10)}</wpt>"),
+        in_gpx(f"<trkpt lat='44.5' lon='-93.1'><trkseg>{plain_points(2, 10)}</trkseg></trkpt>"),
+        in_gpx("", f"<metadata><desc>{plain_points(2, 10)}</desc></metadata>"),
+        in_gpx(plain_points(5, 10).replace("44.011", "44,011").replace("<ele>913</ele>", "").replace("912", "")),
+        in_gpx(plain_points(5, 10).replace("<time>2026-05-03T15:00:12Z</time>", "").replace(":13Z", ":13+02:00")),
+        in_gpx(plain_points(5, 10).replace("44.011", "..-1").replace("912", "+-2")),
+        in_gpx("") + plain_points(2, 40),
+        plain_points(3),
+        in_gpx(plain_points(5, 10))[:-400],
+        in_gpx(plain_points(5, 10)).replace("</trkseg>", "</trk>"),
+        in_gpx(plain_points(5, 10)).replace("<trkseg", "<g:trkseg").replace("</trkseg", "</g:trkseg"),
+    ],
+)
+def test_points_taken_at_once_are_those_of_the_elements(monkeypatch: pytest.MonkeyPatch, text: str, chunk: int) -> None:
+    """Against the pass that expat makes over every element; notes tell the line of a damage."""
+
+    def read() -> tuple[object, ...]:
+        try:
+            track = read_track(text.encode())
+        except TrackFileError as refused:
+            return (str(refused),)
+        values = [array.tobytes() for array in (track.epoch_s, track.lat_deg, track.lon_deg, track.alt_ft)]
+        return (*values, track.marks, track.provenance, track.notes)
+
+    monkeypatch.setattr(xml_guard, "_CHUNK", chunk)
+    at_once = read()
+    monkeypatch.setattr(GpxPass, "plain", None)
+    assert read() == at_once
 
 
 def no_points(inside: str) -> str:

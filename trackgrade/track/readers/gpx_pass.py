@@ -21,6 +21,13 @@ _LONGEST_LABEL = 640
 _PLACES = ("trk", "trkseg", "trkpt", "rtept", "wpt")
 _OF_TRACK_POINT = frozenset(["ele", "time", "speed", "course", "extensions"])
 _OF_WAYPOINT = frozenset(["time", "name", "cmt", "desc"])
+#: A track point as most files write it, and a stretch of them: taken at once, a sixth of the work of its elements.
+_POINT = (
+    r'<trkpt lat="([-+.\d]++)" lon="([-+.\d]++)">\s*+'
+    r"(?:<ele>([-+.\d]*+)</ele>\s*+)?+(?:<time>([-+.:\w]*+)</time>\s*+)?+</trkpt>"
+)
+_PLAIN_POINT = re.compile(_POINT, re.ASCII)
+_PLAIN_POINTS = re.compile(rf"((?:{_POINT.replace('([', '(?:[')}\s*+)++)".encode())
 #: Words of extension elements that are read.
 _EXTENSION_WORDS = ("speed", "course")
 _EXTENSION = "extensions/"
@@ -52,6 +59,8 @@ class GpxPass(Handler):
     speed and course as GPX 1.0 has them, and in extensions. ``timed``: time and label of waypoints.
     ``bad``: what could not be read or was mended, by name.
     """
+
+    plain = _PLAIN_POINTS
 
     def __init__(self, parser: Any, source: str) -> None:
         super().__init__(parser, source)
@@ -132,6 +141,19 @@ class GpxPass(Handler):
             else:
                 self._whole_waypoint()
 
+    def take(self, stretch: bytes) -> bool:
+        around = self.open_elements[-1] if self.open_elements else ""
+        if self._depth or self._local.get(around) != "trkseg":
+            return False
+        self._begin_part()
+        lats, lons, eles, times = zip(*_PLAIN_POINT.findall(stretch.decode()))
+        self._lats += lats
+        self._lons += lons
+        self._eles += [ele or "nan" for ele in eles]
+        self._times += times
+        self.points += len(lats)
+        return True
+
     def between(self) -> None:
         super().between()
         if not self._lats:
@@ -162,9 +184,7 @@ class GpxPass(Handler):
                 self._local |= {f"{prefix}:{local}": local for local in known}
         local = self._local.get(name)
         if local == "trkpt":
-            if self._part_begins:
-                self._part_begins = False
-                self.parts.append((self._track, self.points))
+            self._begin_part()
             self._depth, self._wanted = len(self.open_elements), _OF_TRACK_POINT
             self._lat, self._lon = attributes.get("lat", ""), attributes.get("lon", "")
             self._cells = {}
@@ -178,6 +198,11 @@ class GpxPass(Handler):
         elif local == "trk":
             self._track += 1
             self._part_begins = True
+
+    def _begin_part(self) -> None:
+        if self._part_begins:
+            self._part_begins = False
+            self.parts.append((self._track, self.points))
 
     def _word(self, name: str) -> str:
         word = self._words.get(name)

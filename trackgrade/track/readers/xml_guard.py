@@ -44,9 +44,12 @@ _NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
 class Handler:
     """What a format makes of the elements as they pass by; made anew for each pass.
 
-    ``open_elements``: names from the root to the element at hand, kept by ``start`` and ``end``. ``text``: parts of
-    the text being read: of the element that ``want`` was called in, at ``_field_depth``, kept as ``_field``.
+    ``open_elements``: names from the root to the element at hand, kept by ``start`` and ``end``, and "" in a section of
+    plain characters (CDATA). ``text``: parts of the text being read: of the element that ``want`` was called in, at
+    ``_field_depth``, kept as ``_field``. ``plain``: what a format can take at once, whole elements only (one group).
     """
+
+    plain: re.Pattern[bytes] | None = None
 
     def __init__(self, parser: Any, source: str) -> None:
         self.open_elements: list[str] = []
@@ -74,6 +77,10 @@ class Handler:
         raise NotImplementedError
 
     def end(self, name: str) -> None:
+        raise NotImplementedError
+
+    def take(self, stretch: bytes) -> bool:
+        """Take what ``plain`` matched, as if its elements had passed by; False where they stand as something else."""
         raise NotImplementedError
 
     def between(self) -> None:
@@ -139,13 +146,23 @@ def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -
 
     parser.StartElementHandler = seen.start
     parser.EndElementHandler = seen.end
+    parser.StartCdataSectionHandler = lambda: seen.open_elements.append("")
+    parser.EndCdataSectionHandler = seen.open_elements.pop
     parser.StartDoctypeDeclHandler = refuse_dtd
     parser.EntityDeclHandler = refuse_dtd
     fed = 0
     try:
         for chunk in chunks:
-            parser.Parse(chunk, False)
-            fed += len(chunk)
+            pieces = seen.plain.split(chunk) if seen.plain else [chunk]  # every second one is plain
+            for number, piece in enumerate(pieces):
+                # Where expat holds nothing back (the start of a comment), what looks like elements is elements.
+                if number % 2 and parser.CurrentByteIndex == fed and seen.take(piece):
+                    piece = b"\n" * piece.count(b"\n")  # its lines still count
+                elif number % 2:
+                    piece = b"".join(pieces[number:])
+                    pieces.clear()
+                parser.Parse(piece, False)
+                fed += len(piece)
             if len(seen.open_elements) > _DEEPEST:
                 raise no_flight_log(f"elements nested over {_DEEPEST} deep")
             if fed - parser.CurrentByteIndex > _LONGEST_TAG_BYTES + _CHUNK:
