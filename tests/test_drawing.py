@@ -49,7 +49,7 @@ def test_words_keep_off_lines_and_each_other_and_inside() -> None:
     free.keep_off_line(x, np.full(40, 150.0))
     boxes = []
     for _ in range(8):
-        place = free.put(list(around((200.0, 150.0), (1.0, 0.2), 80.0, 16.0, (8.0, 30.0, 60.0))), 80.0, 16.0)
+        place = free.put(around((200.0, 150.0), (1.0, 0.2), 80.0, 16.0, (8.0, 30.0, 60.0)), 80.0, 16.0)
         assert place is not None
         boxes.append(Box.about(*place, 80.0, 16.0))
     for one, other in itertools.combinations(boxes, 2):

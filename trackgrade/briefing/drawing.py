@@ -243,7 +243,7 @@ class _Pen:
         for place, toward, lines, gap in self.labels:
             width, tall = _size(lines)
             gaps = (gap, gap + 12.0, gap + 28.0, gap + 50.0, gap + 80.0, gap + 120.0)
-            self.write(list(around(place, toward, width, tall, gaps)), lines)
+            self.write(around(place, toward, width, tall, gaps), lines)
         self.sector_names()
 
     def write(self, places: list[Point], lines: tuple[tuple[str, str], ...]) -> None:

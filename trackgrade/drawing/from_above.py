@@ -111,7 +111,7 @@ def draw(
         words = holds[number - 1].words or (f"hold {number}" if len(fixes) > 1 else "fix")
         long = text_width(words, LETTERS_PX)
         place = view.place(fix_east, fix_north)
-        spots = list(around(place, (1.0, -1.0), long, 18.0, (12.0, 26.0, 44.0)))
+        spots = around(place, (1.0, -1.0), long, 18.0, (12.0, 26.0, 44.0))
         spot = free.put(spots, long, 18.0)
         parts.append(element("text", words, x=spot[0], y=spot[1] + 4.5, text_anchor="middle", class_="label"))
     what = " with ".join(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 from markupsafe import Markup, escape
@@ -60,17 +62,20 @@ def polyline(x: Floats, y: Floats) -> str:
 def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:
     """Indices of the points that keep a line (n,) within ``tolerance`` of itself, first and last included.
 
-    Finite values only. Douglas and Peucker, "Algorithms for the reduction of the number of points required to
-    represent a digitized line", The Canadian Cartographer 10(2), 1973; all stretches of one depth at once, so
-    that the work is done on arrays.
+    NaN lifts the pen: it stays, and so do the points beside it. Douglas and Peucker, "Algorithms for the reduction of
+    the number of points required to represent a digitized line", The Canadian Cartographer 10(2), 1973; all
+    stretches of one depth at once, so that the work is done on arrays.
     """
-    n = len(x)
-    if n < 3:
-        return np.arange(n)
-    keep = np.zeros(n, dtype=bool)
-    keep[[0, n - 1]] = True
-    first, last = np.array([0]), np.array([n - 1])
-    while len(first):
+    known = np.isfinite(x) & np.isfinite(y)
+    keep = ~known
+    first, last = np.array(runs(known), dtype=int).reshape(-1, 2).T
+    last = last - 1
+    keep[first] = keep[last] = True
+    while True:
+        wide = last - first >= 2
+        first, last = first[wide], last[wide]
+        if len(first) == 0:
+            return np.flatnonzero(keep)
         inner = last - first - 1
         begin = np.cumsum(inner) - inner
         of = np.repeat(np.arange(len(first)), inner)
@@ -91,19 +96,19 @@ def simplify(x: Floats, y: Floats, tolerance: float) -> Indices:
             np.concatenate([first[split], middle[split]]),
             np.concatenate([middle[split], last[split]]),
         )
-        wide = last - first >= 2
-        first, last = first[wide], last[wide]
-    return np.flatnonzero(keep)
+
+
+def simplified_polylines(lines: Sequence[tuple[Floats, Floats]], tolerance: float) -> list[str]:
+    """`polyline` of each line through as few points as ``tolerance`` allows, all of them at once."""
+    if not lines:
+        return []
+    hole = np.array([np.nan])
+    x, y = (np.concatenate([part for line in axis for part in (line, hole)]) for axis in zip(*lines))
+    kept = simplify(x, y, tolerance)
+    each = np.split(kept, np.searchsorted(kept, np.cumsum([len(line) + 1 for line, _ in lines]))[:-1])
+    return [polyline(x[mine], y[mine]) for mine in each]
 
 
 def simplified_polyline(x: Floats, y: Floats, tolerance: float) -> str:
-    """`polyline` through as few points as ``tolerance`` allows, hole by hole."""
-    out_x, out_y = [], []
-    hole = np.array([np.nan])
-    for first, last in runs(np.isfinite(x) & np.isfinite(y)):
-        kept = first + simplify(x[first:last], y[first:last], tolerance)
-        out_x += [x[kept], hole]
-        out_y += [y[kept], hole]
-    if not out_x:
-        return ""
-    return polyline(np.concatenate(out_x), np.concatenate(out_y))
+    """The same for one line."""
+    return simplified_polylines([(x, y)], tolerance)[0]

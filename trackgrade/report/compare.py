@@ -12,13 +12,13 @@ import numpy as np
 from markupsafe import Markup
 
 from trackgrade.drawing import frame, furniture, palette
-from trackgrade.drawing.svg import element, moved, short, simplified_polyline
+from trackgrade.drawing.svg import element, moved, short, simplified_polylines
 from trackgrade.drawing.view import fit
 from trackgrade.report import strips
 from trackgrade.report.front import ShortLap, short_laps
 from trackgrade.report.limits import magnetic_course
 from trackgrade.report.plan import Line, Plan, flown_between, plan_of, wind_words
-from trackgrade.report.plan_view import TOLERANCE, path
+from trackgrade.report.plan_view import paths
 from trackgrade.report.strips import TALL, Scale
 from trackgrade.report.timeline import AXIS_WIDTH, lay_out
 from trackgrade.score.debrief import Debrief
@@ -154,18 +154,16 @@ def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine], looks: Sequenc
     known = np.isfinite(east) & np.isfinite(north)
     view = fit("compare", -under.hold[3], east[known], north[known], SIZE, MARGINS)
 
-    def drawn(line: Line, style: str, tolerance: float = TOLERANCE, close: str = "") -> Markup:
-        return element("path", d=path(line, tolerance) + close, class_=style)
-
+    straight = paths([under.corridor, under.course_line], 0.0)
+    solved = paths([under.solved] if under.solved is not None else [])
+    shapes = [straight[0] + "Z", *solved, straight[1], *paths([lap.line for lap in laps])]
+    styles = ["corridor", *("solved" for _ in solved), "course", *looks]
     bar, _ = furniture.scale_bar(view.px_per_nm, 100.0)
     return element(
         "svg",
         element(
             "g",
-            drawn(under.corridor, "corridor", 0.0, "Z"),
-            drawn(under.solved, "solved") if under.solved is not None else "",
-            drawn(under.course_line, "course", 0.0),
-            *(drawn(lap.line, look) for lap, look in zip(laps, looks)),
+            *(element("path", d=shape, class_=style) for shape, style in zip(shapes, styles)),
             transform=view.transform,
         ),
         element("g", furniture.fix_mark(), transform=moved(view.place(0.0, 0.0))),
@@ -188,8 +186,8 @@ def _strip(laps: Sequence[LapLine], looks: Sequence[str], key: str, least: float
         element("path", d=f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}", class_="grid")
         for value, _ in scale.ticks
     ]
-    for lap, look in zip(laps, looks):
-        d = simplified_polyline(lap.since_s / longest * AXIS_WIDTH, scale.y(lap.values[key]), strips.TOLERANCE)
+    flown = [(lap.since_s / longest * AXIS_WIDTH, scale.y(lap.values[key])) for lap in laps]
+    for d, look in zip(simplified_polylines(flown, strips.TOLERANCE), looks):
         if d:
             lines.append(element("path", d=d, class_=look))
     return scale.drawn(STRIP_PX), element(

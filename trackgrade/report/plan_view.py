@@ -16,7 +16,7 @@ from markupsafe import Markup
 from trackgrade.drawing import furniture, palette
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX
 from trackgrade.drawing.labels import Box, Point, around, text_width
-from trackgrade.drawing.svg import element, moved, short, simplified_polyline
+from trackgrade.drawing.svg import element, moved, short, simplified_polylines
 from trackgrade.drawing.view import PER_NM, View
 from trackgrade.hold.courses import heading_name
 from trackgrade.report.numbers import clock
@@ -66,9 +66,9 @@ def draw(plan: Plan) -> PlanView:
     )
 
 
-def path(line: Line, tolerance: float = TOLERANCE) -> str:
-    """Path data of a line, in `PER_NM` of a NM, north up."""
-    return simplified_polyline(line[0] * PER_NM, -line[1] * PER_NM, tolerance)
+def paths(lines: Sequence[Line], tolerance: float = TOLERANCE) -> list[str]:
+    """Path data of each line, in `PER_NM` of a NM, north up."""
+    return simplified_polylines([(east * PER_NM, -north * PER_NM) for east, north in lines], tolerance)
 
 
 def line_style(stretch: Stretch) -> str:
@@ -119,13 +119,14 @@ def _picture(key: str, plan: Plan, arranged: Sequence[_Arranged]) -> Markup:
 
 def _shapes(plan: Plan) -> Iterator[tuple[str, str]]:
     """Every line once, with its key and no look of its own."""
-    yield "corridor", path(plan.corridor, 0.0) + "Z"
+    corridor, course = paths([plan.corridor, plan.course], 0.0)
+    yield "corridor", corridor + "Z"
     if plan.solved is not None:
-        yield "solved", path(plan.solved)
+        yield "solved", paths([plan.solved])[0]
     if plan.elsewhere:
-        yield "elsewhere", "".join(map(path, plan.elsewhere))
-    yield "course", path(plan.course, 0.0)
-    yield from ((key, path(line)) for key, line in plan.flown.items())
+        yield "elsewhere", "".join(paths(plan.elsewhere))
+    yield "course", course
+    yield from zip(plan.flown, paths([*plan.flown.values()]))
 
 
 def _use(key: str, style: str, **attributes: object) -> Markup:
@@ -232,7 +233,7 @@ def _labels(events: list[Event], view: View, places: Places) -> Iterator[Markup]
         spot = view.place(event.east_nm, event.north_nm)
         width = text_width(words, LETTERS_PX)
         outward = (1.0 if spot[0] >= middle[0] else -1.0, 0.35 * np.sign(spot[1] - middle[1]))
-        place = free.put(list(around(spot, outward, width, LINE_PX, (9.0, 20.0, 38.0, 64.0))), width, LINE_PX)
+        place = free.put(around(spot, outward, width, LINE_PX, (9.0, 20.0, 38.0, 64.0)), width, LINE_PX)
         yield _words(words, place, f"label only-{view.name}")
 
 
