@@ -15,8 +15,10 @@ Point = tuple[float, float]
 
 #: How bad a place is, in steps of line hidden: lying over other words, or leaving the frame, is worse than any line.
 OVER_WORDS, OUT_OF_FRAME = 1000.0, 1000.0
+#: The last place of those to choose from is as bad as one that lies across a line: words belong beside what they name.
+LAST_PLACE = 3.0
 #: Directions to try for words beside a place, from the one liked best [degrees].
-TURNS = (0.0, 30.0, -30.0, 60.0, -60.0, 95.0, -95.0, 130.0, -130.0, 180.0)
+TURNS = tuple(side * turn for turn in np.arange(0.0, 181.0, 15.0).tolist() for side in (1.0, -1.0))[1:-1]
 #: About how wide letters are, in their size, of the typefaces that `palette.SANS` names: Helvetica's figures, widened
 #: by an eighth for the broader of them.
 _NARROW, _BROAD, _BROADER = "ijlI.,:;'|!()[]/ ftr", "ABCDEFGHKLNOPQRSTUVXYZ", "mwMW@%—"
@@ -86,7 +88,7 @@ class Placer:
     def put(self, places: Sequence[Point], width: float, height: float) -> Point:
         """The best of the places (centres) for a box of this size; the first ones are liked best. It is then taken."""
         cost = self._cost(places, width, height)
-        cost += self._hidden(places, width, height)
+        cost += self._hidden(places, width, height) + np.linspace(0.0, LAST_PLACE, len(places))
         return self._take(places[int(np.argmin(cost))], width, height)
 
     def put_on_line(self, places: Sequence[Point], width: float, height: float) -> Point | None:

@@ -233,7 +233,9 @@ def _labels(events: list[Event], view: View, places: Places) -> Iterator[Markup]
         spot = view.place(event.east_nm, event.north_nm)
         width = text_width(words, LETTERS_PX)
         outward = (1.0 if spot[0] >= middle[0] else -1.0, 0.35 * np.sign(spot[1] - middle[1]))
-        place = free.put(around(spot, outward, width, LINE_PX, (9.0, 20.0, 38.0, 64.0)), width, LINE_PX)
+        place = free.put(
+            around(spot, outward, width, LINE_PX, (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0)), width, LINE_PX
+        )
         yield _words(words, place, f"label only-{view.name}")
 
 
