@@ -165,6 +165,7 @@ def flight_of(tmp_path: Path, text: str = "") -> Path:
         ("utc_offset = 'far'", ["utc_offset must be"]),
         ("utc_offset = '+25:00'", ["utc_offset must be"]),
         ("start_utc = 'noon'", ["start_utc must be"]),
+        ("start_utc = '2026-05-03'", ["start_utc must be"]),
         ("header_line = 0", ["header_line must be"]),
         ("header_line = 5000", ["header_line 5000 is beyond"]),
         ("delimiter = 'x'", ["delimiter must be"]),

@@ -131,10 +131,27 @@ class TestSet:
 class TestNew:
     def test_every_answer_is_checked_and_none_is_lost(self, run: Run, tmp_path: Path) -> None:
         answers = "\n".join(
-            ["", "Mill", "400", "143T", "up", "l", "91", "44 06.0 N", "east", "093 30 W", "0", "4 nm", "low", "3000"]
+            [
+                "",
+                "Mill",
+                "400",
+                "143T",
+                "up",
+                "l",
+                "91",
+                "",
+                "44 06.0 N",
+                "east",
+                "093 30 W",
+                "0",
+                "4 nm",
+                "low",
+                "3000",
+            ]
         )
         result = run("holds", "new", answers=answers + "\n")
         assert result.exit_code == 0, result.stderr
+        assert "Latitude of the fix: nothing is no such place; write it as 44.25 or 44 15.0 N" in result.stderr
         plan = read_hold_file(tmp_path / "set" / "Mill.toml")
         assert (plan.name, plan.inbound_course_deg, plan.north, plan.turns) == ("Mill", 143.0, "true", "left")
         assert plan.fix == parse_hold(plain_flight.HOLD_TOML).fix.__class__(44.1, -93.5)

@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from tests import plain_flight
 from tests.awkward.flight import gpx_text, own_csv
+from trackgrade.batch.inputs import find_tracks
 from trackgrade.commands import main
 
 HEAD = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
@@ -262,6 +263,40 @@ def test_a_pilot_whose_name_is_no_text_is_refused(
     assert result.exit_code == 2
     assert "no text" in result.stderr or "no pilot" in result.stderr
     assert len(result.stderr.splitlines()) == 1
+
+
+def test_what_never_ends_is_refused_beside_others(
+    tmp_path: Path, flight_folder: Path, hold_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A device that gives bytes for ever, as a track and as a columns map; a pipe that nobody writes to."""
+    os.mkfifo(tmp_path / "pipe")
+    flight = flight_folder / "plain.csv"
+    done = ["--hold", hold_file, "--out", tmp_path / "out", "--jobs", "1"]
+    monkeypatch.setattr("trackgrade.track.readers.MOST_BYTES", 1_000_000)
+    for endless in ("/dev/zero", tmp_path / "pipe"):
+        result = run("grade", flight, endless, *done)
+        assert result.exit_code == 2
+        assert f"{Path(endless).name} " in result.stderr
+        assert (tmp_path / "out" / "index.html").exists()
+    assert_refused(run("grade", flight, *done, "--columns", "/dev/zero"))
+
+
+def test_a_folder_that_goes_away_while_it_is_looked_through_hides_no_other(
+    tmp_path: Path, flight: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for folder in ("a", "gone", ".hidden", "z"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "x.gpx").write_bytes(flight.read_bytes())
+    (tmp_path / "z" / "loop").symlink_to(tmp_path)
+    scandir = os.scandir
+
+    def without_one(path: str) -> object:
+        if "gone" in path:
+            raise FileNotFoundError(path)
+        return scandir(path)
+
+    monkeypatch.setattr(os, "scandir", without_one)
+    assert find_tracks([str(tmp_path)]) == [tmp_path / "a" / "x.gpx", tmp_path / "z" / "x.gpx"]
 
 
 def test_a_place_that_cannot_be_written_is_told_in_one_line(tmp_path: Path, flight: Path, hold_file: Path) -> None:

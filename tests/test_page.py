@@ -279,6 +279,29 @@ class TestHolds:
         assert plan is not None
         assert plan.arrive_utc == dt.datetime(2026, 5, 3, 15, 20, tzinfo=dt.UTC)
 
+    @pytest.mark.parametrize("typed", ["2026-05-03", "20260503", "2026-W18-7", "15:20"])
+    def test_a_day_or_a_time_alone_is_asked_for_the_other(self, typed: str) -> None:
+        found = hold_form.check(HOLD | {"arrive_utc": typed}, plain_flight.START.date())
+        assert found.field == "arrive_utc"
+        assert "write it as 2026-05-03 15:20" in found.problem
+
+    @pytest.mark.parametrize(
+        ("way", "left_out"), [("position", "fix.lat"), ("from", "fix.from.lon"), ("radials", "fix.radials[2].lat")]
+    )
+    def test_a_place_left_blank_is_asked_for_by_its_name(self, way: str, left_out: str) -> None:
+        form = hold_form.form_of(
+            parse_hold({"position": plain_flight.HOLD_TOML, "from": BY_RADIAL, "radials": BY_RADIALS}[way])
+        )
+        found = hold_form.check(form | {left_out: " "}, plain_flight.START.date())
+        assert found.field == left_out
+        assert found.problem.startswith(hold_form.LABELS[left_out])
+        assert "write it as" in found.problem
+
+    @pytest.mark.parametrize("name", ["fix", "leg", "levels", "guidance", "fix.radials", "nothing"])
+    def test_a_field_that_the_form_does_not_have_changes_nothing(self, name: str) -> None:
+        found = hold_form.check(HOLD | {name: "3"}, plain_flight.START.date())
+        assert found.problem == ""
+
     def test_a_found_hold_is_corrected_and_graded_at(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))
         found = page.wait(id)["options"]["Flown in these tracks"][0][0]

@@ -230,7 +230,7 @@ def read_bytes(
     """
     if isinstance(source, str | os.PathLike):
         shown = _shown(Path(source))
-        raw = _raw_of_path(source, limit_bytes, shown, error)
+        raw = raw_bytes(source, limit_bytes, error)
     else:
         shown = name
         raw = bytes(source) if isinstance(source, bytes | bytearray | memoryview) else source.read(limit_bytes + 1)
@@ -254,8 +254,9 @@ def read_bytes(
     return FileBytes(data, sha256, (note,))
 
 
-def _raw_of_path(path: str | os.PathLike[str], limit_bytes: int, shown: str, error: type[InputError]) -> bytes:
-    """What lies on the disk, at most one byte over the limit."""
+def raw_bytes(path: str | os.PathLike[str], limit_bytes: int, error: type[InputError]) -> bytes:
+    """What lies on the disk, at most one byte over the limit. Raises InputError (or the subclass given)."""
+    shown = _shown(Path(path))
     try:
         if Path(path).is_dir():
             raise IsADirectoryError

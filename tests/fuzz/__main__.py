@@ -24,7 +24,7 @@ def main() -> int:
         print(f"{count:8d}  {outcome}")
     print(f"slowest: input {tally.slowest}, {tally.slowest_s:.2f} s")
     for number, target, reason in tally.failures[:20]:
-        print(f"\ninput {number} ({target}): {reason}")
+        print(f"\ninput {number} ({target}): {reason.strip().splitlines()[-1]}")
     shares = ", ".join(f"{target} {tally.graded(target):.0%}" for target in TARGETS if tally.graded(target))
     print(f"\nas far as a graded lap: {tally.graded():.1%} of all ({shares}); at least {LEAST_GRADED:.0%} are wanted")
     print(f"{tally.inputs} inputs, {len(tally.failures)} failures")

@@ -43,9 +43,11 @@ def logbook_bytes() -> bytes:
 
 @contextlib.contextmanager
 def a_folder() -> Iterator[Path]:
-    """A fresh folder to work in, with a hold set and a logbook of its own."""
+    """A fresh folder to work in, some folders deep, with a hold set and a logbook of its own."""
     before, kept = Path.cwd(), {name: os.environ.get(name) for name in ("TRACKGRADE_HOLDS", "TRACKGRADE_LOGBOOK")}
-    with tempfile.TemporaryDirectory(prefix="fuzz-") as name:
+    with tempfile.TemporaryDirectory(prefix="fuzz-") as outermost:  # ../.. is still ours to look into and write to
+        name = f"{outermost}/a/b/c"
+        Path(name).mkdir(parents=True)
         os.chdir(name)
         os.environ |= {"TRACKGRADE_HOLDS": f"{name}/own set", "TRACKGRADE_LOGBOOK": f"{name}/own.sqlite"}
         try:
@@ -150,8 +152,8 @@ def a_file_of_any_name(path: Path, folder: Path, dice: random.Random) -> str:
 
 ODD = (
     "nan", "inf", "-inf", "1e308", "-0.0", "5e-324", "1e400", "0", "-1", "", " ", "9" * 30, "٣", "1_000", "0x10",
-    "12,5", "²", "a\x1b[31m", "--help", "None", "a\nb", "é" * 300, "\udcff", "../..", "/", ".", "-", "*", "[", "~",
-    "\u202e",
+    "12,5", "²", "a\x1b[31m", "--help", "None", "a\nb", "é" * 300, "\udcff", "../..", "/dev/full", ".", "-", "*", "[",
+    "~", "\u202e",
 )  # fmt: skip
 #: Options with what is usual for each; a number is at times put near an edge.
 OPTIONS: dict[str, dict[str, str]] = {

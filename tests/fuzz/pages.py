@@ -68,9 +68,9 @@ def a_visit(path: Path, folder: Path, dice: random.Random) -> str:
     with (
         tempfile.TemporaryDirectory(prefix="fuzz-") as name,
         mock.patch("trackgrade.page.house.Workshop", AtOnce),
+        mock.patch.dict("os.environ", TRACKGRADE_TRACEBACK="1"),  # a fault is raised here, with where it is from
         opened(Path(name)) as page,
     ):
-        page.client.application.config["PROPAGATE_EXCEPTIONS"] = False
         ids = ["0123456789abcdef", *dice.sample(ODD, 2)]
         told = "answered"
         if dice.random() < 0.5:  # else most are refused for what is not there

@@ -128,6 +128,7 @@ def run_some(first: int, count: int, seed: int, only: str = "", keep: str = "", 
                 if keep:
                     Path(keep).mkdir(parents=True, exist_ok=True)
                     (Path(keep) / f"{seed}-{number}-{target}{ending}").write_bytes(data)
+                    print(f"\ninput {number} ({target}): {reason}", file=sys.stderr, flush=True)
     faulthandler.cancel_dump_traceback_later()
     return tally
 

@@ -19,6 +19,8 @@ from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
 
 FILE_NAME = "resume.sqlite"
+#: How long a command waits for another one that writes in the same folder.
+_BUSY_TIMEOUT_S = 30
 
 _TABLE = """
 create table if not exists graded (
@@ -38,7 +40,7 @@ class DoneBefore:
     """
 
     #: Every file that the record may have in its folder.
-    FILES = (FILE_NAME, f"{FILE_NAME}-wal", f"{FILE_NAME}-shm")
+    FILES = tuple(FILE_NAME + ending for ending in ("", "-journal", "-wal", "-shm"))  # the last two of earlier versions
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -55,9 +57,8 @@ class DoneBefore:
             raise OutputError(f"{folder / FILE_NAME} cannot be written: {error}; choose another folder") from error
 
     def _open(self) -> sqlite3.Connection:
-        connection = sqlite3.connect(self._folder / FILE_NAME)
+        connection = sqlite3.connect(self._folder / FILE_NAME, timeout=_BUSY_TIMEOUT_S)
         try:
-            connection.execute("pragma journal_mode = wal")
             connection.execute(_TABLE)
             if connection.execute("pragma quick_check(1)").fetchone() != ("ok",):
                 raise sqlite3.DatabaseError("damaged")
@@ -81,8 +82,10 @@ class DoneBefore:
         self._connection.close()
 
     def key(self, flight: Flight, settings: Settings) -> str | None:
-        """The key of a flight, or None where its file cannot be read now."""
+        """The key of a flight, or None where its file cannot be read now, or is none (a pipe, a device)."""
         try:
+            if not Path(flight.path).is_file():
+                return None
             with Path(flight.path).open("rb") as file:
                 content = hashlib.file_digest(file, "sha256").hexdigest()
         except OSError:
@@ -114,8 +117,7 @@ class DoneBefore:
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
         """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
-        key = self.key(flight, settings)
-        if key is None or outcome.error or outcome.earlier:
+        if outcome.error or outcome.earlier or (key := self.key(flight, settings)) is None:
             return
         rows = [
             (

@@ -13,10 +13,11 @@ from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
 from trackgrade.exports import debrief_json, laps_csv
+from trackgrade.files import raw_bytes
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
 from trackgrade.track.cleaning import clean
-from trackgrade.track.readers import read_track
+from trackgrade.track.readers import MOST_BYTES, read_track
 from trackgrade.track.track import Track
 
 if TYPE_CHECKING:
@@ -107,7 +108,4 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
 
 def with_data(flight: Flight) -> Flight:
     """The flight with its bytes in it, to be sent to another machine. Raises TrackFileError."""
-    try:
-        return replace(flight, data=Path(flight.path).read_bytes())
-    except OSError as error:
-        raise TrackFileError(f"{flight.path}: {error.strerror}; check the path and its permissions") from error
+    return replace(flight, data=raw_bytes(flight.path, MOST_BYTES, TrackFileError))

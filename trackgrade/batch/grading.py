@@ -20,7 +20,7 @@ from trackgrade.batch.outputs import COMPARISON, Debriefs, Index, Laps, Names, w
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
-from trackgrade.files import spare_inputs, write_whole
+from trackgrade.files import LARGEST_TOML_BYTES, raw_bytes, spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.hold.holdset import ENDING, file_or_name, folder_of, read_set
 from trackgrade.score.standard import Standard
@@ -129,7 +129,7 @@ def plan_batch(
         version=__version__,
         report=report,
         columns=columns or "",
-        columns_data=_bytes_of(columns),
+        columns_data=None if columns is None else raw_bytes(columns, LARGEST_TOML_BYTES, ColumnsFileError),
         figure=figure,
         maps=tuple(maps),
         compare=compare,
@@ -256,12 +256,3 @@ def _set_in(folder: Path) -> tuple[tuple[HoldFile, ...], tuple[str, ...]]:
     """The holds of a set, and a line on each file that is none."""
     plans, wrong = read_set(folder)
     return tuple(HoldFile(name, plan, str(folder / f"{name}{ENDING}")) for name, plan in plans), tuple(wrong)
-
-
-def _bytes_of(columns: str | None) -> bytes | None:
-    if columns is None:
-        return None
-    try:
-        return Path(columns).read_bytes()
-    except OSError as error:
-        raise ColumnsFileError(f"{columns}: {error.strerror}; check the path") from error

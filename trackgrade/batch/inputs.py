@@ -49,10 +49,15 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
 
 
 def _tracks_in(folder: Path) -> list[Path]:
-    return sorted(
-        path
-        for path in folder.rglob("*")
-        if path.name.lower().removesuffix(".gz").endswith(TRACK_ENDINGS)
-        and not any(part.startswith(".") for part in path.relative_to(folder).parts)
-        and path.is_file()
-    )
+    """The tracks under a folder. What goes away meanwhile, or cannot be looked into, is passed over; links to folders
+    are not followed."""
+    found = []
+    for place, folders, names in os.walk(folder):
+        folders[:] = [each for each in folders if not each.startswith(".")]
+        found += [
+            path
+            for name in names
+            if not name.startswith(".") and name.lower().removesuffix(".gz").endswith(TRACK_ENDINGS)
+            if os.path.isfile(path := os.path.join(place, name))  # noqa: PTH113, PTH118  # a Path raises on an odd disk
+        ]
+    return sorted(map(Path, found))

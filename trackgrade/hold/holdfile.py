@@ -214,16 +214,12 @@ def _plan(values: Mapping[str, Any], source: str) -> HoldPlan:
 
 
 def _fix(table: _Table) -> Fix:
-    ways = [way for way in ("lat", "from", "radials") if way in table.values]
-    if "lon" in table.values and "lat" not in table.values:
-        raise table.fault("lat", "is missing beside lon")
-    if len(ways) != 1:
+    ways = [way for way in ("lat", "lon", "from", "radials") if way in table.values]
+    if len(ways) != 1 and ways != ["lat", "lon"]:
         found = f"found {' and '.join(ways)}" if ways else "none is there"
         raise table.fault("lat", f"give the fix in one way: lat and lon, or from, or radials ({found})")
-    if ways[0] == "lat":
+    if ways[0] in ("lat", "lon"):
         return Position(table.needed("lat"), table.needed("lon"))
-    if "lon" in table.values:
-        raise table.fault("lon", f"cannot stand beside {ways[0]}")
     if station := table.table("from", (*_RADIAL, "dme_nm")):
         return RadialDistance(_radial(station), station.needed("dme_nm"))
     radials = table.values["radials"]

@@ -44,7 +44,6 @@ LABELS: dict[str, str] = {
     },
     "arrive_utc": "Time to leave the fix",
     "qnh_hpa": "QNH",
-    "fix": "Fix",
     "fix.lat": "Latitude of the fix",
     "fix.lon": "Longitude of the fix",
     **{f"fix.from.{key}": words for key, words in _STATION.items()},
@@ -141,7 +140,9 @@ def _as_hold_file(form: Mapping[str, str]) -> dict[str, Any]:
     for field in LABELS:
         text = form.get(field, "").strip()
         by_way = field.startswith(("fix.", "leg."))
-        if not text or (by_way and not field.startswith(tuple(counts) or ("-",))):
+        if by_way and not field.startswith(tuple(counts) or ("-",)):
+            continue
+        if not text and not (by_way and field.endswith((".lat", ".lon"))):  # a place that the way asks for is needed
             continue
         if form.get("guidance.kind") != "vor" and field.startswith(_VOR_ONLY):
             continue
@@ -172,9 +173,11 @@ def _value(field: str, text: str) -> Any:
     if field.endswith("_utc"):
         try:
             moment = dt.datetime.fromisoformat(text.upper())
+            if len(text) <= len("2026-05-03"):  # a day alone is no time, though Python takes it for one
+                raise ValueError
             return moment.replace(tzinfo=moment.tzinfo or dt.UTC).astimezone(dt.UTC)
         except (ValueError, OverflowError):  # the latter: by its zone it is no day of the calendar
-            raise _Wrong(field, f"{plain_text(text, 40)} is no time; write it as 2026-05-03 15:20") from None
+            raise _Wrong(field, f"{plain_text(text, 40)} is no time of a day; write it as 2026-05-03 15:20") from None
     last = field.rpartition(".")[2].removeprefix("station_")
     if last in ("lat", "lon"):
         return _place(field, text, "NS" if last == "lat" else "EW")
@@ -196,7 +199,7 @@ def _place(field: str, text: str, letters: str) -> float:
             raise ValueError
     except ValueError:
         example = "44.25 or 44 15.0 N" if letters == "NS" else "-93.5 or 93 30.0 W"
-        raise _Wrong(field, f"{plain_text(text, 40)} is no such place; write it as {example}") from None
+        raise _Wrong(field, f"{plain_text(text, 40) or 'nothing'} is no such place; write it as {example}") from None
     size = sum(abs(part) / 60.0**k for k, part in enumerate(parts))
     negative = match[2].startswith(("-", "−")) or side in ("S", "W")
     return -size if negative else size

@@ -150,6 +150,8 @@ def offset_minutes(text: str) -> float | None:
 
 def _start(value: Any) -> float:
     try:
+        if isinstance(value, str) and len(value) <= len("2026-05-03"):  # a day alone: Python would take it for a time
+            raise ValueError
         moment = value if isinstance(value, datetime.datetime) else datetime.datetime.fromisoformat(value)
         if moment.tzinfo is None:
             moment = moment.replace(tzinfo=datetime.UTC)
