@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from dataclasses import dataclass, field
-from math import cos, hypot, pi, radians, sin, sqrt, tan
+from math import cos, pi, radians, sin, sqrt, tan
 from typing import TypeVar
 
 import numpy as np
@@ -237,7 +237,3 @@ def turn_bank_rad(aircraft: Aircraft) -> float:
 def wrap_pi(angle_rad: float) -> float:
     """Fold to -pi <= angle < pi."""
     return (angle_rad + pi) % (2 * pi) - pi
-
-
-def distance_nm(s: State, east_nm: float, north_nm: float) -> float:
-    return hypot(s.east - east_nm, s.north - north_nm)

@@ -14,19 +14,16 @@ import numpy as np
 
 from trackgrade.hold.hold import Leg
 from trackgrade.simulator.flown_log import LapLog, VisitLog
-from trackgrade.simulator.kinematics import (
-    GRAVITY_NM_S2,
-    STEP_S,
-    Frame,
-    Script,
-    State,
-    turn_bank_rad,
-    wrap_pi,
-)
+from trackgrade.simulator.kinematics import GRAVITY_NM_S2, STEP_S, Frame, Script, State, turn_bank_rad, wrap_pi
 from trackgrade.simulator.lapplan import plan_lap
 from trackgrade.simulator.scenario import Aircraft, Mistakes, Pilot
 
 TWO_PI = 2 * pi
+#: Mistakes that concern the whole flight, and stay where those of single laps are off.
+OF_THE_FLIGHT = (
+    *("reciprocal_course", "wrong_side", "entry_wrong_way", "altitude_lost_in_turns_ft", "altitude_offset_ft"),
+    *("speed_excess_kt", "arrival_excess_kt", "speed_swing_kt"),
+)
 
 
 class Steering:
@@ -79,9 +76,16 @@ class Steering:
         return self.frame.relative(self.s.heading)
 
     def turn(
-        self, to_rel: float, direction: int, factor: float = 1.0, *, swing: float = 0.0, trim: bool = False
+        self,
+        to_rel: float,
+        direction: int,
+        factor: float = 1.0,
+        *,
+        swing: float = 0.0,
+        trim: bool = False,
+        rolls_out: bool = True,
     ) -> Script:
-        """Turn (+1 toward the holding side's hand, -1 the other) to a relative heading, and roll out.
+        """Turn (+1 toward the holding side's hand, -1 the other) to a relative heading, and roll out there or go on.
 
         ``trim``: over the last 90 degrees adjust the bank so as to roll out on the course.
         """
@@ -96,17 +100,17 @@ class Steering:
         while True:
             left = (target - s.heading) * sign
             lead = abs(s.rate) * (0.5 * abs(s.bank) / s.roll_max + 0.9)
-            if left <= lead:
+            if left <= (lead if rolls_out else 0.0):
                 break
-            if trim and left < radians(90):
-                adjust = 0.9 * adjust + 0.1 * self._trim(left)
+            if trim and left < radians(90 if rolls_out else 60):
+                adjust = 0.9 * adjust + 0.1 * self._trim(left + abs(wrap_pi(self.crab - to_rel)))
             wanted = bank * adjust
-            if self.pilot.soft_rollout and left < radians(15):
+            if rolls_out and self.pilot.soft_rollout and left < radians(15):
                 wanted *= max(0.45, left / radians(15))
             if swing:
                 wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
             yield sign * max(radians(4), wanted + s.bank_wander)
-        while abs(s.rate) > radians(0.4) and s.rate * sign > 0:
+        while rolls_out and abs(s.rate) > radians(0.4) and s.rate * sign > 0:
             yield 0.0
 
     def _trim(self, left: float) -> float:
@@ -151,7 +155,7 @@ class Steering:
                 lap.inbound_level_n = self.s.n
             return self.s.cross - self.aim
         if ((self.crab - cut) - self.rel) % TWO_PI < radians(300):
-            yield from self._turn_part(self.crab - cut, 1, factor, swing, trim=clean)
+            yield from self.turn(self.crab - cut, 1, factor, swing=swing, trim=clean, rolls_out=False)
         miss = self._predicted_miss()
         if miss > max(0.06, 0.12 * self.v / self.w) and clean:
             # Short of the course: roll out on a cut to it and wait for the needle.
@@ -171,26 +175,12 @@ class Steering:
     def _fade_onto_course(self, factor: float) -> Script:
         """The turn back at the usual rate, and its last part at a low one: a slow capture of the course."""
         s, p, sign = self.s, self.pilot, self.frame.side
-        yield from self._turn_part(self.crab - radians(p.fades_from_deg), 1, factor, 0.0, trim=True)
+        yield from self.turn(self.crab - radians(p.fades_from_deg), 1, factor, trim=True, rolls_out=False)
         low = atan(self.v * radians(p.fades_deg_s) / GRAVITY_NM_S2)
         while (left := wrap_pi(self.crab - self.rel)) > radians(2) and s.along < 0.0:
             # Through the course already, or about to be: the rest at the usual rate.
             late = s.cross - self.aim < self.v / self.w * (1 - cos(left))
             yield sign * (self.meant_bank if late else low + 0.5 * s.bank_wander)
-
-    def _turn_part(self, to_rel: float, direction: int, factor: float, swing: float, *, trim: bool) -> Script:
-        """The first part of a turn, without rolling out."""
-        s, sign = self.s, self.frame.side * direction
-        go = (direction * (to_rel - self.rel)) % TWO_PI
-        target = s.heading + sign * go
-        bank, begun, adjust = self.meant_bank * factor * self.pilot.rate_bias, s.t, 1.0
-        while (left := (target - s.heading) * sign) > 0.0:
-            if trim and left < radians(60):
-                adjust = 0.9 * adjust + 0.1 * self._trim(left + abs(wrap_pi(self.crab - to_rel)))
-            wanted = bank * adjust + s.bank_wander
-            if swing:
-                wanted += swing * sin(TWO_PI * (s.t - begun) / 14.0 + self.swing_phase)
-            yield sign * max(radians(4), wanted)
 
     def _predicted_miss(self) -> float:
         """Cross at the end of the turn if it went on to the course now [NM]."""
@@ -248,19 +238,5 @@ class Steering:
     def _mistakes(self, number: int) -> Mistakes:
         m = self.mistakes
         if m.on_laps and number not in m.on_laps:
-            return _lap_mistakes_off(m)
+            return Mistakes(**{name: getattr(m, name) for name in OF_THE_FLIGHT})
         return m
-
-
-def _lap_mistakes_off(m: Mistakes) -> Mistakes:
-    """The mistakes that concern the whole flight, without those of single laps."""
-    return Mistakes(
-        reciprocal_course=m.reciprocal_course,
-        wrong_side=m.wrong_side,
-        entry_wrong_way=m.entry_wrong_way,
-        altitude_lost_in_turns_ft=m.altitude_lost_in_turns_ft,
-        altitude_offset_ft=m.altitude_offset_ft,
-        speed_excess_kt=m.speed_excess_kt,
-        arrival_excess_kt=m.arrival_excess_kt,
-        speed_swing_kt=m.speed_swing_kt,
-    )

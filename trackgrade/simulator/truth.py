@@ -29,6 +29,8 @@ DIP_S = 1.5
 AMBIGUOUS_S = 1.0
 #: Rolling out this close to the course is neither clearly through it nor clearly short of it.
 TIE_NM = 0.02
+#: A time of the truth [s since 1970].
+Moment = float
 
 
 @dataclass(frozen=True)
@@ -36,19 +38,19 @@ class TrueLap:
     """Times are seconds since 1970; None did not happen. ``max_cross_track_nm`` is over the inbound leg, unsigned."""
 
     number: int
-    start: float
-    outbound_turn_start: float | None
-    outbound_turn_end: float | None
-    abeam: float | None
-    abeam_by_bearing: float | None
-    outbound_end: float | None
-    course_crossed: float | None
-    inbound_turn_end: float | None
-    inbound_start: float | None
+    start: Moment
+    outbound_turn_start: Moment | None
+    outbound_turn_end: Moment | None
+    abeam: Moment | None
+    abeam_by_bearing: Moment | None
+    outbound_end: Moment | None
+    course_crossed: Moment | None
+    inbound_turn_end: Moment | None
+    inbound_start: Moment | None
     inbound_start_by: str | None
     inbound_start_window: tuple[float, float] | None
     near_tie: bool
-    end: float | None
+    end: Moment | None
     outbound_s: float | None
     inbound_s: float | None
     max_cross_track_nm: float | None
@@ -56,7 +58,7 @@ class TrueLap:
     wind_from_true_deg: float
     wind_kt: float
     tas_kt: float
-    watch_started: float | None
+    watch_started: Moment | None
     start_window: tuple[float, float] | None = None
     ambiguous: tuple[str, ...] = ()
     why_incomplete: str | None = None
@@ -68,10 +70,10 @@ class TrueEntry:
 
     flown: str
     expected: tuple[str, ...]
-    arrival: float
+    arrival: Moment
     arrival_window: tuple[float, float]
     arrival_heading_true_deg: float
-    end: float
+    end: Moment
     turned_wrong_way: bool
 
 
@@ -94,8 +96,8 @@ class TrueLevel:
     """
 
     altitude_ft: float
-    left: float
-    reached: float
+    left: Moment
+    reached: Moment
 
 
 @dataclass(frozen=True)
@@ -158,9 +160,9 @@ class _Teller:
         hits = np.nonzero((z[:-1] < 0.0) & (z[1:] >= 0.0))[0]
         return None if not len(hits) else self._root(y, a + int(hits[0]))
 
-    def _turn(self, a: int, b: int, sign: int, dip_s: float) -> tuple[float, float] | None:
-        """Start and end of the turn whose strongest part lies between steps a and b; sign of its rate."""
-        r = sign * self.rate
+    def _turn(self, a: int, b: int, dip_s: float) -> tuple[float, float] | None:
+        """Start and end of the turn the hold's way whose strongest part lies between steps a and b."""
+        r = self.rate
         if b - a < 5:
             return None
         core = a + int(np.argmax(r[a:b]))
@@ -180,19 +182,13 @@ class _Teller:
         end = self._root(y, hi) if hi + 1 < len(y) else float(self.m.t_s[-1])
         return start, end
 
-    def _fair_turn(self, a: int, b: int, sign: int) -> tuple[tuple[float, float] | None, bool, bool]:
-        """The turn, and whether its start and its end can be read in two ways."""
-        usual = self._turn(a, b, sign, DIP_S)
-        if usual is None:
-            return None, False, False
-        strict, loose = self._turn(a, b, sign, 0.2), self._turn(a, b, sign, 6.0)
-        assert strict is not None
-        assert loose is not None
-        return (
-            usual,
-            strict[0] - loose[0] > AMBIGUOUS_S,
-            loose[1] - strict[1] > AMBIGUOUS_S,
-        )
+    def _fair_turn(self, a: int, b: int, start: str, end: str) -> tuple[tuple[float, float] | None, list[str]]:
+        """The turn, and those of its ends, by the names given, that can be read in two ways."""
+        usual, strict, loose = (self._turn(a, b, dip_s) for dip_s in (DIP_S, 0.2, 6.0))
+        if usual is None or strict is None or loose is None:
+            return None, []
+        apart = {start: strict[0] - loose[0], end: loose[1] - strict[1]}
+        return usual, [name for name, seconds in apart.items() if seconds > AMBIGUOUS_S]
 
     # ---------------------------------------------------------------- telling
 
@@ -259,30 +255,24 @@ class _Teller:
             found = self._crossing(self.along, log.start_n - 3, log.start_n + 3, 1)
             assert found is not None, "a lap begins where along goes from - to +"
             start = found
-        ambiguous: list[str] = []
 
         def at(t: float | None) -> float | None:
             return None if t is None else t0 + t
 
-        out_turn, odd_start, odd_end = (
-            self._fair_turn(log.fix_turn_n, log.level_n, 1) if log.level_n > 0 else (None, False, False)
-        )
-        if odd_start:
-            ambiguous.append("outbound_turn_start")
-        if odd_end:
-            ambiguous.append("outbound_turn_end")
+        ambiguous: list[str] = []
+        out_turn = back = None
+        if log.level_n > 0:
+            out_turn, ambiguous = self._fair_turn(
+                log.fix_turn_n, log.level_n, "outbound_turn_start", "outbound_turn_end"
+            )
         a = round(start / STEP_S)
         back_from = log.inbound_turn_n if log.inbound_turn_n > 0 else len(m.t_s) - 1
         abeam = self._crossing(self.along, a + 20, back_from, -1)
         if abeam is not None and direct_first and abeam - start < 3.0:
             abeam = self._crossing(self.along, a + 100, back_from, -1)
-        back: tuple[float, float] | None = None
         if log.inbound_turn_n > 0 and log.inbound_level_n > 0:
-            back, odd_start, odd_end = self._fair_turn(log.inbound_turn_n, log.inbound_level_n, 1)
-            if odd_start:
-                ambiguous.append("outbound_end")
-            if odd_end:
-                ambiguous.append("inbound_turn_end")
+            back, also = self._fair_turn(log.inbound_turn_n, log.inbound_level_n, "outbound_end", "inbound_turn_end")
+            ambiguous += also
         end = None
         if log.end_n > 0:
             end = self._crossing(self.along, log.end_n - 3, log.end_n + 3, 1)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
 from xml.sax.saxutils import escape
 
 from trackgrade.simulator.flight import SimulatedFlight
+from trackgrade.simulator.truth import TrueEntry, TrueLap, TrueLevel
 
 METRES_PER_FT = 0.3048
 
@@ -84,24 +85,9 @@ def truth_text(flight: SimulatedFlight) -> str:
 
 
 #: Keys of the truth that are moments.
-_MOMENTS = frozenset(
-    [
-        "start",
-        "outbound_turn_start",
-        "outbound_turn_end",
-        "abeam",
-        "abeam_by_bearing",
-        "outbound_end",
-        "course_crossed",
-        "inbound_turn_end",
-        "inbound_start",
-        "end",
-        "watch_started",
-        "arrival",
-        "left",
-        "reached",
-    ]
-)
+_MOMENTS = {
+    each.name for kind in (TrueLap, TrueEntry, TrueLevel) for each in fields(kind) if "Moment" in str(each.type)
+}
 
 
 def _readable(value: Any) -> Any:
