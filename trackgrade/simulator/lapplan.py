@@ -68,28 +68,18 @@ def plan_lap(
     leg = inbound_nm if inbound_nm is not None else inbound_s or 60.0
     aim_along = -leg * (1.0 if inbound_nm is not None else gs_in)
 
+    def turn(first: float, last: float) -> tuple[float, float, float]:
+        """Seconds and way over the ground of a turn between two headings, half of each roll straight."""
+        change = (last - first) % (2 * pi)
+        seconds, half = change / w + roll_s, roll_s / 2
+        along = v * half * (cos(first) + cos(last)) + v / w * (sin(first + change) - sin(first))
+        cross = v * half * (sin(first) + sin(last)) + v / w * (cos(first) - cos(first + change))
+        return seconds, along + wind_along * seconds, cross + wind_cross * seconds
+
     def fly(out: float) -> tuple[float, float, float, float, float]:
         """(time, x, y where wings are level; dx, dy of the turn back)"""
-        d1 = (out - start) % (2 * pi)
-        head = roll_s / 2
-        t = head + d1 / w + roll_s / 2
-        x = (
-            start_nm[0]
-            + v * (head * cos(start) + (roll_s / 2) * cos(out))
-            + v / w * (sin(start + d1) - sin(start))
-            + wind_along * t
-        )
-        y = (
-            start_nm[1]
-            + v * (head * sin(start) + (roll_s / 2) * sin(out))
-            + v / w * (cos(start) - cos(start + d1))
-            + wind_cross * t
-        )
-        d2 = (crab - out) % (2 * pi)
-        t2 = d2 / w + roll_s
-        dx = v * roll_s / 2 * (cos(out) + cos(crab)) + v / w * (sin(out + d2) - sin(out)) + wind_along * t2
-        dy = v * roll_s / 2 * (sin(out) + sin(crab)) + v / w * (cos(out) - cos(out + d2)) + wind_cross * t2
-        return t, x, y, dx, dy
+        seconds, along, cross = turn(start, out)
+        return seconds, start_nm[0] + along, start_nm[1] + cross, *turn(out, crab)[1:]
 
     def straight(out: float) -> float:
         _, x, _, dx, _ = fly(out)
