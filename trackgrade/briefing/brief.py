@@ -12,7 +12,7 @@ from trackgrade.errors import UsageError
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import LARGEST_OUTBOUND_WCA_DEG, LONGEST_LAP_S, SolvedLap, air_in, solve_lap
 from trackgrade.hold.rules import RuleLap, by_rules, next_outbound_equal_seconds_s, triple_drift_wca_deg
-from trackgrade.hold.sectors import EntryChoice, entry_plan, expected_entries, sector_margin_deg
+from trackgrade.hold.sectors import EntryPlan, entry_plan, expected_entries, sector_margin_deg
 from trackgrade.score.standard import Standard
 
 #: AIM 5-3-8: at or below the holding speed before the fix, slowing when 3 minutes or less from it.
@@ -43,18 +43,14 @@ class Conditions:
 
 
 @dataclass(frozen=True)
-class EntryBrief:
-    """One entry. Turns right positive; ``heading_*`` of the first leg, still air and with the drift allowed for.
+class EntryBrief(EntryPlan):
+    """One entry, with the heading of its first leg with the drift allowed for, and how long that leg is flown.
 
     ``outbound_s`` is None for the direct entry: its outbound leg is the first lap's.
     """
 
-    kind: EntryChoice
-    first_turn_deg: float
-    heading_true_deg: float
     heading_in_wind_true_deg: float
     outbound_s: float | None
-    second_turn_right: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,16 +181,7 @@ def _entries(hold: Hold, conditions: Conditions, solved: SolvedLap, heading_true
         if kind == "direct" and conditions.wind_kt > 0.0 and not math.isnan(solved.outbound_heading_true_deg):
             in_wind = solved.outbound_heading_true_deg
         leg_s = None if kind == "direct" else _entry_leg_s(hold, solved)
-        told.append(
-            EntryBrief(
-                kind=kind,
-                first_turn_deg=plan.first_turn_deg,
-                heading_true_deg=plan.first_heading_true_deg,
-                heading_in_wind_true_deg=in_wind,
-                outbound_s=leg_s,
-                second_turn_right=plan.second_turn_deg > 0.0,
-            )
-        )
+        told.append(EntryBrief(**vars(plan), heading_in_wind_true_deg=in_wind, outbound_s=leg_s))
     return tuple(told)
 
 

@@ -8,7 +8,6 @@ from trackgrade.briefing import words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.leaving import clock
 from trackgrade.earth.angles import wrap360
-from trackgrade.hold.courses import course_name
 
 #: AIM 5-3-8: the direction of holding is told by the eight points of the compass.
 POINTS = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
@@ -25,12 +24,12 @@ def direction(brief: Brief) -> str:
 def read_back(brief: Brief) -> tuple[tuple[str, str], ...]:
     """The clearance item by item, in the order of AIM 5-3-8 (from memory); what the brief cannot know is to fill in."""
     hold = brief.hold
-    reciprocal = course_name(brief.inbound_shown_deg + 180.0)
-    on = f"inbound course {course_name(brief.inbound_shown_deg)}"
+    inbound = words.inbound(brief)
+    on = f"inbound course {inbound}"
     if hold.guidance.station_place in ("at", "beyond"):
-        on = f"{reciprocal} radial, inbound {course_name(brief.inbound_shown_deg)}"
+        on = f"{words.outbound(brief)} radial, inbound {inbound}"
     elif hold.guidance.station_place == "behind":
-        on = f"{course_name(brief.inbound_shown_deg)} radial, inbound away from the station"
+        on = f"{inbound} radial, inbound away from the station"
     altitude = f"{hold.altitude_ft:,.0f} ft" if hold.altitude_ft is not None else TO_FILL
     return (
         ("Hold", f"{direction(brief)} of the fix"),

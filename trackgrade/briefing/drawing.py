@@ -15,7 +15,6 @@ from trackgrade.drawing import furniture
 from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
 from trackgrade.drawing.svg import element, moved
 from trackgrade.drawing.view import fit
-from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.lapshape import Floats
 from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, EntryChoice
@@ -172,7 +171,7 @@ class _Pen:
     def course(self) -> None:
         self.line((self.at(-0.98 * self.reach_nm, 0.0), self.at(0.5 * self.reach_nm, 0.0)), "course-beyond")
         self.arrow(self.at(-0.98 * self.reach_nm, 0.0), self.at(0.0, 0.0), "course")
-        lines = [(f"{course_name(self.brief.inbound_shown_deg)} in", "big")]
+        lines = [(f"{words.inbound(self.brief)} in", "big")]
         lap = self.brief.solved
         if not math.isnan(lap.lap_s):
             heading = words.heading(self.brief, lap.inbound_heading_true_deg)
@@ -222,7 +221,7 @@ class _Pen:
                 off = -0.04 * self.reach_nm
                 self.arrow(self.at(0.0, off), self.at(-length_nm, off), "way")
             else:
-                bearing = hold.side * (told.heading_true_deg - hold.inbound_course_true_deg)
+                bearing = hold.side * (told.first_heading_true_deg - hold.inbound_course_true_deg)
                 self.arrow(fix, self.around(bearing, length_nm), "way")
 
     def fix_and_station(self) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import SolvedLap, same_wind_lap
+from trackgrade.score.sentences import count_of
 
 #: ICAO Doc 8168 Vol II: where the outbound leg is limited, at least this much must be left inbound.
 SHORTEST_INBOUND_S = 30.0
@@ -123,13 +124,9 @@ def _unreachable(to_go: float, shortest: SolvedLap, longest: SolvedLap) -> str:
     if fewer == 0:
         return text + f"the shortest lap takes {clock(shortest.lap_s)}. Tell the controller"
     return text + (
-        f"at most {clock(latest)} in {_laps(fewer)}, at least {clock(soonest)} in {_laps(more)}. "
+        f"at most {clock(latest)} in {count_of(fewer, 'lap')}, at least {clock(soonest)} in {count_of(more, 'lap')}. "
         "Change speed before the fix, or tell the controller"
     )
-
-
-def _laps(count: int) -> str:
-    return f"{count} lap" if count == 1 else f"{count} laps"
 
 
 def _last_laps(hold: Hold, normal: SolvedLap, shortest: SolvedLap, longest: SolvedLap) -> tuple[SolvedLap, ...]:

@@ -1,4 +1,4 @@
-"""A brief as one page to print: every sentence worded here, the drawing inside."""
+"""A brief as one page to print: the sentences of `words`, the drawing inside."""
 
 from __future__ import annotations
 
@@ -11,54 +11,22 @@ from trackgrade.briefing.drawing import draw
 from trackgrade.briefing.receivers import dme_reading, receivers
 from trackgrade.caution import CAUTION
 from trackgrade.drawing import frame
-from trackgrade.hold.courses import course_name, variation_name
 
 
 def render(brief: Brief, ribbon: Markup = frame.NO_RIBBON) -> str:
     """The whole page as HTML; ``ribbon`` as in `frame.render`."""
-    return frame.render("briefing", "brief.html", context(brief), styles=("brief.css",), ribbon=ribbon)
-
-
-def context(brief: Brief) -> dict[str, object]:
-    """Everything the template may use, already worded."""
-    hold, plan = brief.hold, brief.leaving
-    return {
+    context = {
         "brief": brief,
-        "pattern": words.pattern(brief),
-        "inbound": course_name(brief.inbound_shown_deg),
-        "outbound": course_name(brief.inbound_shown_deg + 180.0),
-        "variation": f"variation {variation_name(hold.variation_deg)}, {hold.variation_source}",
-        "fix": _position(hold.fix_lat_deg, hold.fix_lon_deg),
-        "course_to_set": words.course_to_set(brief),
-        "air": words.air(brief),
-        "slow_down": words.slow_down(brief),
-        "warnings": words.warnings(brief),
-        "notes": words.notes(brief),
-        "entry_headline": words.entry_headline(brief) if brief.entries else "",
-        "entries": [words.entry(brief, told) for told in brief.entries],
-        "laps": words.lap_rows(brief),
-        "by_rule": words.by_rule(brief),
-        "drift": words.drift(brief),
+        "words": words,
+        "clearance": clearance,
+        "fix": _position(brief.hold.fix_lat_deg, brief.hold.fix_lon_deg),
         "dme": dme_reading(brief),
-        "turns": words.turns(brief),
-        "by_distance": words.by_distance(brief),
         "receivers": receivers(brief),
-        "read_back": clearance.read_back(brief),
-        "fill_in": clearance.to_fill_in(brief),
-        "correction": words.correction(brief),
-        "leaving": plan
-        and {
-            "headline": words.leaving_headline(plan),
-            "why": plan.why,
-            "laps": words.planned_laps(brief, plan),
-            "limits": words.leaving_limits(plan),
-            "last_laps": words.last_lap_rows(brief, plan),
-            "bounds": words.leaving_bounds(),
-        },
         "drawing": draw(brief),
         "caution": CAUTION,
         "version": __version__,
     }
+    return frame.render("briefing", "brief.html", context, styles=("brief.css",), ribbon=ribbon)
 
 
 def _position(lat_deg: float, lon_deg: float) -> str:

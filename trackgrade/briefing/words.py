@@ -12,12 +12,19 @@ from trackgrade.hold.courses import course_name, heading_name, variation_name
 from trackgrade.hold.guidance import flag_words
 from trackgrade.hold.planning import SHORT_OF_COURSE_NM, SolvedLap
 from trackgrade.hold.rules import RuleLap, worth_outbound_s
+from trackgrade.score.sentences import count_of, degrees_words, side_words
 
 #: How a note of the hold begins that is a warning.
 WARNING = "Warning: "
 
 #: Rolled out no further short of the course than this is rolled out on it: a tenth of a mile is a needle's width or so.
 ON_COURSE_NM = 0.1
+
+#: What bounds a lap that is made to fit an assigned time.
+LEAVING_BOUNDS = (
+    "Shortest lap: 30 s inbound; longest: 10 s more outbound than normal (the timing error that ICAO Doc 8168 Vol II "
+    "sizes a hold for). Longer ones need the controller's consent"
+)
 
 LAP_NAMES = ("first lap", "second lap", "third lap")
 
@@ -33,10 +40,20 @@ def pattern(brief: Brief) -> str:
 
 def courses(brief: Brief) -> str:
     """ "Inbound 143, outbound 323 magnetic (variation 2.5° E)"."""
-    inbound = course_name(brief.inbound_shown_deg)
-    outbound = course_name(brief.inbound_shown_deg + 180.0)
     variation = variation_name(brief.hold.variation_deg)
-    return f"Inbound {inbound}, outbound {outbound} {brief.north_word} (variation {variation})"
+    return f"Inbound {inbound(brief)}, outbound {outbound(brief)} {brief.north_word} (variation {variation})"
+
+
+def inbound(brief: Brief) -> str:
+    return course_name(brief.inbound_shown_deg)
+
+
+def outbound(brief: Brief) -> str:
+    return course_name(brief.inbound_shown_deg + 180.0)
+
+
+def variation(brief: Brief) -> str:
+    return f"variation {variation_name(brief.hold.variation_deg)}, {brief.hold.variation_source}"
 
 
 def heading(brief: Brief, true_deg: float) -> str:
@@ -52,14 +69,8 @@ def course_to_set(brief: Brief) -> str:
         course = course_name(guidance.course_to_set_deg or brief.inbound_shown_deg)
         north = " magnetic" if brief.north_is_true else ""
         told = (f"Set {course}{north} to the fix before you reach it, and leave it set",)
-    return f"{'. '.join(told)}. Needle: {scale(brief)}"
-
-
-def scale(brief: Brief) -> str:
-    guidance = brief.hold.guidance
-    if guidance.kind == "gps":
-        return f"full scale {guidance.full_scale_nm:g} NM"
-    return f"full scale {guidance.full_scale_deg:g}°"
+    scale = f"{guidance.full_scale_nm:g} NM" if guidance.kind == "gps" else f"{guidance.full_scale_deg:g}°"
+    return f"{'. '.join(told)}. Needle: full scale {scale}"
 
 
 def air(brief: Brief) -> str:
@@ -89,26 +100,19 @@ def slow_down(brief: Brief) -> str:
     return f"At or below {brief.speed_limit_kias:.0f} KIAS crossing the fix, or as charted; {when}"
 
 
-def turn(degrees: float) -> str:
-    if abs(degrees) < 0.5:
-        return "straight"
-    return f"{'right' if degrees >= 0 else 'left'} {abs(degrees):.0f}°"
-
-
 def entry(brief: Brief, told: EntryBrief) -> str:
     """One entry in a sentence."""
-    calm, windy = heading(brief, told.heading_true_deg), heading(brief, told.heading_in_wind_true_deg)
+    calm, windy = heading(brief, told.first_heading_true_deg), heading(brief, told.heading_in_wind_true_deg)
     fly = calm if calm == windy else f"{calm} ({windy} in this wind)"
-    first = f"{turn(told.first_turn_deg)} {'on' if abs(told.first_turn_deg) < 0.5 else 'to'} {fly}"
-    back = "right" if told.second_turn_right else "left"
-    inbound = course_name(brief.inbound_shown_deg)
-    lasting = clock(told.outbound_s or 0.0)
+    off_deg = told.first_turn_deg
+    first = f"straight on {fly}" if abs(off_deg) < 0.5 else f"{side_words(off_deg)} {abs(off_deg):.0f}° to {fly}"
+    back, lasting = side_words(told.second_turn_deg), clock(told.outbound_s or 0.0)
     if told.kind == "direct":
         return f"Direct: {first}. That is lap 1."
     if told.kind == "teardrop":
-        return f"Teardrop: {first}, {lasting}, then {back} to {inbound}."
+        return f"Teardrop: {first}, {lasting}, then {back} to {inbound(brief)}."
     return (
-        f"Parallel: {first}, {lasting} on the non-holding side, then {back} past {inbound} "
+        f"Parallel: {first}, {lasting} on the non-holding side, then {back} past {inbound(brief)} "
         "to meet it from the holding side."
     )
 
@@ -144,16 +148,10 @@ def drift(brief: Brief) -> str:
     if math.isnan(lap.lap_s):
         return lap.why
     return (
-        f"Correct {_corrected(lap.inbound_wca_deg)} inbound, {_corrected(lap.outbound_wca_deg)} outbound. "
+        f"Correct {degrees_words(lap.inbound_wca_deg)} inbound, {degrees_words(lap.outbound_wca_deg)} outbound. "
         f"Ground speed {lap.inbound_gs_kt:.0f} kt inbound, {lap.outbound_gs_kt:.0f} outbound. "
         f"One lap {clock(lap.lap_s)}"
     )
-
-
-def _corrected(degrees: float) -> str:
-    if abs(degrees) < 0.5:
-        return "nothing"
-    return f"{abs(degrees):.0f}° {'right' if degrees > 0 else 'left'}"
 
 
 def turns(brief: Brief) -> str:
@@ -276,17 +274,10 @@ def leaving_headline(plan: LeavingPlan) -> str:
 def leaving_limits(plan: LeavingPlan) -> str:
     """What one lap can take up, and more."""
     spans = [
-        f"{window.laps} lap{'s' if window.laps > 1 else ''} {clock(window.least_s)} to {clock(window.most_s)}"
+        f"{count_of(window.laps, 'lap')} {clock(window.least_s)} to {clock(window.most_s)}"
         for window in plan.windows[:3]
     ]
     return f"With this much to go at the fix: {', '.join(spans)}. Shorten both legs, not the turns"
-
-
-def leaving_bounds() -> str:
-    return (
-        "Shortest lap: 30 s inbound; longest: 10 s more outbound than normal (the timing error that ICAO Doc 8168 "
-        "Vol II sizes a hold for). Longer ones need the controller's consent"
-    )
 
 
 def last_lap_rows(brief: Brief, plan: LeavingPlan) -> list[LapRow]:
