@@ -13,8 +13,7 @@ from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from trackgrade.briefing import clearance, page, receivers, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare

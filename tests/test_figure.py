@@ -31,8 +31,7 @@ from trackgrade.drawing.furniture import bar_length
 from trackgrade.errors import OutputError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Leg
-from trackgrade.report import FIGURE_KINDS, figure, figure_plan, figure_time
-from trackgrade.report import figure_style as style
+from trackgrade.report import FIGURE_KINDS, figure, figure_plan, figure_style as style, figure_time
 from trackgrade.report.plan import BAR_PX, arrange, corridor_edges, plan_of
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief

@@ -15,8 +15,7 @@ import time
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from trackgrade.errors import HoldFileError, InputError, OutputError
 from trackgrade.files import MIB, plain_text, read_bytes, read_toml, safe_name, sha256_hex, write_whole

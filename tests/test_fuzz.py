@@ -11,8 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, example, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, example, given, settings, strategies as st
 
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from tests.awkward.kml import kml, track_text
@@ -116,8 +115,7 @@ READERS = {"gpx": gpx_text().encode(), "csv": own_csv().encode(), "kml": kml(tra
 
 @pytest.mark.parametrize("name", READERS)
 def test_every_reader_is_given_nothing_half_a_file_and_anothers_file(tmp_path: Path, name: str) -> None:
-    from trackgrade.track.readers import csv_table
-    from trackgrade.track.readers import kml as kml_reader
+    from trackgrade.track.readers import csv_table, kml as kml_reader
 
     read = {"gpx": gpx.read, "csv": csv_table.read, "kml": kml_reader.read}[name]
     own = READERS[name]

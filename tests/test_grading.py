@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
-from hypothesis import strategies as st
+from hypothesis import Phase, given, settings, strategies as st
 
 from tests import arithmetic_hold as arithmetic
 from trackgrade.score.debrief import ItemResult, Measurement

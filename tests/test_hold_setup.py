@@ -7,8 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from tests.hold_strategies import plans
 from trackgrade.earth.angles import wrap180

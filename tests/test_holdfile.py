@@ -7,8 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import example, given, settings
-from hypothesis import strategies as st
+from hypothesis import example, given, settings, strategies as st
 
 from tests.hold_strategies import plans
 from trackgrade.errors import HoldFileError

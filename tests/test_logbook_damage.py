@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from tests.logbook_flights import made_debrief
 from trackgrade.errors import LogbookError, UsageError

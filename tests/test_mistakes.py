@@ -8,8 +8,7 @@ from typing import get_args
 import numpy as np
 import pytest
 
-from tests import arithmetic_hold as arithmetic
-from tests import confusion
+from tests import arithmetic_hold as arithmetic, confusion
 from trackgrade.hold.hold import Leg
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge

@@ -10,8 +10,7 @@ from pathlib import Path
 import gpxpy
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from tests.awkward.flight import flight, gpx_text
 from trackgrade.track.readers import read_track

@@ -7,8 +7,7 @@ import io
 
 import numpy as np
 import pytest
-from aerofiles.igc import Reader as TheirReader
-from aerofiles.igc import Writer as TheirWriter
+from aerofiles.igc import Reader as TheirReader, Writer as TheirWriter
 
 from tests.awkward.flight import EPOCH_S, FLIGHT, LAT_DEG, LON_DEG, START, flight
 from tests.awkward.flight_recorder import HEAD, angle, fix, igc_text

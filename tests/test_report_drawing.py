@@ -8,8 +8,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from markupsafe import Markup
 
 from tests.report_flights import make_debrief

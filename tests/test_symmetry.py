@@ -10,8 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from trackgrade.analysis import Measured, measure
 from trackgrade.earth.geodesy import LocalPlane

@@ -15,40 +15,23 @@ if TYPE_CHECKING:
     from trackgrade.briefing.brief import Brief as Brief
     from trackgrade.errors import (
         HoldFileError as HoldFileError,
-    )
-    from trackgrade.errors import (
         InputError as InputError,
-    )
-    from trackgrade.errors import (
         NoHoldFlown as NoHoldFlown,
-    )
-    from trackgrade.errors import (
         OutputError as OutputError,
-    )
-    from trackgrade.errors import (
         StandardFileError as StandardFileError,
-    )
-    from trackgrade.errors import (
         TrackFileError as TrackFileError,
-    )
-    from trackgrade.errors import (
         TrackgradeError as TrackgradeError,
-    )
-    from trackgrade.errors import (
         UsageError as UsageError,
     )
     from trackgrade.hold.hold import Hold as Hold
     from trackgrade.hold.holdfile import read_hold as read_hold
     from trackgrade.hold.plan import HoldPlan as HoldPlan
     from trackgrade.score.standard import Standard as Standard
-    from trackgrade.score.standards import list_standards as list_standards
-    from trackgrade.score.standards import load_standard as load_standard
+    from trackgrade.score.standards import list_standards as list_standards, load_standard as load_standard
     from trackgrade.segment.finding import find_holds as find_holds
     from trackgrade.track.readers import read_track as read_track
     from trackgrade.track.track import Track as Track
-    from trackgrade.verbs import Debrief as Debrief
-    from trackgrade.verbs import brief as brief
-    from trackgrade.verbs import grade as grade
+    from trackgrade.verbs import Debrief as Debrief, brief as brief, grade as grade
 
 __version__ = "0.1.0"
 

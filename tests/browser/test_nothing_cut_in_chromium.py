@@ -12,8 +12,7 @@ from pypdf import PdfReader
 from tests.browser.conftest import Opened
 from tests.browser.measuring import MEASURE, PAPER_PX, SCREENS
 from tests.ten_flights import FLIGHTS, debrief_of
-from trackgrade.report.compare import flight_laps
-from trackgrade.report.compare import render as render_comparison
+from trackgrade.report.compare import flight_laps, render as render_comparison
 from trackgrade.report.page import render
 
 pytestmark = pytest.mark.browser

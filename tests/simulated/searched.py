@@ -17,8 +17,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from tests.arithmetic_flight import Piece, record, straight, turn
-from tests.arithmetic_flight import fly as fly_pieces
+from tests.arithmetic_flight import Piece, fly as fly_pieces, record, straight, turn
 from tests.simulated.compare import as_track
 from tests.simulated.draws import air, hold_at, light_aircraft, one_hertz, style
 from tests.simulated.suites import _flown_as_meant, _sensible, flight_of

@@ -11,8 +11,7 @@ from trackgrade.files import plain_text
 from trackgrade.hold.courses import variation_name
 from trackgrade.hold.fix import SolvedFix, solve_fix, station_variation
 from trackgrade.hold.guidance import flag_words
-from trackgrade.hold.hold import Guidance, Hold, Leg
-from trackgrade.hold.hold import Station as TellingStation
+from trackgrade.hold.hold import Guidance, Hold, Leg, Station as TellingStation
 from trackgrade.hold.plan import Crossing, HoldPlan, Radial, RadialDistance
 from trackgrade.hold.station import (
     MISSES_STATION_DEG,

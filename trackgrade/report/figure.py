@@ -22,8 +22,7 @@ from matplotlib.figure import Figure
 
 from trackgrade import __version__
 from trackgrade.files import write_whole
-from trackgrade.report import FIGURE_KINDS, figure_plan, figure_time
-from trackgrade.report import figure_style as style
+from trackgrade.report import FIGURE_KINDS, figure_plan, figure_style as style, figure_time
 from trackgrade.report.front import short_laps, short_units
 from trackgrade.report.limits import corridor_share, magnetic_course, share_words
 from trackgrade.report.numbers import RESULT_SIGNS
