@@ -13,7 +13,6 @@ import sqlite3
 import zlib
 from collections.abc import Sequence
 from pathlib import Path
-from types import TracebackType
 
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
@@ -76,9 +75,7 @@ class DoneBefore:
     def __enter__(self) -> DoneBefore:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self._connection.close()
 
     def key(self, flight: Flight, settings: Settings) -> str | None:

@@ -128,17 +128,17 @@ class NextLap:
     ``feasible`` False: no such lap exists (``why``), and the numbers are the best that can be done.
     """
 
-    outbound_heading_true_deg: float | None
-    outbound_heading_mag_deg: float | None
-    outbound_correction_deg: float | None
-    outbound_s: float | None
-    outbound_nm: float | None
-    timed_from: str
-    inbound_heading_true_deg: float | None
-    inbound_heading_mag_deg: float | None
-    expected_inbound_s: float | None
-    equal_seconds_s: float | None
-    feasible: bool
+    outbound_heading_true_deg: float | None = None
+    outbound_heading_mag_deg: float | None = None
+    outbound_correction_deg: float | None = None
+    outbound_s: float | None = None
+    outbound_nm: float | None = None
+    timed_from: str = "abeam"
+    inbound_heading_true_deg: float | None = None
+    inbound_heading_mag_deg: float | None = None
+    expected_inbound_s: float | None = None
+    equal_seconds_s: float | None = None
+    feasible: bool = False
     why: str = ""
     turn_rate_deg_s: float | None = None
     bank_deg: float | None = None

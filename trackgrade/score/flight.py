@@ -148,8 +148,7 @@ def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
         return Reference(hold.airspeed_kias, f"{hold.airspeed_kias:.0f} KIAS planned in the hold file")
     if not flown.rounds or flown.rounds[0].end is None or not math.isfinite(series.airspeed_sd_kt):
         return Reference(None, "no airspeed planned, and none known on a completed lap")
-    first = flown.rounds[0]
-    typical = median_over(samples, series.ias_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
+    typical = median_over(samples, series.ias_kt, flown.rounds[0].start.epoch_s, flown.rounds[0].end.epoch_s)
     if not math.isfinite(typical):
         return Reference(None, "no airspeed known on the first lap")
     return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
@@ -163,10 +162,10 @@ def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ..
     """
     if not flown.rounds or flown.rounds[0].end is None:
         return None
-    first = flown.rounds[0]
-    tas = median_over(samples, samples.tas_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
+    first = flown.rounds[0].start.epoch_s, flown.rounds[0].end.epoch_s
+    tas = median_over(samples, samples.tas_kt, *first)
     if not math.isfinite(tas):
-        tas = median_over(samples, samples.groundspeed_kt, first.start.epoch_s, flown.rounds[0].end.epoch_s)
+        tas = median_over(samples, samples.groundspeed_kt, *first)
     rates = sorted(turn.rate_deg_s for turn in turns if abs(turn.change_deg) > 90.0)
     rate = rates[len(rates) // 2] if rates else 3.0
     return turn_radius_nm(tas, max(rate, 0.5)) if math.isfinite(tas) else None

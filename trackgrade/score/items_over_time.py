@@ -18,7 +18,7 @@ from trackgrade.score.needles import deflection, own_needle
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
-from trackgrade.score.wind_work import outbound_leg
+from trackgrade.score.wind_work import NO_HEADING, NO_OUTBOUND_LEG, outbound_leg
 
 #: An estimated airspeed less sure than this is not graded [kt]: a choice. It does not move with the limit graded.
 AIRSPEED_SD_MAX_KT = 4.0
@@ -146,7 +146,7 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
     """Heading less the leg's own typical heading, over each outbound leg."""
     sd = _heading_sd(flight)
     if sd is None:
-        return nothing_known(item, flight, "heading is not known: neither logged nor, without the wind, estimated")
+        return nothing_known(item, flight, NO_HEADING)
     heading = flight.samples.heading_true_deg
     wandered = np.full(len(heading), math.nan)
     spans: list[list[tuple[float, float]]] = []
@@ -166,7 +166,7 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
         how=f"{flight.samples.heading_source} heading, wings level outbound to the turn back",
         why_missing="heading not known here",
     )
-    return _each_lap_and_whole(item, flight, off, spans, "the track does not show a straight outbound leg")
+    return _each_lap_and_whole(item, flight, off, spans, NO_OUTBOUND_LEG)
 
 
 def _heading_sd(flight: Flight) -> float | None:

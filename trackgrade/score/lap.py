@@ -123,15 +123,15 @@ class Correction:
     outbound_s: float | None
     inbound_s: float | None
     target_s: float | None
-    error_s: float | None
-    asked_s: float | None
-    asked_by: AskedBy
-    asked_equal_seconds_s: float | None
-    asked_ratio_s: float | None
-    asked_solved_s: float | None
-    flown_next_s: float | None
-    change_s: float | None
-    judged: Judged
+    error_s: float | None = None
+    asked_s: float | None = None
+    asked_by: AskedBy = "card"
+    asked_equal_seconds_s: float | None = None
+    asked_ratio_s: float | None = None
+    asked_solved_s: float | None = None
+    flown_next_s: float | None = None
+    change_s: float | None = None
+    judged: Judged = "not measurable"
 
 
 @dataclass(frozen=True)
@@ -149,15 +149,15 @@ class NeedleReading:
     full_scale: float
     unit: str
     own: bool
-    largest: float | None
-    largest_sd: float | None
-    side: Literal["left", "right"] | None
-    largest_epoch_s: float | None
-    typical: float | None
-    share_within_three_quarters: float | None
-    share_within_half: float | None
-    from_epoch_s: float | None
-    to_epoch_s: float | None
+    largest: float | None = None
+    largest_sd: float | None = None
+    side: Literal["left", "right"] | None = None
+    largest_epoch_s: float | None = None
+    typical: float | None = None
+    share_within_three_quarters: float | None = None
+    share_within_half: float | None = None
+    from_epoch_s: float | None = None
+    to_epoch_s: float | None = None
     why: str = ""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -145,27 +145,16 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
 def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
     """Largest and typical deflection of one inbound leg, and the share of time within three quarters and
     half scale."""
+    nothing = NeedleReading(needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)
     seen = deflection(needle, lap, samples)
     if isinstance(seen, str):
-        return NeedleReading(
-            needle.kind,
-            needle.label,
-            needle.full_scale,
-            needle.unit,
-            needle.own,
-            *(None,) * 9,
-            why=seen,
-        )
+        return replace(nothing, why=seen)
     size = np.abs(seen.share)
     at = int(np.argmax(size))
     times = samples.epoch_s[seen.index]
     right_of_course = seen.share[at] * needle.hold.side > 0.0
-    return NeedleReading(
-        kind=needle.kind,
-        label=needle.label,
-        full_scale=needle.full_scale,
-        unit=needle.unit,
-        own=needle.own,
+    return replace(
+        nothing,
         largest=float(size[at]),
         largest_sd=float(seen.share_sd[at]),
         side="right" if right_of_course else "left",
@@ -189,15 +178,16 @@ def read_second_needle(hold: Hold, lap: Lap, samples: Samples) -> SecondNeedle |
     passed = lap.start.epoch_s
     index = inside(samples, passed - SECOND_WITHIN_S, passed + SECOND_WITHIN_S)
     why = "the crossing radial was not crossed about this passage"
+    not_crossed = SecondNeedle(None, Measurement(None, None, "s", why=why))
     if index.size < 2:
-        return SecondNeedle(None, Measurement(None, None, "s", why=why))
+        return not_crossed
     places = HoldFrame(hold).to_geographic(samples.along_nm[index], samples.cross_nm[index])
     bearing, _ = azimuth_distance(station.lat_deg, station.lon_deg, *places)
     off = wrap180(bearing - station.radial_deg - station.variation_deg)
     times = samples.epoch_s[index]
     crossed = np.flatnonzero((off[:-1] * off[1:] <= 0.0) & (np.abs(off[:-1] - off[1:]) < 90.0))
     if not crossed.size:
-        return SecondNeedle(None, Measurement(None, None, "s", why=why))
+        return not_crossed
     shares = off[crossed] / (off[crossed] - off[crossed + 1] + 1e-300)
     moments = times[crossed] + shares * (times[crossed + 1] - times[crossed])
     centred = float(moments[np.argmin(np.abs(moments - passed))])

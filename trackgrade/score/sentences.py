@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from trackgrade.earth.units import decimals
 from trackgrade.hold.courses import heading_name
+from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import EntryMeasures, GradedEntry, NextLap
 from trackgrade.score.lap import WindWork
 from trackgrade.segment.flown import EntryKind
-
-if TYPE_CHECKING:
-    from trackgrade.hold.hold import Hold
 
 
 def listed(words: Sequence[str], last: str = "and") -> str:
@@ -82,25 +79,22 @@ def entry_sentence(entry: GradedEntry) -> str:
             if entry.measures.flown_well
             else " And it was not flown cleanly."
         )
-    details = _entry_details(flown.kind, entry.measures)
-    return f"{text} {details}" if details else text
+    return f"{text} {_entry_details(flown.kind, entry.measures)}".rstrip()
 
 
 def _entry_details(kind: EntryKind, entry: EntryMeasures) -> str:
-    parts = []
-    if kind != "direct":
-        if entry.outbound_s.value is not None:
-            parts.append(f"{entry.outbound_s.value:.0f} s outbound")
-        if kind == "teardrop" and entry.offset_deg.value is not None:
-            parts.append(f"on a track {entry.offset_deg.value:.0f}° into the holding side of the outbound course")
-        if kind == "parallel" and entry.max_offset_nm.value is not None:
-            parts.append(f"up to {abs(entry.max_offset_nm.value):.2f} NM from the course")
-        if entry.end_cross_nm.value is not None:
-            parts.append(f"back over the fix {abs(entry.end_cross_nm.value):.2f} NM off it")
-    if not parts:
+    if kind == "direct":
         return ""
-    text = listed(parts)
-    return f"{text[0].upper()}{text[1:]}."
+    parts = []
+    if entry.outbound_s.value is not None:
+        parts.append(f"{entry.outbound_s.value:.0f} s outbound")
+    if kind == "teardrop" and entry.offset_deg.value is not None:
+        parts.append(f"on a track {entry.offset_deg.value:.0f}° into the holding side of the outbound course")
+    if kind == "parallel" and entry.max_offset_nm.value is not None:
+        parts.append(f"up to {abs(entry.max_offset_nm.value):.2f} NM from the course")
+    if entry.end_cross_nm.value is not None:
+        parts.append(f"back over the fix {abs(entry.end_cross_nm.value):.2f} NM off it")
+    return sentence_of(listed(parts)) if parts else ""
 
 
 def wind_work_sentence(work: WindWork) -> str:
@@ -122,11 +116,9 @@ def wind_work_sentence(work: WindWork) -> str:
 def next_lap_sentence(card: NextLap, hold: Hold) -> str:
     """What to fly next, as read to a pilot."""
     if card.outbound_heading_mag_deg is None:
-        if card.equal_seconds_s is not None:
-            return (
-                f"By equal seconds, on the same heading, {card.equal_seconds_s:.0f} s outbound; no heading: {card.why}."
-            )
-        return f"No heading or time can be given: {card.why}."
+        if card.equal_seconds_s is None:
+            return f"No heading or time can be given: {card.why}."
+        return f"By equal seconds, on the same heading, {card.equal_seconds_s:.0f} s outbound; no heading: {card.why}."
     correction = card.outbound_correction_deg or 0.0
     off = "the outbound course" if abs(correction) < 0.5 else f"{degrees_words(correction)} of the outbound course"
     if hold.leg.minutes is None:

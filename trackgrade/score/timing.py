@@ -264,9 +264,7 @@ def correction(
     outbound, inbound, target = lap.outbound_s.value, lap.inbound_s.value, lap.target_inbound_s
     flown_next = following.outbound_s.value if following else None
     if outbound is None or inbound is None or target is None:
-        return Correction(
-            outbound, inbound, target, None, None, "card", None, None, None, flown_next, None, "not measurable"
-        )
+        return Correction(outbound, inbound, target, flown_next_s=flown_next)
     equal = next_outbound_equal_seconds_s(outbound, inbound, target)
     gs_in, gs_out = lap.groundspeed_inbound_kt.value, lap.groundspeed_outbound_kt.value
     ratio = next_outbound_ratio_s(outbound, inbound, target, gs_in, gs_out) if gs_in and gs_out else None

@@ -28,6 +28,9 @@ SMALL_DRIFT_DEG = 2.0
 SAME_HEADING_DEG = 5.0
 #: Part of a leg left out at each end, where the aircraft still rolls [s].
 TRIM_S = 3.0
+#: Why a heading is not known.
+NO_HEADING = "heading is not known: neither logged nor, without the wind, estimated"
+NO_OUTBOUND_LEG = "the track does not show a straight outbound leg"
 
 
 def wind_work(
@@ -67,19 +70,23 @@ def _heading_sd_deg(samples: Samples, wind: Wind | None) -> float:
     return math.degrees(max(wind.speed_sd_kt, 0.3) / max(wind.true_airspeed_kt, 30.0)) + 0.5
 
 
+def _neither(why: str) -> tuple[Measurement, Measurement]:
+    """No heading and no correction of a leg."""
+    nothing = Measurement(None, None, "deg", why=why)
+    return nothing, nothing
+
+
 def _inbound(lap: Lap, samples: Samples, heading_sd: float) -> tuple[Measurement, Measurement]:
     """Mean heading inbound, and heading minus ground track there: the crab, even while still intercepting."""
     if lap.inbound_start is None or lap.end is None:
-        why = "the track does not show an inbound leg"
-        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+        return _neither("the track does not show an inbound leg")
     start = max(lap.inbound_start.epoch_s, lap.inbound_turn_end.epoch_s if lap.inbound_turn_end else 0.0)
     end = lap.end.epoch_s
     if end - start > 3.0 * TRIM_S:
         start, end = start + TRIM_S, end - TRIM_S
     heading, _, count = mean_angle_over(samples, samples.heading_true_deg, start, end)
     if not count or not math.isfinite(heading_sd):
-        why = "heading is not known: neither logged nor, without the wind, estimated"
-        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+        return _neither(NO_HEADING)
     chosen = inside(samples, start, end)
     crab = turn_from_to(samples.ground_track_true_deg[chosen], samples.heading_true_deg[chosen])
     crab = crab[np.isfinite(crab)]
@@ -94,12 +101,10 @@ def _outbound(lap: Lap, hold: Hold, samples: Samples, heading_sd: float) -> tupl
     """Mean heading outbound, and heading minus the outbound course: what was laid off."""
     leg = outbound_leg(lap)
     if leg is None:
-        why = "the track does not show a straight outbound leg"
-        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+        return _neither(NO_OUTBOUND_LEG)
     heading, scatter, count = mean_angle_over(samples, samples.heading_true_deg, *leg)
     if not count or not math.isfinite(heading_sd):
-        why = "heading is not known: neither logged nor, without the wind, estimated"
-        return Measurement(None, None, "deg", why=why), Measurement(None, None, "deg", why=why)
+        return _neither(NO_HEADING)
     sd = math.hypot(heading_sd, scatter / math.sqrt(max(1.0, (leg[1] - leg[0]) / 10.0)))
     laid_off = float(turn_from_to(hold.inbound_course_true_deg + 180.0, heading))
     how = f"mean {samples.heading_source} heading of the outbound leg"
@@ -135,7 +140,7 @@ def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: Grade
         return None
     if solved is None:
         equal = None if last.correction is None else last.correction.asked_equal_seconds_s
-        return NextLap(None, None, None, None, hold.leg.nm, "abeam", None, None, None, equal, False, solved_note)
+        return NextLap(outbound_nm=hold.leg.nm, equal_seconds_s=equal, why=solved_note)
     outbound, inbound = solved.outbound_heading_true_deg, solved.inbound_heading_true_deg
     return NextLap(
         outbound_heading_true_deg=float(wrap360(outbound)),
@@ -143,11 +148,9 @@ def next_lap(hold: Hold, solved: SolvedLap | None, solved_note: str, last: Grade
         outbound_correction_deg=solved.outbound_wca_deg,
         outbound_s=solved.outbound_s,
         outbound_nm=None if hold.leg.nm is None else solved.outbound_end_from_fix_nm,
-        timed_from="abeam",
         inbound_heading_true_deg=float(wrap360(inbound)),
         inbound_heading_mag_deg=float(wrap360(inbound - hold.variation_deg)),
         expected_inbound_s=solved.inbound_s,
-        equal_seconds_s=None,
         feasible=solved.feasible,
         why=solved.why,
         turn_rate_deg_s=solved.turn_rate_deg_s,
