@@ -76,6 +76,13 @@ def safe_name(text: str, fallback: str = "flight") -> str:
     return f"{fallback}_{text}" if text.split(".")[0].strip().lower() in _DEVICE_NAMES else text
 
 
+def data_folder() -> Path:
+    """Where the user's own hold set and logbook lie, and what the page keeps."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("trackgrade", appauthor=False))
+
+
 def sha256_hex(data: bytes) -> str:
     """SHA-256 of the bytes, 64 hexadecimal digits."""
     return hashlib.sha256(data).hexdigest()

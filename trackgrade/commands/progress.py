@@ -106,16 +106,15 @@ def _one_pilot(logbook: Logbook, pilot: str, standard: str | None, folder: Path 
 def _whole_class(
     logbook: Logbook, standard: str | None, sorting: str, hold: str | None, each: bool, hide_names: bool
 ) -> _Told:
-    from trackgrade.logbook.class_view import SORTINGS, class_view
+    from trackgrade.logbook.class_view import class_view
     from trackgrade.logbook.pages import file_name, pilot_page, render_class, render_pilot
     from trackgrade.logbook.queries import class_history, pilot_history
 
     def page_of(pilot: str) -> str:
         return render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard)))
 
-    order = next(each for each in SORTINGS if each == sorting)
     history = class_history(logbook, standard, hold)
-    view = class_view(history, sorting=order, hide_names=hide_names)
+    view = class_view(history, sorting=sorting, hide_names=hide_names)
     links: dict[str, str] = {}
     for row in view.rows if each else ():
         links[row.pilot] = file_name(row.pilot, [*links.values(), CLASS_PAGE])

@@ -9,6 +9,7 @@ import click
 
 from trackgrade.commands import console
 from trackgrade.errors import UsageError
+from trackgrade.files import data_folder
 
 #: As `trackgrade.logbook.database.ENVIRONMENT` has it, which brings the database with it.
 LOGBOOK_VARIABLE = "TRACKGRADE_LOGBOOK"
@@ -38,7 +39,7 @@ def command(port: int, no_browser: bool, data: str | None, holds: str | None, lo
     from trackgrade.hold import holdset
 
     # A data folder of one's own has its own logbook; holds are no personal data and are those of the commands.
-    folder = Path(data) if data is not None else _own_folder() / "page"
+    folder = Path(data) if data is not None else data_folder() / "page"
     place = logbook or os.environ.get(LOGBOOK_VARIABLE, "").strip()
     if data is not None:
         place = place or str(folder / "logbook.sqlite")
@@ -56,12 +57,6 @@ def command(port: int, no_browser: bool, data: str | None, holds: str | None, lo
 def _absolute(place: str) -> str:
     """A path from where the command was given; an address of a database as it is."""
     return place if "://" in place else str(Path(place).absolute())
-
-
-def _own_folder() -> Path:
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("trackgrade", appauthor=False))
 
 
 def _open(address: str) -> None:

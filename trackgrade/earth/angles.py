@@ -1,10 +1,17 @@
-"""Angles on the compass: wrapping, signed difference, mean direction."""
+"""Angles on the compass: wrapping, signed difference, mean direction; and as people write a latitude or longitude."""
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
+
+_PART = r"([0-9]{1,3}(?:\.[0-9]{1,20})?)"
+_WRITTEN = re.compile(
+    rf"([NSEWnsew]|[+-])?\s*{_PART}\s*"
+    rf"(?:[°ºd:\s]\s*{_PART}\s*(?:['′’m:\s]\s*{_PART}\s*(?:[\"″”s]|'')?)?['′’m]?)?[°ºd]?\s*([NSEWnsew])?",
+)
 
 
 def wrap360(angle_deg: Any) -> Any:
@@ -42,3 +49,20 @@ def mean_direction_deg(angle_deg: Any) -> float:
     if not np.hypot(x, y) > 1e-12:
         return float("nan")
     return float(wrap360(np.degrees(np.arctan2(y, x))))
+
+
+def written_deg(text: str, sides: str) -> tuple[float, bool] | None:
+    """Degrees [deg], perhaps with minutes and seconds, of ``sides`` "NS" or "EW", and whether minutes were there; a
+    letter or a sign tells the side, point or comma the fraction. None: no such text."""
+    match = _WRITTEN.fullmatch(text.strip().replace("−", "-").replace(",", "."))
+    if match is None:
+        return None
+    before, whole, minutes, seconds, after = match.groups()
+    letters = [s.upper() for s in (before, after) if s and s not in "+-"]
+    if len(letters) > 1 or any(s not in sides for s in letters):
+        return None
+    if float(minutes or 0) >= 60.0 or float(seconds or 0) >= 60.0 or (minutes and "." in whole):
+        return None
+    value = float(whole) + float(minutes or 0) / 60.0 + float(seconds or 0) / 3600.0
+    negative = before == "-" or bool(letters and letters[0] in "SW")
+    return (-value if negative else value), minutes is not None

@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 
 from trackgrade.errors import HoldFileError, UsageError
-from trackgrade.files import plain_text, safe_name, write_whole
+from trackgrade.files import data_folder, plain_text, safe_name, write_whole
 from trackgrade.hold.holdfile import parse_hold, read_hold_file, write_hold_file
 from trackgrade.hold.plan import HoldPlan
 
@@ -24,9 +24,7 @@ def folder_of(given: str | None = None, *, new: bool = False) -> Path:
     """
     named = given or os.environ.get(VARIABLE)
     if not named:
-        import platformdirs
-
-        return Path(platformdirs.user_data_dir("trackgrade", appauthor=False)) / "holds"
+        return data_folder() / "holds"
     folder = Path(named)
     if not folder.is_dir() and not (new and not folder.exists()):
         by = "--holds" if given else f"${VARIABLE}"

@@ -7,15 +7,11 @@ import math
 import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotTotal
 from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Share, share
 from trackgrade.logbook.standing import Standing, standings
-
-Sorting = Literal["work", "name", "laps"]
-SORTINGS: tuple[Sorting, ...] = ("work", "name", "laps")
 
 #: A wind this far from the class's median one (vector difference, kt) makes a flight hard to compare.
 OTHER_WIND_KT = 8.0
@@ -64,7 +60,7 @@ class ClassView:
 
     standard: str
     title: str
-    sorting: Sorting
+    sorting: str
     rows: tuple[PilotRow, ...]
     columns: tuple[ItemTotal, ...]
     laps: Share
@@ -75,13 +71,14 @@ class ClassView:
     names_hidden: bool
 
 
-def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: bool = False) -> ClassView:
-    """The view of a class; with ``hide_names`` no name of a pilot, an instructor or a note is left in it."""
+def class_view(history: ClassHistory, *, sorting: str = "work", hide_names: bool = False) -> ClassView:
+    """The view of a class, in one of `ORDERS`; ``hide_names`` leaves no name of a pilot or an instructor in it."""
+    sorting = sorting if sorting in ORDERS else "work"
     titles = _items_in_order(history.pilots)
     columns = tuple(sorted((_column(history.pilots, item) for item in titles), key=_hardest_first))
     standing = standings(history.flown)
     rows = [_row(each, columns, standing.get(each.pilot)) for each in history.pilots]
-    rows.sort(key=_order(sorting))
+    rows.sort(key=lambda row: (ORDERS[sorting](row), row.pilot.casefold()))
     known = [column for column in columns if column.recent.value is not None]
     view = ClassView(
         standard=history.standard,
@@ -99,19 +96,19 @@ def class_view(history: ClassHistory, *, sorting: Sorting = "work", hide_names: 
     return _without_names(view) if hide_names else view
 
 
-def _order(sorting: Sorting) -> Callable[[PilotRow], tuple[float, str]]:
-    if sorting == "name":
-        return lambda row: (0.0, row.pilot.casefold())
-    if sorting == "laps":
-        return lambda row: (-row.total.laps, row.pilot.casefold())
-    return lambda row: (-_need(row), row.pilot.casefold())
-
-
 def _need(row: PilotRow) -> float:
     """How likely a pilot is among the lowest third; where no thirds are told, how often outside."""
     if row.standing is None:
         return -1.0
     return 1.0 - row.standing.value if row.standing.lowest_third is None else row.standing.lowest_third
+
+
+#: Orders of the pilots: who needs work first, by name, most laps first. Equals are in the order of names.
+ORDERS: dict[str, Callable[[PilotRow], float]] = {
+    "work": lambda row: -_need(row),
+    "name": lambda row: 0.0,
+    "laps": lambda row: -row.total.laps,
+}
 
 
 def _hardest_first(column: ItemTotal) -> tuple[float, int]:

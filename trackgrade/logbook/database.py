@@ -19,6 +19,7 @@ import sqlalchemy as sa
 from sqlalchemy import event, exc
 
 from trackgrade.errors import LogbookError, OutputError, UsageError
+from trackgrade.files import data_folder
 from trackgrade.logbook import schema
 
 #: Overrides the default place.
@@ -43,11 +44,7 @@ _DISK_WORDS = (
 
 def default_place() -> str:
     """The logbook used when none is named: $TRACKGRADE_LOGBOOK, else a file in the user's data folder."""
-    if place := os.environ.get(ENVIRONMENT, "").strip():
-        return place
-    import platformdirs
-
-    return str(Path(platformdirs.user_data_dir("trackgrade", appauthor=False)) / "logbook.sqlite")
+    return os.environ.get(ENVIRONMENT, "").strip() or str(data_folder() / "logbook.sqlite")
 
 
 def url_of(place: str | os.PathLike[str]) -> sa.URL:

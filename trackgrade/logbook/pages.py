@@ -76,14 +76,6 @@ class PilotPage:
         ]
 
 
-@dataclass(frozen=True)
-class ClassPage:
-    """Context of ``class.html``. ``links``: file of a pilot's own page by name, where it was written."""
-
-    view: ClassView
-    links: Mapping[str, str]
-
-
 def pilot_page(
     history: PilotHistory,
     *,
@@ -159,12 +151,12 @@ def change_json(change: Change) -> dict[str, Any]:
 
 def render_pilot(page: PilotPage, ribbon: Markup = frame.NO_RIBBON) -> str:
     """The pilot's page as one HTML file that needs nothing else; ``ribbon`` as in `frame.render`."""
-    return _render("pilot.html", page, ribbon)
+    return _render("pilot.html", {"page": page}, ribbon)
 
 
 def render_class(view: ClassView, links: Mapping[str, str] | None = None, ribbon: Markup = frame.NO_RIBBON) -> str:
-    """The instructor's page as one HTML file that needs nothing else."""
-    return _render("class.html", ClassPage(view, links or {}), ribbon)
+    """The instructor's page as one HTML file that needs nothing else; ``links``: a pilot's own page, by name."""
+    return _render("class.html", {"view": view, "links": links or {}}, ribbon)
 
 
 def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
@@ -177,6 +169,6 @@ def file_name(pilot: str, taken: Sequence[str] = ()) -> str:
     return name
 
 
-def _render(template: str, page: PilotPage | ClassPage, ribbon: Markup) -> str:
-    context = {"page": page, "words": wording, "draw": drawings}
-    return frame.render("logbook", template, context, styles=("style.css",), ribbon=ribbon)
+def _render(template: str, context: dict[str, Any], ribbon: Markup) -> str:
+    helpers = {"words": wording, "draw": drawings}
+    return frame.render("logbook", template, context | helpers, styles=("style.css",), ribbon=ribbon)

@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from trackgrade.earth.angles import written_deg
 from trackgrade.errors import HoldFileError
 from trackgrade.files import plain_text
 from trackgrade.hold.hold import Hold
@@ -68,7 +68,6 @@ WAYS = {
     "leg_way": {"altitude": (), "minutes": ("leg.minutes",), "nm": ("leg.nm",)},
 }
 _VOR_ONLY = ("guidance.station_", "guidance.full_scale_deg", "guidance.course_set_deg", "guidance.flag")
-_PLACE = re.compile(r"([NSEW])?\s*([+\-−]?[\d.,]+)(?:[°\s]+([\d.,]+))?(?:['′\s]+([\d.,]+))?[\"″'′°\s]*([NSEW])?", re.I)
 EMPTY = {
     "north": "magnetic",
     "turns": "right",
@@ -180,29 +179,15 @@ def _value(field: str, text: str) -> Any:
             raise _Wrong(field, f"{plain_text(text, 40)} is no time of a day; write it as 2026-05-03 15:20") from None
     last = field.rpartition(".")[2].removeprefix("station_")
     if last in ("lat", "lon"):
-        return _place(field, text, "NS" if last == "lat" else "EW")
+        place = written_deg(text, "NS" if last == "lat" else "EW")
+        if place is None:
+            example = "44.25 or 44 15.0 N" if last == "lat" else "-93.5 or 93 30.0 W"
+            raise _Wrong(field, f"{plain_text(text, 40) or 'nothing'} is no such place; write it as {example}")
+        return place[0]
     try:
         return float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
         raise _Wrong(field, f"{plain_text(text, 40)} is no number") from None
-
-
-def _place(field: str, text: str, letters: str) -> float:
-    """Degrees, or degrees and minutes, or with seconds; a letter or a sign for the side."""
-    match = _PLACE.fullmatch(text.strip())
-    side = ((match[1] or match[5] or "") if match else "").upper()
-    try:
-        if match is None or (side and side not in letters):
-            raise ValueError
-        parts = [float(part.replace(",", ".").replace("−", "-")) for part in match.group(2, 3, 4) if part]
-        if any(not 0.0 <= part < 60.0 for part in parts[1:]):
-            raise ValueError
-    except ValueError:
-        example = "44.25 or 44 15.0 N" if letters == "NS" else "-93.5 or 93 30.0 W"
-        raise _Wrong(field, f"{plain_text(text, 40) or 'nothing'} is no such place; write it as {example}") from None
-    size = sum(abs(part) / 60.0**k for k, part in enumerate(parts))
-    negative = match[2].startswith(("-", "−")) or side in ("S", "W")
-    return -size if negative else size
 
 
 def _in_words(message: str) -> Checked:

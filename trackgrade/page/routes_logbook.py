@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from flask import Blueprint, Response, make_response, redirect, request
 
 from trackgrade.errors import LogbookError, UsageError
-from trackgrade.logbook.class_view import SORTINGS, class_view
+from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.pages import pilot_page, render_class, render_pilot
 from trackgrade.logbook.queries import class_history, pilot_history
 from trackgrade.logbook.store import Logbook
@@ -25,13 +25,12 @@ def pages(house: House) -> Blueprint:
 
     @routes.get("/class")
     def everybody() -> Response:
-        order = next((each for each in SORTINGS if each == request.args.get("sort")), SORTINGS[0])
         with logbook() as opened:
             pilots = [name for name, _, _ in opened.pilots()]
             if not pilots:
                 return page("nobody.html")
             history = class_history(opened, request.args.get("standard"), request.args.get("hold"))
-        view = class_view(history, sorting=order, hide_names=False)
+        view = class_view(history, sorting=request.args.get("sort", "work"))
         links = {name: f"/pilot?{urlencode({'name': name})}" for name in pilots}
         return make_response(render_class(view, links, ribbon()))
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from trackgrade.earth.angles import written_deg
 from trackgrade.track.columns import UNITS, Kind, Unit, header_words, unit_of
 from trackgrade.track.track import Floats
 
@@ -21,11 +22,6 @@ _GROUPED = {
 _GROUP_BLANK = re.compile(r"(?<=[0-9])['’ \u00a0\u2009\u202f](?=[0-9]{3}(?![0-9]))")
 _FLIGHT_LEVEL = re.compile(r"[Ff][Ll]\s?([0-9]{2,3})")
 _FLIGHT_LEVEL_UNIT = next(unit for unit in UNITS["length"] if unit.name == "fl")
-_PART = r"([0-9]{1,3}(?:\.[0-9]{1,12})?)"
-_DEGREES = re.compile(
-    rf"([NSEWnsew]|[+-])?\s*{_PART}\s*"
-    rf"(?:[°ºd:\s]\s*{_PART}\s*(?:['′’m:\s]\s*{_PART}\s*(?:[\"″”s]|'')?)?['′’m]?)?[°ºd]?\s*([NSEWnsew])?",
-)
 #: Texts that loggers write where they have no value.
 _NO_VALUE = frozenset(["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "#n/a", "invalid", "?"])
 
@@ -133,27 +129,11 @@ def degrees(cells: Any, axis: str, unit: str, decimal: str) -> tuple[Numbers, st
     texts = cells.to_numpy(dtype=object)
     parted = 0
     for row in np.flatnonzero(read.unreadable):
-        found = _degrees(texts[row], axis)
+        found = written_deg(texts[row], "NS" if axis == "lat" else "EW")
         if found is not None:
             values[row], unreadable[row] = found[0], False
             parted += found[1]
     return Numbers(values, unreadable), "degrees and minutes" if parted else "deg with N, S, E, W"
-
-
-def _degrees(text: str, axis: str) -> tuple[float, bool] | None:
-    text = text.strip().replace("−", "-")
-    match = _DEGREES.fullmatch(text.replace(",", "."))
-    if match is None:
-        return None
-    before, whole, minutes, seconds, after = match.groups()
-    sides = [s.upper() for s in (before, after) if s and s not in "+-"]
-    if len(sides) > 1 or any(s not in ("NS" if axis == "lat" else "EW") for s in sides):
-        return None
-    if float(minutes or 0) >= 60.0 or float(seconds or 0) >= 60.0 or (minutes and "." in whole):
-        return None
-    value = float(whole) + float(minutes or 0) / 60.0 + float(seconds or 0) / 3600.0
-    negative = before == "-" or bool(sides and sides[0] in "SW")
-    return (-value if negative else value), minutes is not None
 
 
 def _run_together(read: Numbers) -> Numbers:
