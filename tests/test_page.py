@@ -274,6 +274,12 @@ class TestHolds:
         assert found.plan is not None
         assert {**vars(found.plan), "source": ""} == {**vars(plan), "source": ""}
 
+    @pytest.mark.parametrize("typed", ["4000", "4,000", "4 000", "4000.0", "4000,0"])
+    def test_an_altitude_is_typed_as_it_is_printed(self, typed: str) -> None:
+        plan = hold_form.check(HOLD | {"altitude_ft": typed}, plain_flight.START.date()).plan
+        assert plan is not None
+        assert plan.altitude_ft == 4000.0
+
     @pytest.mark.parametrize("typed", ["2026-05-03 15:20", "2026-05-03T15:20:00z", "2026-05-03 17:20+02:00"])
     def test_a_time_is_utc_where_it_says_nothing_else(self, typed: str) -> None:
         plan = hold_form.check(HOLD | {"arrive_utc": typed}, plain_flight.START.date()).plan
@@ -362,15 +368,17 @@ class TestPilots:
         (other,) = page.drop(("b.gpx", flight.read_bytes().replace(b"2026-05-03", b"2026-05-04")))
         page.grade(other)
         second = next(each for each in page.house.desk.reports() if each.flight == other)
-        session = {"pilot": "Pilot C", "instructor": "", "note": "late"}
+        session = {"pilot": "Pilot C\N{COMBINING CEDILLA}", "instructor": "", "note": "late"}
         assert page.post(f"/report/{second.id}/session", data=session).status_code == 303
-        assert "Pilot C" in page.get("/class").text
+        assert "Pilot Ç" in page.get("/class").text
         assert page.post("/pilot/forget", data={"name": "pilot  a"}).status_code == 303
         assert [each.id for each in page.house.desk.reports()] == [second.id]
         assert not page.house.desk.flight_folder(id).exists()
         assert page.get(f"/report/{report.id}").status_code == 400
         assert "Pilot A" not in page.get("/class").text
         assert not any(b"Pilot A" in path.read_bytes() for path in page.house.desk.folder.rglob("*") if path.is_file())
+        assert page.post("/pilot/forget", data={"name": "pilot ç"}).status_code == 303
+        assert page.house.desk.reports() == [], "the accent was composed, and was not in the report"
 
     def test_a_note_without_a_pilot_is_asked_about(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))

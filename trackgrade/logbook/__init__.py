@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import os
+import unicodedata
 from collections.abc import Mapping
 from typing import Any
+
+
+def name_key(name: str) -> str:
+    """What tells pilots apart: the name in whatever case, spacing and form of its letters."""
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
 def check_session(pilot: str | None, instructor: str | None, note: str | None) -> None:

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy import select
 
 from trackgrade.errors import LogbookError, UsageError
-from trackgrade.logbook import files_of, schema
+from trackgrade.logbook import files_of, name_key, schema
 from trackgrade.logbook.database import (
     default_place,
     errors_for_people,
@@ -262,7 +262,7 @@ def find_pilot(connection: sa.Connection, name: str) -> int:
     Raises UsageError: no such pilot; the message names those there are.
     """
     pilot = schema.pilot.c
-    pilot_id = connection.scalar(select(pilot.id).where(pilot.name_key == _key(name)))
+    pilot_id = connection.scalar(select(pilot.id).where(pilot.name_key == name_key(name)))
     if pilot_id is not None:
         return int(pilot_id)
     known = connection.scalars(select(pilot.name).order_by(pilot.name_key).limit(9)).all()
@@ -300,10 +300,10 @@ def _insert(connection: sa.Connection, flown: HoldFlown, debrief: Mapping[str, A
 def _pilot(connection: sa.Connection, name: str) -> tuple[int, str, bool]:
     """Id, name as first written, and whether the pilot is new."""
     pilot = schema.pilot
-    found = connection.execute(select(pilot.c.id, pilot.c.name).where(pilot.c.name_key == _key(name))).one_or_none()
+    found = connection.execute(select(pilot.c.id, pilot.c.name).where(pilot.c.name_key == name_key(name))).one_or_none()
     if found is not None:
         return int(found.id), str(found.name), False
-    inserted = connection.execute(pilot.insert().values(name=name, name_key=_key(name))).inserted_primary_key
+    inserted = connection.execute(pilot.insert().values(name=name, name_key=name_key(name))).inserted_primary_key
     assert inserted is not None
     return int(inserted[0]), name, True
 
@@ -312,10 +312,6 @@ def _drop_empty_pilots(connection: sa.Connection) -> None:
     """A pilot whose last recording moved to another one (a slip of the pen put right) is no pilot."""
     has_some = sa.exists().where(schema.recording.c.pilot_id == schema.pilot.c.id)
     connection.execute(schema.pilot.delete().where(~has_some))
-
-
-def _key(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
 def _clean_text(text: Any, what: str, longest: int, *, lines: bool = False) -> str:

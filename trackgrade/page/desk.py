@@ -21,6 +21,7 @@ from typing import Any, BinaryIO
 
 from trackgrade.errors import OutputError, TrackFileError, UsageError
 from trackgrade.files import MIB, plain_text, write_whole
+from trackgrade.logbook import name_key
 from trackgrade.track.readers import MOST_BYTES
 
 ID = re.compile(r"[0-9a-f]{16}")
@@ -215,9 +216,9 @@ class Desk:
             self.forget_flight(report.flight)
 
     def reports_of(self, pilot: str) -> list[StoredReport]:
-        """Every report of a pilot, called so in any case and spacing."""
-        key = " ".join(pilot.casefold().split())
-        return [each for each in self.reports() if key and " ".join(each.pilot.casefold().split()) == key]
+        """Every report of a pilot, told apart as in the logbook."""
+        key = name_key(pilot)
+        return [each for each in self.reports() if key and name_key(each.pilot) == key]
 
     # -- holds that were typed in --
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -68,6 +69,8 @@ WAYS = {
     "leg_way": {"altitude": (), "minutes": ("leg.minutes",), "nm": ("leg.nm",)},
 }
 _VOR_ONLY = ("guidance.station_", "guidance.full_scale_deg", "guidance.course_set_deg", "guidance.flag")
+#: An altitude as it is printed, 4,000, which is no decimal comma: nobody is assigned 4.000 ft.
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:[,' ][0-9]{3})+")
 EMPTY = {
     "north": "magnetic",
     "turns": "right",
@@ -184,6 +187,8 @@ def _value(field: str, text: str) -> Any:
             example = "44.25 or 44 15.0 N" if last == "lat" else "-93.5 or 93 30.0 W"
             raise _Wrong(field, f"{plain_text(text, 40) or 'nothing'} is no such place; write it as {example}")
         return place[0]
+    if last == "altitude_ft" and _THOUSANDS.fullmatch(text):
+        text = re.sub(r"\D", "", text)
     try:
         return float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
