@@ -89,6 +89,17 @@ def test_a_level_assigned_is_graded_from_when_it_was_reached() -> None:
     assert altitude_result(graded(flown(), levels=((third, 3000.0),))) == "outside"
 
 
+@pytest.mark.parametrize("apart_s", [10.0, 45.0, 90.0])
+def test_a_level_assigned_and_taken_back_at_once_is_not_the_last_word(apart_s: float) -> None:
+    """Down to 3,500 ft, and before it was reached: maintain 4,000 ft. The two once changed places."""
+    t = np.arange(1200.0)
+    alt = 4000.0 - 120.0 * np.clip(1.0 - np.abs(t - 600.0 - apart_s) / 40.0, 0.0, 1.0)
+    told = replace(hold(), levels=((600.0, 3500.0), (600.0 + apart_s, 4000.0)))
+    levels = levels_in_force(told, 4000.0, [(0.0, 1200.0)], t, alt)
+    assert [each.altitude_ft for each in levels] == [4000.0, 3500.0, 4000.0]
+    assert np.all(level_at(levels, t[t > 700.0]) == 4000.0)
+
+
 def test_a_level_held_badly_is_no_other_level() -> None:
     """160 ft high is an error, not a clearance; so is a bust of 600 ft that is not held."""
     t = np.arange(600.0)

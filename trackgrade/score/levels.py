@@ -114,16 +114,17 @@ def _coming_to(level_ft: float, t: Floats, alt: Floats, start_s: float) -> float
 
 def _assigned(hold: Hold, first_ft: float, t: Floats, alt: Floats) -> list[Level]:
     levels = []
-    before_ft = first_ft
+    before_ft, early_s = first_ft, -np.inf
     for from_s, level_ft in hold.levels:
         longest_s = TO_BEGIN_S + abs(level_ft - before_ft) / SLOWEST_CHANGE_FT_MIN * 60.0
-        reached = np.flatnonzero((t >= from_s - EARLY_S) & (np.abs(alt - level_ft) <= REACHED_FT))
+        early_s = max(from_s - EARLY_S, early_s)  # none before the one assigned before it
+        reached = np.flatnonzero((t >= early_s) & (np.abs(alt - level_ft) <= REACHED_FT))
         reached_s = float(t[reached[0]]) if len(reached) else np.inf
         reached_s = min(reached_s, from_s + longest_s)
         flown = reached_s < from_s + longest_s
-        left_s = _left_s(before_ft, level_ft, t, alt, from_s - EARLY_S, reached_s) if flown else from_s
+        left_s = _left_s(before_ft, level_ft, t, alt, early_s, reached_s) if flown else from_s
         levels.append(Level(level_ft, min(from_s, left_s), reached_s, "hold file"))
-        before_ft = level_ft
+        before_ft, early_s = level_ft, levels[-1].left_epoch_s
     return levels
 
 
