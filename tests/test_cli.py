@@ -350,6 +350,23 @@ class TestDemo:
         assert len(debrief["laps"]) == 4
         assert "inbound, true" in result.stdout
 
+    def test_it_replaces_what_it_left_and_nothing_else(self, run: Run, tmp_path: Path) -> None:
+        there = tmp_path / "there"
+        for _ in range(2):
+            assert run("demo", "--out", "there").exit_code == 0
+        for name in ("demo.toml", "demo.gpx"):
+            before = (there / name).read_text(encoding="utf-8")
+            (there / name).write_text(before + "\n", encoding="utf-8")
+            refused = run("demo", "--out", "there")
+            assert refused.exit_code == 2
+            assert f"{name} is there, and not as this command writes it" in refused.stderr
+            assert (there / name).read_text(encoding="utf-8") == before + "\n"
+            (there / name).write_text(before, encoding="utf-8")
+        (tmp_path / "mine").mkdir()
+        (tmp_path / "mine" / "demo.json").write_text("mine", encoding="utf-8")
+        assert "no demo beside it" in run("demo", "--out", "mine").stderr
+        assert [each.name for each in (tmp_path / "mine").iterdir()] == ["demo.json"]
+
     def test_its_files_can_be_graded_by_hand(self, run: Run) -> None:
         assert run("demo", "--out", "there").exit_code == 0
         assert run("grade", "there/demo.gpx", "--hold", "there/demo.toml", "--no-html").exit_code == 0

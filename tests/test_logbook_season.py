@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.logbook_flights import made_debrief
+from trackgrade.errors import UsageError
 from trackgrade.logbook import season
 from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.pages import pilot_page
@@ -72,6 +74,23 @@ def test_a_short_season_becomes_a_logbook_and_pages(tmp_path: Path, monkeypatch:
     with Logbook(tmp_path / "season.sqlite", create=False) as logbook:
         assert list(logbook.export_lines()) == first, "built again: the same, and not twice"
     assert not (tmp_path / "season-building.sqlite").exists()
+
+
+def test_a_season_is_not_written_over_a_logbook_or_a_hold_of_ones_own(tmp_path: Path) -> None:
+    own = tmp_path / "season.sqlite"
+    with Logbook(own) as logbook:
+        logbook.record(made_debrief(), pilot="Pilot of this school")
+    before = own.read_bytes()
+    with pytest.raises(UsageError, match="pilots of your own"):
+        season.build(tmp_path)
+    assert own.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [own]
+    hold = tmp_path / "b" / "season-holds" / "vor.toml"
+    hold.parent.mkdir(parents=True)
+    hold.write_text("mine", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"vor\.toml is there"):
+        season.build(tmp_path / "b")
+    assert list(hold.parent.iterdir()) == [hold]
 
 
 @pytest.mark.sweep

@@ -159,8 +159,10 @@ class TestTheJob:
 
     def test_graded_again_at_the_same_hold_the_new_report_stands_for_the_old(self, page: Opened, flight: Path) -> None:
         (id,) = page.drop(("a.gpx", flight.read_bytes()))
-        page.grade(id, pilot="Pilot A", note="kept")
+        page.grade(id, pilot="Pilot A", instructor="Instructor B", note="kept")
         (first,) = page.house.desk.reports()
+        for typed in ("Pilot A", "Instructor B", "kept"):  # on the first sheet, in place of a line to fill in
+            assert re.search(rf"{typed}</(dd|p)>", page.get(f"/report/{first.id}").text)
         page.grade(id)
         (second,) = page.house.desk.reports()
         assert second.id != first.id

@@ -16,7 +16,7 @@ import re
 import stat
 import unicodedata
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -112,6 +112,21 @@ def spare_inputs(
         if where in names or alike in given or _identity(Path(path)) in files:
             raise UsageError(f"{_shown(Path(path))} is read, or written, by the same command: give another name for it")
         given.add(alike)
+
+
+def spare_others(written: Mapping[Path, str]) -> None:
+    """Refuse to write these texts where a file of another content stands: somebody's own, or edited since.
+
+    Raises
+    ------
+    UsageError
+        One line saying which.
+    """
+    for path, text in written.items():
+        if path.exists() and raw_bytes(path, 2 * len(text.encode()), InputError) != text.encode():
+            raise UsageError(
+                f"{_shown(path)} is there, and not as this command writes it: give another folder, --out DIR"
+            )
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

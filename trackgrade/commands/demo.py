@@ -47,13 +47,19 @@ def command(out: str, season: bool) -> None:
         return
     from trackgrade.batch.grading import FlightDone, Wanted, grade_flights, plan_batch
     from trackgrade.commands import summary
-    from trackgrade.files import write_whole
+    from trackgrade.errors import UsageError
+    from trackgrade.files import spare_others, write_whole
     from trackgrade.simulator.writers import gpx_text
 
     hold_path, track_path, debrief_path = folder / "demo.toml", folder / "demo.gpx", folder / "demo.json"
-    write_whole(hold_path, HOLD_FILE)
-    flight = _fly(hold_path)
-    write_whole(track_path, gpx_text(flight))
+    flight = _fly()
+    flown = {hold_path: HOLD_FILE, track_path: gpx_text(flight)}
+    spare_others(flown)
+    for result in (debrief_path, track_path.with_suffix(".html")):
+        if result.exists() and not track_path.exists():
+            raise UsageError(f"{result} is there, and no demo beside it: give another folder, --out DIR")
+    for path, text in flown.items():
+        write_whole(path, text)
     console.say(f"Simulated a flight of {len(flight.truth.laps)} laps in a wind unknown to the grading: {track_path}")
     flights, settings = plan_batch([str(track_path)], [str(hold_path)])
     (done,) = grade_flights(flights, settings, Wanted(folder, json_path=debrief_path), jobs=1)
@@ -70,11 +76,11 @@ def command(out: str, season: bool) -> None:
     console.say(f"The same by hand:  trackgrade grade {track_path} --hold {hold_path}")
 
 
-def _fly(hold_path: Path) -> SimulatedFlight:
+def _fly() -> SimulatedFlight:
     """Four laps in a crosswind that the pilot has to learn about, with a weakness: the turns lose altitude."""
     import datetime as dt
 
-    from trackgrade.hold.holdfile import read_hold_file
+    from trackgrade.hold.holdfile import parse_hold
     from trackgrade.hold.setup import resolve
     from trackgrade.simulator import Air, Mistakes, Pilot, Scenario, fly
 
@@ -87,7 +93,7 @@ def _fly(hold_path: Path) -> SimulatedFlight:
         mistakes=Mistakes(altitude_lost_in_turns_ft=140.0),
     )
     day = dt.datetime.fromtimestamp(scenario.start_epoch_s, dt.UTC).date()
-    return fly(resolve(read_hold_file(hold_path), day), scenario, SEED)
+    return fly(resolve(parse_hold(HOLD_FILE), day), scenario, SEED)
 
 
 def _against_truth(debrief: dict[str, object], flight: SimulatedFlight) -> str:

@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from trackgrade.files import write_whole
+from trackgrade.errors import UsageError
+from trackgrade.files import spare_others, write_whole
 from trackgrade.hold.hold import Leg, TurnSide
 from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.plan import GuidancePlan, HoldPlan, Position
@@ -123,11 +124,24 @@ def build(
     Returns
     -------
     The files written, the class's page first.
+
+    Raises
+    ------
+    UsageError
+        A hold or the logbook would be written over one that is not of a season.
     """
     folder = Path(out_dir)
-    for key, hold in _HOLDS.items():
-        write_whole(folder / "season-holds" / f"{key}.toml", f"{INVENTED}\n{write_hold_file(hold)}")
     finished, building = folder / "season.sqlite", folder / "season-building.sqlite"
+    holds = {
+        folder / "season-holds" / f"{key}.toml": f"{INVENTED}\n{write_hold_file(hold)}" for key, hold in _HOLDS.items()
+    }
+    spare_others(holds)
+    if finished.exists():
+        with Logbook(finished, create=False) as logbook:
+            if {name for name, _, _ in logbook.pilots()} - {each.name for each in LEARNERS}:
+                raise UsageError(f"{finished} holds pilots of your own: give another folder, --out DIR")
+    for path, text in holds.items():
+        write_whole(path, text)
     _remove(building)
     season = list(flights())
     with Logbook(building) as logbook, _pool(jobs or os.cpu_count() or 1) as pool:

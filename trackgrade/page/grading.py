@@ -48,6 +48,7 @@ def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[st
         None,
         str(columns) if columns.exists() else None,
         hold_set=asked.holds,
+        sheet=(asked.pilot, asked.instructor, asked.note),
     )
     with desk.new_report() as (id, place):
         # The bytes go along, so that the report calls the track by its own name, not by where it lies.
