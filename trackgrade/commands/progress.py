@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,8 +17,6 @@ if TYPE_CHECKING:
     from trackgrade.logbook.class_view import ClassView
     from trackgrade.logbook.pages import PilotPage
     from trackgrade.logbook.store import Logbook
-
-CLASS_PAGE = "progress-class.html"
 
 
 @click.command("progress", epilog=console.CAUTION)
@@ -107,21 +104,13 @@ def _whole_class(
     logbook: Logbook, standard: str | None, sorting: str, hold: str | None, each: bool, hide_names: bool
 ) -> _Told:
     from trackgrade.logbook.class_view import class_view
-    from trackgrade.logbook.pages import file_name, pilot_page, render_class, render_pilot
-    from trackgrade.logbook.queries import class_history, pilot_history
-
-    def page_of(pilot: str) -> str:
-        return render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard)))
+    from trackgrade.logbook.pages import class_pages
+    from trackgrade.logbook.queries import class_history
 
     history = class_history(logbook, standard, hold)
     view = class_view(history, sorting=sorting, hide_names=hide_names)
-    links: dict[str, str] = {}
-    for row in view.rows if each else ():
-        links[row.pilot] = file_name(row.pilot, [*links.values(), CLASS_PAGE])
-    pages: dict[str, Callable[[], str]] = {name: partial(page_of, pilot) for pilot, name in links.items()}
-    pages[CLASS_PAGE] = lambda: render_class(view, links)
     names = [each.pilot for each in history.pilots]
-    return _Told(_class_text(view), lambda: _class_json(logbook, view, names), pages)
+    return _Told(_class_text(view), lambda: _class_json(logbook, view, names), class_pages(logbook, view, each=each))
 
 
 def _pilot_text(page: PilotPage) -> str:

@@ -5,7 +5,8 @@ A session is one flight. A flight with two holds is one session with two recordi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -45,6 +46,18 @@ class Session:
     def items(self) -> tuple[ItemRow, ...]:
         """Its items, each lap once."""
         return tuple(row for hold in self.holds for row in once_a_lap(hold.items))
+
+    @cached_property
+    def by_item(self) -> Mapping[str, Sequence[ItemRow]]:
+        """Its items by name, in the order in which they first appear."""
+        found: dict[str, list[ItemRow]] = defaultdict(list)
+        for row in self.items:
+            found[row.item].append(row)
+        return found
+
+    def measured(self, item: str) -> list[ItemRow]:
+        """The rows of an item that say something."""
+        return [row for row in self.by_item.get(item, ()) if row.measured]
 
 
 @dataclass(frozen=True)

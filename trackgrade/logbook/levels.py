@@ -63,10 +63,7 @@ def measures(sessions: Sequence[Session], titles: Sequence[tuple[str, str, str]]
 
 
 def _measure(sessions: Sequence[Session], item: str, title: str, unit: str) -> Measure | None:
-    rows = [
-        [row for row in session.items if row.item == item and row.size is not None and row.measured]
-        for session in sessions
-    ]
+    rows = [[row for row in session.measured(item) if row.size is not None] for session in sessions]
     sizes = [np.array([row.size for row in own], dtype=float) for own in rows]
     if not sum(map(len, sizes)):
         return None

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from trackgrade.logbook.claims import Change
 from trackgrade.logbook.class_view import ClassView
 from trackgrade.logbook.history import PilotHistory, Session
 from trackgrade.logbook.practice import Exercise, Practised, next_exercise, practised
+from trackgrade.logbook.queries import pilot_history
+from trackgrade.logbook.store import Logbook
 from trackgrade.logbook.timeline import EntryLine, Timeline, WindLine, entry_record, timeline, wind_met
 
 #: Sessions listed one by one at the foot of a pilot's page.
@@ -23,6 +26,8 @@ SESSIONS_LISTED = 20
 
 #: What ``progress --json`` writes; the keys of a claim are told in docs/logbook.md.
 SCHEMA = "trackgrade.progress/1"
+
+CLASS_PAGE = "progress-class.html"
 
 
 @dataclass(frozen=True)
@@ -157,6 +162,20 @@ def render_pilot(page: PilotPage, ribbon: Markup = frame.NO_RIBBON) -> str:
 def render_class(view: ClassView, links: Mapping[str, str] | None = None, ribbon: Markup = frame.NO_RIBBON) -> str:
     """The instructor's page as one HTML file that needs nothing else; ``links``: a pilot's own page, by name."""
     return _render("class.html", {"view": view, "links": links or {}}, ribbon)
+
+
+def class_pages(logbook: Logbook, view: ClassView, *, each: bool) -> dict[str, Callable[[], str]]:
+    """The page of the class, last, and where ``each`` is wanted before it every pilot's: by file name, made when
+    called."""
+    links: dict[str, str] = {}
+    for row in view.rows if each else ():
+        links[row.pilot] = file_name(row.pilot, [*links.values(), CLASS_PAGE])
+
+    def own(pilot: str) -> str:
+        return render_pilot(pilot_page(pilot_history(logbook, pilot, view.standard)))
+
+    pages: dict[str, Callable[[], str]] = {name: partial(own, pilot) for pilot, name in links.items()}
+    return pages | {CLASS_PAGE: lambda: render_class(view, links)}
 
 
 def file_name(pilot: str, taken: Sequence[str] = ()) -> str:

@@ -206,17 +206,15 @@ def _totals(
 def _item_totals(sessions: Sequence[Session]) -> tuple[ItemTotal, ...]:
     """Every item of these sessions, as the latest has it, over the last of them, in the order of the debrief."""
     place: dict[str, int] = defaultdict(int)
-    latest: dict[str, list[ItemRow]] = {}
-    by_item = [_by_item(session) for session in sessions]
-    for own in by_item:
-        latest |= own
-        for n, name in enumerate(own):
+    latest: dict[str, Sequence[ItemRow]] = {}
+    for session in sessions:
+        latest |= session.by_item
+        for n, name in enumerate(session.by_item):
             place[name] = max(place[name], n)
-    recent = by_item[-RECENT_SESSIONS:]
     totals = []
     for name in sorted(latest, key=lambda name: (place[name], name)):
         rows = latest[name]
-        measured = [[row for row in own.get(name, ()) if row.measured] for own in recent]
+        measured = [session.measured(name) for session in sessions[-RECENT_SESSIONS:]]
         sizes = [[row.size for row in own if row.size is not None] for own in measured]
         medians = [statistics.median(own) for own in sizes if own]
         totals.append(
@@ -230,14 +228,6 @@ def _item_totals(sessions: Sequence[Session]) -> tuple[ItemTotal, ...]:
             )
         )
     return tuple(totals)
-
-
-def _by_item(session: Session) -> dict[str, list[ItemRow]]:
-    """The rows of each item, in the order in which items first appear."""
-    found: dict[str, list[ItemRow]] = {}
-    for row in session.items:
-        found.setdefault(row.item, []).append(row)
-    return found
 
 
 def _findings(sessions: Sequence[Session]) -> tuple[tuple[str, str, int], ...]:

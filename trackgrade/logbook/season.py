@@ -237,18 +237,13 @@ def _mistakes(error: float, chance: random.Random) -> Mistakes:
 
 def _write_pages(place: Path, folder: Path) -> list[Path]:
     from trackgrade.logbook.class_view import class_view
-    from trackgrade.logbook.pages import file_name, pilot_page, render_class, render_pilot
-    from trackgrade.logbook.queries import class_history, pilot_history
+    from trackgrade.logbook.pages import class_pages
+    from trackgrade.logbook.queries import class_history
 
-    pages: dict[str, str] = {}
     with Logbook(place, create=False) as logbook:
-        view = class_view(class_history(logbook))
-        for row in view.rows:
-            pages[row.pilot] = file_name(row.pilot, list(pages.values()))
-            write_whole(folder / pages[row.pilot], render_pilot(pilot_page(pilot_history(logbook, row.pilot))))
-    front = folder / "progress-class.html"
-    write_whole(front, render_class(view, pages))
-    return [front, *(folder / name for name in sorted(pages.values()))]
+        pages = class_pages(logbook, class_view(class_history(logbook)), each=True)
+        *own, front = [write_whole(folder / name, render()) for name, render in pages.items()]
+    return [front, *sorted(own)]
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:

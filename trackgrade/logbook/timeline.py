@@ -169,7 +169,7 @@ def _item_line(
 ) -> ItemLine:
     measure = next((each for each in found if each.item == total.item), None)
     level = measure.level if measure else np.full(len(sessions), np.nan)
-    rows = [[row for row in session.items if row.item == total.item and row.measured] for session in sessions]
+    rows = [session.measured(total.item) for session in sessions]
     change = next((each for each in result.items if each.measure == total.item), None)
     lately, before = tested[-LATELY:], tested[-2 * LATELY : -LATELY]
     untested = ""

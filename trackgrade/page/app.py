@@ -54,16 +54,9 @@ def _told(error: TrackgradeError) -> Response:
 def _refused(error: HTTPException) -> Response:
     status = error.code or 500
     if status == 403:  # nothing of the page is shown to who is not let in
-        response = Response(
-            f"<!DOCTYPE html><html lang=en><title>trackgrade</title><p>{escape(error.description)}", 403
-        )
-    elif status == 413:
-        response = refusal(f"That is too large: {too_large()}.", 413)
-    elif status == 404:
-        response = refusal("There is no such page here.", 404)
-    else:
-        response = refusal(f"That cannot be done here ({error.name}).", status)
-    return response
+        return Response(f"<!DOCTYPE html><html lang=en><title>trackgrade</title><p>{escape(error.description)}", 403)
+    known = {413: f"That is too large: {too_large()}.", 404: "There is no such page here."}
+    return refusal(known.get(status, f"That cannot be done here ({error.name})."), status)
 
 
 def _fault(error: Exception) -> Response:

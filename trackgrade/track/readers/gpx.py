@@ -16,7 +16,7 @@ from trackgrade.files import plain_text
 from trackgrade.track.readers.gpx_pass import GpxPass, Values
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.parts import joined
-from trackgrade.track.readers.possible import make_track
+from trackgrade.track.readers.possible import make_track, moment_and_place
 from trackgrade.track.readers.speed_unit import unit_by_positions
 from trackgrade.track.readers.xml_guard import Pass, read_xml
 from trackgrade.track.track import Floats, Provenance, Track
@@ -57,11 +57,7 @@ def read(data: bytes, source: str) -> Track:
     lat_deg, lon_deg, epoch_s = lat_deg[order], lon_deg[order], epoch_s[order]
     with np.errstate(over="ignore"):
         alt_ft = ele_m[order] / METRES_PER_FT
-    provenance = [
-        Provenance("time", "trkpt/time", "UTC"),
-        Provenance("latitude", "trkpt/@lat", "deg"),
-        Provenance("longitude", "trkpt/@lon", "deg"),
-    ]
+    provenance = moment_and_place("trkpt/time", "trkpt/@lat", lon="trkpt/@lon")
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "trkpt/ele", "m", "GPX gives metres; made feet (× 1/0.3048)"))
     channels: dict[str, Floats] = {}

@@ -16,7 +16,7 @@ import numpy as np
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.days import calendar_day, date_in_name, midnight_s
-from trackgrade.track.readers.possible import make_track
+from trackgrade.track.readers.possible import make_track, moment_and_place
 from trackgrade.track.readers.speed_unit import kt_per_unit
 from trackgrade.track.track import AltitudeDatum, Floats, Provenance, Track
 
@@ -85,11 +85,7 @@ def read(data: bytes, source: str) -> Track:
         told.append(f"fixes that cannot be read: {len(rows.unreadable)} (first: line {rows.unreadable[0]})")
     if rows.not_3d:
         told.append(f"{rows.not_3d} fixes are marked as not three-dimensional (V): their positions were used")
-    provenance = [
-        Provenance("time", "H DTE, B", "UTC"),
-        Provenance("latitude", "B", "degrees and minutes"),
-        Provenance("longitude", "B", "degrees and minutes"),
-    ]
+    provenance = moment_and_place("H DTE, B", "B", "degrees and minutes")
     alt_m, datum = _altitude(pressure_m, gnss_m, rows.above_geoid, provenance)
     channels = _channels(rows, (epoch_s, lat_deg, lon_deg), provenance, told)
     return make_track(

@@ -18,7 +18,7 @@ from trackgrade.errors import TrackFileError
 from trackgrade.files import MIB, plain_text
 from trackgrade.track.readers.kml_pass import KmlPass
 from trackgrade.track.readers.parts import joined
-from trackgrade.track.readers.possible import make_track
+from trackgrade.track.readers.possible import make_track, moment_and_place
 from trackgrade.track.readers.xml_guard import Pass, read_xml
 from trackgrade.track.track import Provenance, Track
 
@@ -70,11 +70,7 @@ def read(data: bytes, source: str) -> Track:
         )
     told += recorded.times.notes("KML")
     where = "Track/when and coord" if recorded is seen.tracks else "Placemark/TimeStamp and Point"
-    provenance = [
-        Provenance("time", where, "UTC"),
-        Provenance("latitude", where, "deg"),
-        Provenance("longitude", where, "deg"),
-    ]
+    provenance = moment_and_place(where, where)
     if np.isfinite(alt_m).any():
         provenance.append(Provenance("altitude", where, "m", "KML gives metres above the sea; made feet (× 1/0.3048)"))
     if "" in recorded.not_absolute:

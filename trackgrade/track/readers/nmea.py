@@ -19,7 +19,7 @@ import numpy as np
 from trackgrade.earth.units import METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers.days import calendar_day, date_in_name, midnight_s
-from trackgrade.track.readers.possible import make_track
+from trackgrade.track.readers.possible import make_track, moment_and_place
 from trackgrade.track.track import Floats, Provenance, Track
 
 _SENTENCE = re.compile(rb"\$([A-Z]{2})(RMC|GGA|ZDA|HDT|VHW)(,[^$*\r\n!]*)(?:\*([0-9A-Fa-f]{2}))?")
@@ -79,11 +79,7 @@ def read(data: bytes, source: str) -> Track:
     by_gga = len(log.gga) > len(log.rmc)
     fixes, kind = (log.gga, "GGA") if by_gga else (log.rmc, "RMC")
     time_s, lat_deg, lon_deg = np.array([fix[:3] for fix in fixes]).T
-    provenance = [
-        Provenance("time", kind if log.sentences["RMC"] else f"{kind}, ZDA", "UTC"),
-        Provenance("latitude", kind, "degrees and minutes"),
-        Provenance("longitude", kind, "degrees and minutes"),
-    ]
+    provenance = moment_and_place(kind if log.sentences["RMC"] else f"{kind}, ZDA", kind, "degrees and minutes")
     alt_ft = _at(time_s, log.gga, 3) / METRES_PER_FT
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "GGA", "m", "above mean sea level, by satellites; made feet"))

@@ -35,6 +35,15 @@ def _usable_angle_deg(values: Floats) -> Floats:
         return np.where((folded >= 0.0) & (folded <= 360.0), np.mod(folded, 360.0), np.nan)
 
 
+def moment_and_place(time: str, place: str, unit: str = "deg", lon: str = "") -> list[Provenance]:
+    """Where times in UTC and positions come from; ``lon``: where longitudes do, if not from ``place`` too."""
+    return [
+        Provenance("time", time, "UTC"),
+        Provenance("latitude", place, unit),
+        Provenance("longitude", lon or place, unit),
+    ]
+
+
 def make_track(
     source: str,
     epoch_s: Floats,
