@@ -48,6 +48,7 @@ def test_a_simplified_line_stays_within_its_tolerance(points: list[tuple[float, 
 def test_a_straight_line_takes_two_points_and_a_long_one_no_recursion() -> None:
     x = np.arange(5000.0)
     assert simplify(x, 2.0 * x, 1e-6).tolist() == [0, 4999]
+    assert simplify(x, 2.0 * x, 1e-6, 128).tolist() == [*range(0, 5000, 128), 4999]
     assert len(simplify(x, x % 2.0, 0.1)) == 5000
 
 

@@ -12,7 +12,7 @@ from trackgrade.drawing import furniture
 from trackgrade.drawing.labels import Box, Placer, around, text_width
 from trackgrade.drawing.palette import lap_class
 from trackgrade.drawing.racetrack import racetrack
-from trackgrade.drawing.svg import element, moved, short, simplified_polyline, simplify
+from trackgrade.drawing.svg import element, moved, short, simplified_polylines, simplify
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
@@ -151,7 +151,7 @@ def _path(view: View, east: Floats, north: Floats, epoch_s: Floats | None = None
     x, y = view.places(east, north)
     if epoch_s is not None:
         x, y = _parted(epoch_s, x), _parted(epoch_s, y)
-    return simplified_polyline(x, y, TOLERANCE_PX)
+    return simplified_polylines([(x, y)], TOLERANCE_PX)[0]
 
 
 def _course(hold: Hold, view: View, fix_east: float, fix_north: float, free: Placer) -> list[Markup]:

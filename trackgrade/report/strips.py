@@ -14,7 +14,7 @@ import numpy as np
 from markupsafe import Markup
 
 from trackgrade.drawing.lengths import round_step, round_ticks
-from trackgrade.drawing.svg import element, short, simplified_polyline
+from trackgrade.drawing.svg import element, short, simplified_polylines
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.report.limits import corridor_share, limit_of, share_words
 from trackgrade.report.needles import NeedleLine
@@ -308,9 +308,11 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     epoch = debrief.samples.epoch_s
     holes = np.flatnonzero(debrief.samples.gap_before)
     x = np.insert(axis.x(epoch), holes, np.nan)
-    for line in reversed(strip.lines):
-        y = np.insert(np.clip(scale.y(line.values), -50.0, TALL + 50.0), holes, np.nan)
-        inside.append(element("path", d=simplified_polyline(x, y, TOLERANCE), class_=f"line {line.style}"))
+    drawn = [
+        (x, np.insert(np.clip(scale.y(line.values), -50.0, TALL + 50.0), holes, np.nan)) for line in strip.lines[::-1]
+    ]
+    for d, line in zip(simplified_polylines(drawn, TOLERANCE), strip.lines[::-1]):
+        inside.append(element("path", d=d, class_=f"line {line.style}"))
     for start, end in strip.outside:
         inside.append(_block(axis, (start, max(end, start + 1.0)), TALL - 62.0, 62.0, "outside"))
     for (_, _, _, x0), (_, _, x1, _) in zip(axis.pieces[:-1], axis.pieces[1:]):
