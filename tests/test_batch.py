@@ -21,10 +21,11 @@ from tests import batch_workers, plain_flight
 from trackgrade.batch import alone, pool
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import Debriefs, Laps, growing_file
+from trackgrade.batch.outputs import Debriefs, Laps
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import OutputError, UsageError
+from trackgrade.files import whole_file
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.score.standards import load_standard
 
@@ -189,7 +190,7 @@ class TestOutputs:
         target.write_text("old")
 
         def interrupted() -> None:
-            with growing_file(target) as file:
+            with whole_file(target, text=True) as file:
                 print("new, half", file=file, flush=True)
                 signal.raise_signal(signal.SIGINT)
 
@@ -200,8 +201,19 @@ class TestOutputs:
 
     def test_a_place_that_cannot_be_written_is_named(self, tmp_path: Path) -> None:
         (tmp_path / "file").touch()
-        with pytest.raises(OutputError, match=r"all\.json"), growing_file(tmp_path / "file" / "all.json"):
+        with pytest.raises(OutputError, match=r"all\.json"), whole_file(tmp_path / "file" / "all.json"):
             pass
+
+    def test_results_of_many_flights_are_written_through_a_link_and_keep_its_permissions(self, tmp_path: Path) -> None:
+        kept = tmp_path / "kept.csv"
+        kept.write_text("old")
+        kept.chmod(0o600)
+        (tmp_path / "laps.csv").symlink_to(kept)
+        with Laps(tmp_path / "laps.csv") as laps:
+            laps.add("track,lap\na,1\n")
+        assert (tmp_path / "laps.csv").is_symlink()
+        assert kept.read_text() == "track,lap\na,1\n"
+        assert kept.stat().st_mode & 0o777 == 0o600
 
 
 class TestDoneBefore:

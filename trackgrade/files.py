@@ -1,6 +1,6 @@
 """Files in and out: whole or not at all, bounded, and no name from a file is trusted.
 
-`write_whole` writes beside and renames. `read_bytes` reads no more than a limit, gzip or not.
+`whole_file` writes beside and renames, `write_whole` all at once. `read_bytes` reads no more than a limit, gzip or not.
 `read_toml` reads settings, `toml_text` writes a text of them. `safe_name` makes a file name of any text, `plain_text`
 makes it fit for a terminal.
 """
@@ -16,10 +16,10 @@ import re
 import stat
 import unicodedata
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import IO, Any, BinaryIO
 
 from trackgrade.errors import InputError, OutputError, TrackFileError, UsageError
 
@@ -148,7 +148,18 @@ def _is_no_file(path: Path) -> bool:
 
 
 def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
-    """Write a file whole or not at all: written beside, synced, renamed. Text is UTF-8.
+    """Write a file whole or not at all, as `whole_file` does. Text is UTF-8. Raises OutputError."""
+    try:
+        with whole_file(path) as file:
+            file.write(data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data)
+    except ValueError as problem:  # a NUL in the name
+        raise OutputError(_why_not_written(Path(path), problem)) from problem
+    return Path(path)
+
+
+@contextlib.contextmanager
+def whole_file(path: str | os.PathLike[str], *, text: bool = False) -> Iterator[IO[Any]]:
+    """A file to write bytes in, or UTF-8 text, piece by piece: written beside, synced, and renamed as the block ends.
 
     Missing folders are made. Whatever happens on the way (a full disk, an interrupt), what stood at
     ``path`` before is whole and no half-written file stays. A link is written through. A device or a
@@ -159,47 +170,37 @@ def write_whole(path: str | os.PathLike[str], data: str | bytes) -> Path:
     OutputError
         One line saying which file, why and what to do.
     """
-    payload = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data
     asked = Path(path)
+    kind, encoding, newline = ("w", "utf-8", "") if text else ("wb", None, None)
     try:
-        target = Path(os.path.realpath(asked))
+        target, mode = Path(os.path.realpath(asked)), stat.S_IFREG
         with contextlib.suppress(FileNotFoundError, NotADirectoryError):
             mode = asked.stat().st_mode  # of /dev/stdout the real path is no path: it may be a pipe
-            if stat.S_ISDIR(mode):
-                raise OutputError(f"{_shown(asked)} is a folder: give the name of a file to write")
-            if not stat.S_ISREG(mode):
-                with asked.open("wb") as device:
-                    device.write(payload)
-                return asked
+        if stat.S_ISDIR(mode):
+            raise OutputError(f"{_shown(asked)} is a folder: give the name of a file to write")
+        if not stat.S_ISREG(mode):
+            with asked.open(kind, encoding=encoding, newline=newline) as device:
+                yield device
+            return
         target.parent.mkdir(parents=True, exist_ok=True)
-        _write_beside_and_rename(target, payload)
-    except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
+        # Not named after the target: that name may already be as long as the file system allows.
+        beside = target.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
+        flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+        try:
+            # O_CREAT with 0666 leaves the permissions to the user's umask, as for any new file.
+            with os.fdopen(os.open(beside, flags, 0o666), kind, encoding=encoding, newline=newline) as file:
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+            with contextlib.suppress(OSError):
+                beside.chmod(stat.S_IMODE(target.stat().st_mode))  # an old file keeps its permissions
+            beside.replace(target)
+        except BaseException:  # a KeyboardInterrupt too leaves nothing behind
+            with contextlib.suppress(OSError):
+                beside.unlink()
+            raise
+    except OSError as problem:
         raise OutputError(_why_not_written(asked, problem)) from problem
-    return asked
-
-
-def part_beside(target: Path) -> Path:
-    """Where a file is written before it takes its place: beside it, so that the renaming is one step."""
-    # Not named after the target: that name may already be as long as the file system allows.
-    return target.with_name(f".trackgrade-{os.urandom(8).hex()}.part")
-
-
-def _write_beside_and_rename(target: Path, payload: bytes) -> None:
-    beside = part_beside(target)
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    try:
-        # O_CREAT with 0666 leaves the permissions to the user's umask, as for any new file.
-        with os.fdopen(os.open(beside, flags, 0o666), "wb") as file:
-            file.write(payload)
-            file.flush()
-            os.fsync(file.fileno())
-        with contextlib.suppress(OSError):
-            beside.chmod(stat.S_IMODE(target.stat().st_mode))  # an old file keeps its permissions
-        beside.replace(target)
-    except BaseException:  # a KeyboardInterrupt too leaves nothing behind
-        with contextlib.suppress(OSError):
-            beside.unlink()
-        raise
 
 
 def _why_not_written(path: Path, problem: OSError | ValueError) -> str:

@@ -7,12 +7,11 @@ import io
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import IO, TYPE_CHECKING, Any
 
-from trackgrade.errors import OutputError
 from trackgrade.exports import laps_parquet
 from trackgrade.exports.plain import readable
-from trackgrade.files import part_beside, safe_name, sha256_hex, write_whole
+from trackgrade.files import safe_name, sha256_hex, whole_file, write_whole
 
 if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
@@ -69,33 +68,6 @@ def write_comparisons(folder: Path, flights: Iterable[FlightLaps], names: Names)
         name = f"{names.take(Path(COMPARISON).stem, '', several=False)}.html"
 
 
-@contextlib.contextmanager
-def growing_file(path: Path) -> Iterator[TextIO]:
-    """A text file written piece by piece beside its place, and put there when the block ends well.
-
-    For results of many flights, which are not to be held in memory. A device or a pipe is written to directly.
-    Raises OutputError.
-    """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists() and not path.is_file():
-            with path.open("w", encoding="utf-8", newline="") as file:
-                yield file
-            return
-        beside = part_beside(path)
-        try:
-            with beside.open("w", encoding="utf-8", newline="") as file:
-                yield file
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(path)
-        finally:
-            with contextlib.suppress(OSError):
-                beside.unlink()
-    except OSError as error:
-        raise OutputError(f"{path} was not written: {error.strerror}; choose another place") from error
-
-
 class Debriefs:
     """Where ``--json`` goes.
 
@@ -108,12 +80,12 @@ class Debriefs:
         self._single = single and not self._each_a_file
         self._lines = path.suffix.lower() == ".jsonl"
         self._stack = contextlib.ExitStack()
-        self._file: TextIO | None = None
+        self._file: IO[Any] | None = None
         self._count = 0
 
     def __enter__(self) -> Debriefs:
         if not self._single and not self._each_a_file:
-            self._file = self._stack.enter_context(growing_file(self._path))
+            self._file = self._stack.enter_context(whole_file(self._path, text=True))
         return self
 
     def add(self, name: str, debrief: Mapping[str, Any], debrief_json: str) -> None:
@@ -173,11 +145,11 @@ class Laps:
         if self._parquet:
             laps_parquet.needs_engine(path)
         self._stack = contextlib.ExitStack()
-        self._file: TextIO | None = None
+        self._file: IO[Any] | None = None
         self._headed = False
 
     def __enter__(self) -> Laps:
-        self._file = io.StringIO() if self._parquet else self._stack.enter_context(growing_file(self._path))
+        self._file = io.StringIO() if self._parquet else self._stack.enter_context(whole_file(self._path, text=True))
         return self
 
     def add(self, laps_csv: str) -> None:

@@ -47,8 +47,7 @@ def pilots(logbook: str | None) -> None:
 @_where
 def export(file: str, pilot: str | None, logbook: str | None) -> None:
     """Write the logbook to FILE (or "-"), one recording a line with its whole debrief: a backup, or a move."""
-    from trackgrade.batch.outputs import growing_file
-    from trackgrade.files import spare_inputs
+    from trackgrade.files import spare_inputs, whole_file
     from trackgrade.logbook import files_of
     from trackgrade.logbook.store import Logbook
 
@@ -61,7 +60,7 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
             for line in lines:
                 click.echo(line)
             return
-        with growing_file(Path(file)) as stream:
+        with whole_file(file, text=True) as stream:
             try:
                 for line in lines:
                     count += 1
