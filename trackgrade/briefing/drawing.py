@@ -16,8 +16,8 @@ from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
 from trackgrade.drawing.svg import element, moved
 from trackgrade.drawing.view import fit
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.lapshape import Floats
 from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, EntryChoice
+from trackgrade.track.track import Floats
 
 #: The frame [px at full width]; its foot belongs to north, wind and scale.
 WIDTH, HEIGHT = 520.0, 440.0

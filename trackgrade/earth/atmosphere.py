@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT, STANDARD_GRAVITY_M_S2
 
@@ -27,8 +26,6 @@ SEA_LEVEL_SOUND_KT = (HEAT_RATIO * GAS_CONSTANT_J_KG_K * SEA_LEVEL_TEMPERATURE_K
 _PRESSURE_POWER = STANDARD_GRAVITY_M_S2 / (GAS_CONSTANT_J_KG_K * LAPSE_RATE_K_M)
 _TROPOPAUSE_K = SEA_LEVEL_TEMPERATURE_K - LAPSE_RATE_K_M * TROPOPAUSE_M
 _SCALE_HEIGHT_M = GAS_CONSTANT_J_KG_K * _TROPOPAUSE_K / STANDARD_GRAVITY_M_S2
-
-Floats = npt.NDArray[np.float64]
 
 
 def standard_temperature_k(pressure_alt_ft: Any) -> Any:

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import fields
 from typing import Any
 
 from trackgrade.exports.plain import number, utc
 from trackgrade.score.debrief import Debrief
-from trackgrade.score.lap import GradedLap
+from trackgrade.score.lap import GradedLap, LapMeasures
 from trackgrade.score.standard import ITEMS
 from trackgrade.segment.flown import Moment
 
@@ -25,20 +26,8 @@ _EVENTS = (
     "inbound_turn_end",
     "end",
 )
-_MEASURES = (
-    "lap_s",
-    "outbound_s",
-    "inbound_s",
-    "inbound_nm",
-    "outbound_end_nm",
-    "max_cross_track_nm",
-    "rollout_cross_nm",
-    "non_holding_side_nm",
-    "fix_to_turn_s",
-    "altitude_ft",
-    "ias_kt",
-    "groundspeed_inbound_kt",
-    "groundspeed_outbound_kt",
+_MEASURES = tuple(
+    each.name for each in fields(LapMeasures) if each.type == "Measurement" and each.name != "typical_cross_track_nm"
 )
 #: Spreadsheets run a cell that begins with one of these as a formula.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")

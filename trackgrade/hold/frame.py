@@ -8,12 +8,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.hold import Hold
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 
 class HoldFrame:

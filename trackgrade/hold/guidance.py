@@ -16,8 +16,7 @@ from trackgrade.earth.geodesy import azimuth_distance, near_east_north_m
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 #: A station nearer than this may be passed abeam in the turn at the fix, or on the outbound leg: the flag flips there.
 NEAR_BEYOND_NM = 2.5

@@ -13,9 +13,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 #: A turn counts as one above a quarter of standard rate, or of its own rate where that is less (as laps are measured).
 TURNING_RAD_S, TURNING_SHARE = math.radians(0.75), 0.25

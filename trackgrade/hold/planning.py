@@ -15,7 +15,8 @@ import numpy as np
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s, turn_radius_nm
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.lapshape import Air, Floats, LapShape, lap_phases, lap_shape, trace, turns_of
+from trackgrade.hold.lapshape import Air, LapShape, lap_phases, lap_shape, trace, turns_of
+from trackgrade.track.track import Floats
 
 STANDARD_RATE_DEG_S = 3.0
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.lapshape import Floats, crossing_before_rollout_s, fix_turn, lap_phases, lap_shape, trace
+from trackgrade.hold.lapshape import crossing_before_rollout_s, fix_turn, lap_phases, lap_shape, trace
 from trackgrade.hold.planning import DRAWN_EVERY_S, SolvedLap, air_in
+from trackgrade.track.track import Floats
 
 #: AIM 5-3-8: outbound, three times the inbound drift correction.
 DRIFT_TIMES = 3.0

@@ -6,7 +6,7 @@ not on its own, so that a pilot works on the cause.
 
 from __future__ import annotations
 
-from trackgrade.score.mistakes import handling, pattern, times, watch, wind
+from trackgrade.score.mistakes import handling, pattern, times, wind
 from trackgrade.score.mistakes.mistake import Mistake
 
 #: What comes of a lap that lies elsewhere; of an entry, of a speed, of turns that are not as they should be.
@@ -227,7 +227,7 @@ MISTAKES: tuple[Mistake, ...] = (
     Mistake(
         "The watch started at different places",
         "Start the outbound time at the same place every lap, abeam the fix, or no correction can be right.",
-        watch.watch_inconsistent,
+        times.watch_inconsistent,
         38.0,
         about="time",
         because="no correction of the time can be right after it",

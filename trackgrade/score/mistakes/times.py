@@ -3,7 +3,7 @@ watch."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from trackgrade.score.flight import Flight
@@ -20,6 +20,8 @@ HARDLY_S = 5.0
 UNDER_SHARE = 0.5
 #: An inbound time that misses by this many bands asks for a correction that nobody can overlook: a choice.
 FAR_OFF_BANDS = 1.5
+#: Watch marks this far apart, by every reference, are two places [s]: a choice, above what a hand scatters.
+APART_S = 4.0
 #: Share of the timing band from which an inbound time asks for something, beside clearer cases: a choice.
 HALF_BAND = 0.5
 
@@ -215,3 +217,33 @@ def arrival_time_missed(flight: Flight) -> Iterator[Sighting]:
         if result is not None and result.value is not None:
             evidence = f"over the fix {amount(abs(result.value), 's')} {'late' if result.value > 0.0 else 'early'}"
             yield Sighting(visit.number, None, result.at_epoch_s, abs(result.value) / (result.limit or 10.0), evidence)
+
+
+def watch_inconsistent(flight: Flight) -> Iterator[Sighting]:
+    """The outbound time started at another place from lap to lap."""
+    if flight.hold.leg.minutes is None:
+        return
+    for visit in flight.visits:
+        yield from _by_marks(visit.laps)
+
+
+def _by_marks(laps: Sequence[GradedLap]) -> Iterator[Sighting]:
+    """The marks lie apart from abeam, and apart from wings level, by more than a hand's scatter."""
+    marked = [
+        (lap, times.abeam_s.value - times.mark_s.value, times.wings_level_s.value - times.mark_s.value)
+        for lap in laps
+        if (times := lap.outbound_times).abeam_s.value is not None
+        and times.wings_level_s.value is not None
+        and times.mark_s.value is not None
+    ]
+    if len(marked) < 2:
+        return
+    laps, *both = zip(*marked, strict=True)
+    apart_s = min(max(times) - min(times) for times in both)
+    if apart_s < APART_S:
+        return
+    after_abeam, after_level = (", ".join(f"{round(seconds) + 0:+d}" for seconds in times) for times in both)
+    evidence = f"the watch marks came {after_abeam} s after abeam, and {after_level} s after wings level"
+    last = laps[-1]
+    at = last.measures.outbound_start_epoch_s or last.start_epoch_s
+    yield Sighting(last.visit, None, at, apart_s / APART_S, evidence)
