@@ -1,8 +1,7 @@
 """Workers on other machines: the same work, handed to a running dask.distributed scheduler.
 
-The track travels as bytes and the results come back as texts, so workers need no common file system: only
-the same version of trackgrade. The bytes are packed: dask keeps those of the last thousand tasks, in the scheduler
-and here.
+The track travels as bytes and the results come back as texts, so workers need no common file system: only the same
+version of trackgrade. The bytes are packed: dask keeps those of the last thousand tasks, in the scheduler and here.
 """
 
 from __future__ import annotations

@@ -113,8 +113,7 @@ class Outcome:
 def plan_flights(paths: list[Path]) -> list[Flight]:
     """One `Flight` a path, each with a report name of its own that any file system takes.
 
-    Two tracks of one name get their folder's name in front, then a number. The same paths always get the same
-    names.
+    Two tracks of one name get their folder's name in front, then a number. The same paths always get the same names.
     """
     stems = [safe_name(_stem(path)) for path in paths]
     counts = Counter(stem.lower() for stem in stems)

@@ -103,8 +103,7 @@ class ReferenceScatter:
 
 @dataclass(frozen=True)
 class WatchAnalysis:
-    """Where the watch was started. ``likely`` is None where the laps cannot tell; ``sentence`` says it in
-    words.
+    """Where the watch was started. ``likely`` is None where the laps cannot tell; ``sentence`` says it in words.
 
     ``inbound_scatter_s`` is the scatter of the inbound times, ``inbound_scatter_from_watch_s`` the part of
     it that the outbound scatter made (outbound seconds turned into inbound seconds by the ground speeds).

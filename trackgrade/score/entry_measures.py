@@ -1,5 +1,4 @@
-"""How the hold was entered, in numbers: the sector, the turn at the fix, the first leg, speed and time at
-the fix."""
+"""How the hold was entered, in numbers: the sector, the turn at the fix, the first leg, speed and time at the fix."""
 
 from __future__ import annotations
 
@@ -18,8 +17,7 @@ from trackgrade.score.timing import between
 from trackgrade.segment.flown import Entry, EntryKind, Flown, Visit
 from trackgrade.segment.path import Samples
 
-#: How far back before the fix the slowing down is looked for [s]: three minutes (AIM 5-3-8; FAA-S-ACS-8C,
-#: III.B.S2).
+#: How far back before the fix the slowing down is looked for [s]: three minutes (AIM 5-3-8; FAA-S-ACS-8C, III.B.S2).
 SLOWING_WINDOW_S = 180.0
 #: Sectors by the angle from arrival heading to outbound course, positive into the hold's turns (AIM 5-3-8;
 #: ICAO Doc 8168).

@@ -155,8 +155,7 @@ def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
 
 
 def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ...]) -> float | None:
-    """Radius of a turn flown at the due rate and the first lap's true airspeed [NM]; None when that is not
-    known.
+    """Radius of a turn flown at the due rate and the first lap's true airspeed [NM]; None when that is not known.
 
     Speed over angular rate; V / (60 pi) NM at 3 degrees a second (arithmetic).
     """

@@ -26,9 +26,8 @@ AskedBy = Literal["card", "equal seconds"]
 class TurnMeasures:
     """One turn of a lap: its steady rate [deg/s], bank [deg], what was due, and how even it was.
 
-    ``due_rate_deg_s`` and ``due_bank_deg`` are the standard's for the airspeed; ``rate_spread_deg_s`` is
-    the scatter (standard deviation) of the rate over the middle of the turn; ``altitude_change_ft`` from
-    start to end.
+    ``due_rate_deg_s`` and ``due_bank_deg`` are the standard's for the airspeed; ``rate_spread_deg_s`` is the scatter
+    (standard deviation) of the rate over the middle of the turn; ``altitude_lost_ft`` from its start to the lowest.
     """
 
     rate_deg_s: Measurement
@@ -138,10 +137,9 @@ class Correction:
 class NeedleReading:
     """One inbound leg as one needle showed it. Deflections are shares of full scale (1.0 = full), unsigned.
 
-    ``label`` for people ("GPS 1.0 NM", "VOR at the fix, 10°"). ``own`` marks the hold's own guidance.
-    ``side`` is where the aircraft was from the course at the largest deflection. ``from_epoch_s`` to
-    ``to_epoch_s`` is what was read: the needle is left alone over the station, where it swings whatever is
-    flown.
+    ``label`` for people ("GPS 1.0 NM", "VOR at the fix, 10°"). ``own`` marks the hold's own guidance. ``side`` is where
+    the aircraft was from the course at the largest deflection. ``from_epoch_s`` to ``to_epoch_s`` is what was read: the
+    needle is left alone over the station, where it swings whatever is flown.
     """
 
     kind: Literal["gps", "vor"]

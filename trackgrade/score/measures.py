@@ -1,7 +1,6 @@
 """Every number a standard may ask for, of one lap or one entry, with its error and how it was obtained.
 
-Nothing here knows a limit. What the track cannot carry is a `Measurement` without a value and with the
-reason.
+Nothing here knows a limit. What the track cannot carry is a `Measurement` without a value and with the reason.
 """
 
 from __future__ import annotations

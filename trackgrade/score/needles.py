@@ -27,8 +27,7 @@ from trackgrade.track.track import Floats
 #: 2 NM en route with an augmented receiver, secondary source).
 TERMINAL_NM = 1.0
 GPS_FULL_SCALES_NM = {"en route": 2.0, "terminal": TERMINAL_NM, "approach": 0.3}
-#: Closer to a VOR than this the needle swings whatever is flown and is left alone [NM]: common practice, no
-#: source.
+#: Closer to a VOR than this the needle swings whatever is flown and is left alone [NM]: common practice, no source.
 STATION_PASSAGE_NM = 0.5
 #: The course counts as met once the hold's own needle is within this share of full scale: a choice. It does not
 #: move with the limit graded, so that a wider limit can never make a result worse.
@@ -54,8 +53,7 @@ class Needle:
 
 @dataclass(frozen=True, eq=False)
 class Deflection:
-    """What a needle showed over the stretch that is read, arrays (m,): share of full scale, + holding
-    side."""
+    """What a needle showed over the stretch that is read, arrays (m,): share of full scale, + holding side."""
 
     index: Indices
     share: Floats
@@ -143,8 +141,7 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
 
 
 def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
-    """Largest and typical deflection of one inbound leg, and the share of time within three quarters and
-    half scale."""
+    """Largest and typical deflection of one inbound leg, and the share of time within three quarters and half scale."""
     nothing = NeedleReading(needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)
     seen = deflection(needle, lap, samples)
     if isinstance(seen, str):
@@ -212,8 +209,7 @@ def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> F
 
 
 def _share_of_time(times: Floats, good: npt.NDArray[np.bool_]) -> float:
-    """Share of the time at samples that are good, each sample standing for half the steps to its
-    neighbours."""
+    """Share of the time at samples that are good, each sample standing for half the steps to its neighbours."""
     steps = np.diff(times)
     weight = np.concatenate(([0.0], steps)) + np.concatenate((steps, [0.0]))
     total = float(weight.sum())

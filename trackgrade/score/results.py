@@ -10,8 +10,7 @@ Result = Literal["within", "brief excursion", "outside", "not measurable"]
 
 @dataclass(frozen=True)
 class Measurement:
-    """A number with its standard error, or None and why it cannot be had. ``how`` says how it was
-    obtained."""
+    """A number with its standard error, or None and why it cannot be had. ``how`` says how it was obtained."""
 
     value: float | None
     sd: float | None = None
@@ -22,8 +21,7 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Excursion:
-    """One stay outside a band: when, how long, how far (``peak`` signed, in the item's unit) and back or
-    not."""
+    """One stay outside a band: when, how long, how far (``peak`` signed, in the item's unit) and back or not."""
 
     start_epoch_s: float
     seconds: float
@@ -36,13 +34,12 @@ class Excursion:
 class ItemResult:
     """One item of the standard against what was flown.
 
-    ``scope`` is "lap 1", "entry", "arrival", "whole hold" (of the second visit: "visit 2 lap 1"); ``lap`` its
-    number, or None. ``value`` is signed where a side or direction matters, its size is what counts against
-    ``limit``; None when not measurable, and ``why`` says why. ``straddles``: the value lies within two
-    standard errors of the limit. ``choice``: the limit is this program's or the user's, not a published
-    one. ``reference`` is what the value was measured from ("4000 ft assigned"); ``how`` how it was obtained.
-    Over the whole hold, of a quantity with one value a lap: ``laps_out`` of ``laps_known`` laps are out, and the value
-    is that of ``worst_scope``.
+    ``scope`` is "lap 1", "entry", "arrival", "whole hold" (of the second visit: "visit 2 lap 1"); ``lap`` its number,
+    or None. ``value`` is signed where a side or direction matters, its size is what counts against ``limit``; None when
+    not measurable, and ``why`` says why. ``straddles``: the value lies within two standard errors of the limit.
+    ``choice``: the limit is this program's or the user's, not a published one. ``reference`` is what the value was
+    measured from ("4000 ft assigned"); ``how`` how it was obtained. Over the whole hold, of a quantity with one value a
+    lap: ``laps_out`` of ``laps_known`` laps are out, and the value is that of ``worst_scope``.
     """
 
     item: str

@@ -1,5 +1,4 @@
-"""Reading the sample arrays over a stretch of time: which samples, what value at a time, stays outside a
-band."""
+"""Reading the sample arrays over a stretch of time: which samples, what value at a time, stays outside a band."""
 
 from __future__ import annotations
 
@@ -66,8 +65,7 @@ def median_over(samples: Samples, values: Floats, start_s: float, end_s: float) 
 
 
 def mean_angle_over(samples: Samples, angle_deg: Floats, start_s: float, end_s: float) -> tuple[float, float, int]:
-    """Mean direction [deg], scatter about it [deg] and count over a stretch; NaN and 0 when nothing is
-    there."""
+    """Mean direction [deg], scatter about it [deg] and count over a stretch; NaN and 0 when nothing is there."""
     chosen = angle_deg[inside(samples, start_s, end_s)]
     chosen = chosen[np.isfinite(chosen)]
     if not chosen.size:
@@ -102,8 +100,7 @@ def white_noise(values: Floats) -> float:
     if finite.size < 5:
         return 0.0
     second = finite[2:] - 2.0 * finite[1:-1] + finite[:-2]
-    # Second differences of white noise have sqrt(6) times its standard deviation; 1.4826 turns a MAD into
-    # one.
+    # Second differences of white noise have sqrt(6) times its standard deviation; 1.4826 turns a MAD into one.
     return float(1.4826 * np.median(np.abs(second - np.median(second))) / math.sqrt(6.0))
 
 
@@ -117,9 +114,8 @@ def stays_outside(
 ) -> tuple[Excursion, ...]:
     """Every stay of |deviation| above the limit, its ends interpolated between samples.
 
-    Arrays (n,). Samples without a value, and holes in the record, end a stay. Stays with less than
-    `MERGE_S` between them are one. A wider limit gives stays inside the former ones: no result can get
-    worse by it.
+    Arrays (n,). Samples without a value, and holes in the record, end a stay. Stays with less than `MERGE_S` between
+    them are one. A wider limit gives stays inside the former ones: no result can get worse by it.
     """
     size = np.abs(deviation)
     stays: list[Excursion] = []

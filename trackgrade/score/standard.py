@@ -64,11 +64,10 @@ ASKS_FROM_S = 10.0
 class Source:
     """Where a number comes from.
 
-    ``basis`` "published" needs ``cite`` (document, edition, paragraph). "common practice" is what
-    instructors teach with no document behind it. "choice" is this file's own number: never presented as
-    published.
-    ``read`` tells how the cited text was known when the file was written: "document", "transcription" (a page
-    that carries its text), "secondary" (a page that reports it) or "memory".
+    ``basis`` "published" needs ``cite`` (document, edition, paragraph). "common practice" is what instructors teach
+    with no document behind it. "choice" is this file's own number: never presented as published. ``read`` tells how the
+    cited text was known when the file was written: "document", "transcription" (a page that carries its text),
+    "secondary" (a page that reports it) or "memory".
     """
 
     basis: Basis
@@ -86,10 +85,9 @@ class Source:
 class Item:
     """One thing graded.
 
-    ``name`` is a key of `ITEMS`. ``limit`` is in ``unit`` (None: from the speed table); ``scope`` says over
-    what.
-    ``counts``: "over time" (every sample, with excursions), "one value" (the size of one number a lap),
-    "not above" (a ceiling). ``prompt_s`` replaces the standard's own for this item.
+    ``name`` is a key of `ITEMS`. ``limit`` is in ``unit`` (None: from the speed table); ``scope`` says over what.
+    ``counts``: "over time" (every sample, with excursions), "one value" (the size of one number a lap), "not above" (a
+    ceiling). ``prompt_s`` replaces the standard's own for this item.
     """
 
     name: str

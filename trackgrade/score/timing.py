@@ -1,5 +1,4 @@
-"""Leg times: from each place a watch may be started, where it was started, and what each lap asked of the
-next.
+"""Leg times: from each place a watch may be started, where it was started, and what each lap asked of the next.
 
 Corrections, all for the next outbound time [s]:
 
@@ -46,18 +45,16 @@ NO_CHANGE_S = 3.0
 def next_outbound_ratio_s(
     outbound_s: float, inbound_s: float, target_s: float, inbound_gs_kt: float, outbound_gs_kt: float
 ) -> float:
-    """Outbound time that flies off the inbound error in distance: scaled by the ground speeds
-    (arithmetic)."""
+    """Outbound time that flies off the inbound error in distance: scaled by the ground speeds (arithmetic)."""
     return max(0.0, outbound_s + (target_s - inbound_s) * inbound_gs_kt / outbound_gs_kt)
 
 
 def outbound_start(lap: Lap, setting: OutboundStart) -> tuple[Moment | None, Reference | None]:
     """When the outbound time starts by a standard's setting, and which reference that was.
 
-    "abeam" is over or abeam the fix, whichever is later (AIM 5-3-8; ICAO Doc 8168): the fix has been passed
-    before any abeam, so it is the abeam crossing; wings level where abeam cannot be told.
-    "abeam_or_heading" is the later of abeam and reaching the outbound heading (Transport Canada).
-    "wings_level" is common practice.
+    "abeam" is over or abeam the fix, whichever is later (AIM 5-3-8; ICAO Doc 8168): the fix has been passed before any
+    abeam, so it is the abeam crossing; wings level where abeam cannot be told. "abeam_or_heading" is the later of abeam
+    and reaching the outbound heading (Transport Canada). "wings_level" is common practice.
     """
     abeam, level = lap.abeam, lap.outbound_turn_end
     if setting == "wings_level":
@@ -102,8 +99,7 @@ def outbound_times(lap: Lap, marks: Sequence[Mark]) -> OutboundTimes:
 
 
 def watch_mark(lap: Lap, marks: Sequence[Mark]) -> Moment | None:
-    """The mark that may be the start of the outbound watch: between the fix and the turn back, nearest to
-    abeam."""
+    """The mark that may be the start of the outbound watch: between the fix and the turn back, nearest to abeam."""
     if lap.outbound_end is None:
         return None
     near = lap.abeam or lap.outbound_turn_end or lap.start
@@ -172,8 +168,7 @@ def watch_analysis(laps: Sequence[GradedLap], hold: Hold) -> WatchAnalysis | Non
 def plan_residual_s(
     outbound: Sequence[float], inbound: Sequence[float | None], visits: Sequence[int], target: float
 ) -> float:
-    """Scatter of outbound times left by the best of three plans (same time, full and half equal seconds)
-    [s]."""
+    """Scatter of outbound times left by the best of three plans (same time, full and half equal seconds) [s]."""
     if len(outbound) < 2:
         return 0.0
     left = [float(np.std(outbound, ddof=1))]

@@ -1,5 +1,4 @@
-"""Drift on both legs, the outbound correction against triple drift and the solved lap, and the card for the
-next lap.
+"""Drift on both legs, the outbound correction against triple drift and the solved lap, and the card for the next lap.
 
 Angles are right positive. A correction is heading minus course: the crab into the wind.
 """

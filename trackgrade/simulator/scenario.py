@@ -221,9 +221,8 @@ class Scenario:
 
     ``reversal`` with ``laps`` 0 flies the entry in place of a procedure turn, and goes on inbound over the fix.
     ``levels`` are changes of level that nobody announces to the debrief: with which lap each begins, and by how many
-    feet. Those of the hold itself are flown too, each some seconds after its time.
-    ``visits`` 2 leaves the hold for an approach, goes around and comes back to hold again. ``laps`` 0 with
-    ``before`` set flies only that (decoys).
+    feet. Those of the hold itself are flown too, each some seconds after its time. ``visits`` 2 leaves the hold for an
+    approach, goes around and comes back to hold again. ``laps`` 0 with ``before`` set flies only that (decoys).
     """
 
     name: str = "clean"
