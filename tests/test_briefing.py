@@ -90,6 +90,7 @@ class TestScreen:
             "Correct 9° right inbound",
             "Ground speed 94 kt inbound",
             "Next outbound = last outbound + 1:00 - the inbound you timed",
+            "rolls out 0.05 NM short of the course (2° of its outbound heading), so that",
             "Over the fix at 15:20:00 UTC",
         ):
             assert told in text, told

@@ -114,6 +114,21 @@ def cases(draw: st.DrawFn, most_wind: float = 0.4) -> tuple[Hold, float, float, 
     return the_hold, tas, draw(st.floats(0.0, 360.0)), wind, settings_of_turn
 
 
+@pytest.mark.parametrize("turns", ["right", "left"])
+def test_in_still_air_it_is_the_reciprocal_and_the_same_time_out_and_in_but_for_the_aim_and_the_rolls(
+    turns: str,
+) -> None:
+    """The lap of the handbooks: what it differs by is the aim short of the course, and that the inbound time counts
+    from a quarter of the rate, a quarter of the roll before it is out."""
+    aimed_at_it = solve_lap(hold(turns=turns), 100.0, 0.0, 0.0, roll_s=3.5, short_of_course_nm=0.0)
+    assert abs(wrap180(aimed_at_it.outbound_heading_true_deg - 323.0)) < 1e-6
+    assert aimed_at_it.outbound_s == pytest.approx(60.0 - 3.5 / 4.0, abs=1e-6)
+    lap = solve_lap(hold(turns=turns), 100.0, 0.0, 0.0, roll_s=3.5)
+    off_deg = math.degrees(SHORT_OF_COURSE_NM / (100.0 / 60.0))
+    assert abs(lap.outbound_wca_deg) == pytest.approx(off_deg, rel=0.05)
+    assert lap.outbound_s == pytest.approx(aimed_at_it.outbound_s, abs=off_deg / 3.0)  # its first turn is shorter
+
+
 @given(cases())
 @settings(max_examples=70, deadline=None)
 def test_flown_as_planned_it_closes(case: tuple[Hold, float, float, float, dict[str, float]]) -> None:

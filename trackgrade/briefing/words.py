@@ -157,11 +157,19 @@ def drift(brief: Brief) -> str:
 def turns(brief: Brief) -> str:
     """The turn that every number here assumes, and where the solved lap is aimed."""
     lap = brief.solved
+    aim_deg = SHORT_OF_COURSE_NM * _degrees_a_mile(lap)
+    worth = f" ({aim_deg:.0f}° of its outbound heading)" if aim_deg >= 0.5 else ""
     return (
         f"Turns at {lap.turn_rate_deg_s:.1f}°/s, {lap.bank_deg:.0f}° of bank, rolled into in {lap.roll_s:g} s, "
-        f"radius {lap.turn_radius_nm:.1f} NM; the solved lap rolls out {SHORT_OF_COURSE_NM:g} NM short of the course, "
-        "so that a small error does not carry it through"
+        f"radius {lap.turn_radius_nm:.1f} NM; the solved lap rolls out {SHORT_OF_COURSE_NM:g} NM short of the course"
+        f"{worth}, so that a small error does not carry it through"
     )
+
+
+def _degrees_a_mile(lap: SolvedLap) -> float:
+    """Degrees of outbound heading that move the roll-out a mile across the course; NaN where next to none is flown."""
+    flown_nm = lap.tas_kt / 3600.0 * lap.outbound_from_level_s
+    return math.degrees(1.0 / flown_nm) if lap.outbound_from_level_s > 10.0 else math.nan
 
 
 def by_distance(brief: Brief) -> str:
@@ -201,8 +209,8 @@ def correction(brief: Brief) -> tuple[str, ...]:
         if abs(worth_s - 1.0) >= 0.05:
             text += f"; in this wind each second inbound is worth {worth_s:.1f} s outbound on the same heading"
         told.append(text)
-    if lap.outbound_from_level_s > 10.0:
-        per_nm_deg = math.degrees(1.0 / (lap.tas_kt / 3600.0 * lap.outbound_from_level_s))
+    per_nm_deg = _degrees_a_mile(lap)
+    if math.isfinite(per_nm_deg):
         step_nm = next((nm for nm in (0.1, 0.2, 0.5) if nm * per_nm_deg >= 2.0), 1.0)
         away, toward = ("left", "right") if brief.hold.side > 0 else ("right", "left")
         told.append(
