@@ -74,11 +74,15 @@ def test_where_nothing_is_free_it_says_so_or_takes_the_least_bad() -> None:
     assert Placer(FRAME, 5.0).put([(-50.0, 0.0), (399.0, 20.0), (200.0, 20.0)], 50.0, 16.0) == (200.0, 20.0)
 
 
-def test_a_copy_learns_on_its_own() -> None:
-    one = Placer(FRAME, 5.0)
-    other = one.copy()
-    other.keep_off(FRAME)
-    assert one.put_on_line([(100.0, 100.0)], 20.0, 10.0) == (100.0, 100.0)
+def test_sets_of_words_keep_off_what_was_there_and_do_not_see_each_other() -> None:
+    known = Placer(FRAME, 5.0)
+    known.keep_off(Box.about(100.0, 100.0, 60.0, 20.0))
+    sets = known.apart(2)
+    places = np.array([[(100.0, 111.0), (100.0, 130.0), (100.0, 180.0)]] * 2)
+    widths = np.array([40.0, 60.0])
+    assert sets.put_each(places, widths, 16.0).tolist() == [[100.0, 130.0]] * 2, "the first lies over the box"
+    assert sets.put_each(places, widths, 16.0).tolist() == [[100.0, 180.0]] * 2, "now the second is taken"
+    assert known.put([(100.0, 130.0)], 40.0, 16.0) == (100.0, 130.0), "and nothing of it is known to the others"
 
 
 def test_wide_letters_are_wider() -> None:

@@ -160,13 +160,14 @@ class _Pen:
         """Each outside its arc, as near its middle as there is room."""
         for kind, first, last in SECTORS:
             width, tall = _size(((kind, "sector-name"),))
-            places: list[Point] = []
+            places: list[Floats] = []
             for share in (0.5, 0.35, 0.65, 0.2, 0.8):
                 bearing = first + share * (last - first)
                 on_arc, fix = self.around(bearing, 0.42 * self.reach_nm), self.at(0.0, 0.0)
                 outward = (on_arc[0] - fix[0], on_arc[1] - fix[1])
-                places += around(on_arc, outward, width, tall, (3.0, 14.0, 30.0, 52.0, 80.0), (0, 25, -25, 60, -60))
-            self.write(places, ((kind, "sector-name"),))
+                gaps = (3.0, 14.0, 30.0, 52.0, 80.0)
+                places += [*around(on_arc, outward, width, tall, gaps, (0, 25, -25, 60, -60))]
+            self.write(np.array(places), ((kind, "sector-name"),))
 
     def course(self) -> None:
         self.line((self.at(-0.98 * self.reach_nm, 0.0), self.at(0.5 * self.reach_nm, 0.0)), "course-beyond")
@@ -245,7 +246,7 @@ class _Pen:
             self.write(around(place, toward, width, tall, gaps), lines)
         self.sector_names()
 
-    def write(self, places: list[Point], lines: tuple[tuple[str, str], ...]) -> None:
+    def write(self, places: Floats, lines: tuple[tuple[str, str], ...]) -> None:
         """Lines of text, each with its class, about the best of some places."""
         spot = self.free.put(places, *_size(lines))
         base = spot[1] - _size(lines)[1] / 2.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -54,16 +53,21 @@ class Placer:
 
     def __init__(self, frame: Box, step: float) -> None:
         """``step``: lines are looked at every so far along; about half a letter."""
-        self.frame, self.step = frame, step
-        self._boxes: list[Box] = []
-        shape = [math.ceil(extent / (step / 2.0)) for extent in (frame.right - frame.left, frame.high - frame.low)]
-        self._drawn = np.zeros(shape)
+        self._low, self._high = np.array((frame.left, frame.low)), np.array((frame.right, frame.high))
+        self.step = step
+        self._boxes = np.empty((1, 0, 4))
+        self._drawn = np.zeros(np.ceil((self._high - self._low) / (step / 2.0)).astype(int))
         self._summed: Floats | None = None
 
-    def copy(self) -> Placer:
-        """Another one that knows the same and learns on its own."""
+    def apart(self, sets: int) -> Placer:
+        """One for so many sets of words, none of which sees another: each keeps off all that is known here."""
         other = copy.copy(self)
-        other._boxes, other._drawn = list(self._boxes), self._drawn.copy()
+        other._boxes, other._summed, other._drawn = np.empty((sets, 0, 4)), None, self._drawn.copy()
+        # Half a cell about them: the corners of what is placed are rounded.
+        low, high = np.moveaxis(self._cells(self._boxes[0].reshape(-1, 2, 2)), 1, 0)
+        low, high = np.floor(low - 0.5).clip(0.0).astype(int), np.ceil(high + 0.5).clip(0.0).astype(int)
+        for (left, bottom), (right, top) in zip(low, high):
+            other._drawn[left:right, bottom:top] += OVER_WORDS
         return other
 
     def keep_off_line(self, x: Floats, y: Floats) -> None:
@@ -83,67 +87,88 @@ class Placer:
 
     def keep_off(self, box: Box) -> None:
         """Nothing may be written over this."""
-        self._boxes.append(box)
+        self._taken(np.array([[box.left, box.low, box.right, box.high]]))
 
-    def put(self, places: Sequence[Point], width: float, height: float) -> Point:
+    def put(self, places: Sequence[Point] | Floats, width: float, height: float) -> Point:
         """The best of the places (centres) for a box of this size; the first ones are liked best. It is then taken."""
-        cost = self._cost(places, width, height)
-        cost += self._hidden(places, width, height) + np.linspace(0.0, LAST_PLACE, len(places))
-        return self._take(places[int(np.argmin(cost))], width, height)
+        (x, y), *_ = self.put_each(np.array([places]), np.array([width]), height)
+        return float(x), float(y)
+
+    def put_each(self, places: Floats, widths: Floats, height: float) -> Floats:
+        """The same for a box of each set: places (sets, n, 2), widths (sets,), the best of each (sets, 2)."""
+        boxes = boxed(places, widths[:, None], height)
+        cost = self._cost(boxes) + self._hidden(boxes) + np.linspace(0.0, LAST_PLACE, places.shape[1])
+        best = np.arange(len(places)), cost.argmin(axis=1)
+        self._taken(boxes[best])
+        chosen: Floats = places[best]
+        return chosen
 
     def put_on_line(self, places: Sequence[Point], width: float, height: float) -> Point | None:
-        """The same for what stands on its line: only boxes and frame count. None, and nothing taken, without room."""
+        """As `put` for what stands on its line: only boxes and frame count. None, and nothing taken, without room."""
         if not places:
             return None
-        cost = self._cost(places, width, height)
-        best = int(np.argmin(cost))
-        if cost[best] >= min(OVER_WORDS, OUT_OF_FRAME):
+        boxes = boxed(np.array([places]), width, height)
+        cost = self._cost(boxes)
+        best = int(cost.argmin())
+        if cost[0, best] >= min(OVER_WORDS, OUT_OF_FRAME):
             return None
-        return self._take(places[best], width, height)
+        self._taken(boxes[:, best])
+        return places[best]
 
-    def _take(self, place: Point, width: float, height: float) -> Point:
-        self.keep_off(Box.about(*place, width, height))
-        return place
+    def keep_off_each(self, places: Floats, width: float, height: float) -> None:
+        """A box of this size about a place of each set (sets, 2): no word of the set may be written over it."""
+        self._taken(boxed(places, width, height))
 
-    def _cost(self, places: Sequence[Point], width: float, height: float) -> Floats:
-        """How bad each place (n,) is for what lies over words or leaves the frame."""
-        x, y = np.array(places, dtype=float).T
-        left, low, right, high = x - width / 2, y - height / 2, x + width / 2, y + height / 2
-        frame = self.frame
-        beyond = (frame.left - left, frame.low - low, right - frame.right, high - frame.high)
-        out: Floats = sum(np.maximum(by, 0.0) for by in beyond)
-        cost = np.where(out > 0.0, OUT_OF_FRAME + out / self.step, 0.0)
-        if self._boxes:
-            boxes = np.array([(box.left, box.low, box.right, box.high) for box in self._boxes]).T[:, :, None]
-            over = (left < boxes[2]) & (boxes[0] < right) & (low < boxes[3]) & (boxes[1] < high)
-            cost += OVER_WORDS * over.sum(axis=0)
+    def _taken(self, boxes: Floats) -> None:
+        self._boxes = np.concatenate((self._boxes, boxes[:, None]), axis=1)
+
+    def _cost(self, boxes: Floats) -> Floats:
+        """How bad boxes (sets, n, 4) are for what lies over words or leaves the frame."""
+        low, high = boxes[..., :2], boxes[..., 2:]
+        out = (np.maximum(self._low - low, 0.0) + np.maximum(high - self._high, 0.0)).sum(axis=-1)
+        taken, placed = np.moveaxis(self._boxes, -1, 0)[:, :, None], np.moveaxis(boxes, -1, 0)[..., None]
+        over = (placed[0] < taken[2]) & (taken[0] < placed[2]) & (placed[1] < taken[3]) & (taken[1] < placed[3])
+        cost: Floats = np.where(out > 0.0, OUT_OF_FRAME + out / self.step, 0.0) + OVER_WORDS * over.sum(axis=-1)
         return cost
 
-    def _hidden(self, places: Sequence[Point], width: float, height: float) -> Floats:
-        """Steps of line (n,) under a box at each place."""
+    def _hidden(self, boxes: Floats) -> Floats:
+        """Steps of line under boxes (sets, n, 4)."""
         if self._summed is None:
             self._summed = np.pad(self._drawn, ((1, 0), (1, 0))).cumsum(axis=0).cumsum(axis=1)
-        middle, half = np.array(places, dtype=float), np.array((width, height)) / 2.0
-        low, high = (
-            np.clip(np.rint(self._cells(corner)).astype(int), 0, self._drawn.shape).T
-            for corner in (middle - half, middle + half)
-        )
+        corners = np.rint(self._cells(boxes.reshape(*boxes.shape[:2], 2, 2))).astype(int)
+        left, low, right, high = np.clip(corners, 0, self._drawn.shape).reshape(boxes.shape).transpose(2, 0, 1)
         total = self._summed
-        hidden: Floats = total[*high] - total[low[0], high[1]] - total[high[0], low[1]] + total[*low]
+        hidden: Floats = total[right, high] - total[left, high] - total[right, low] + total[left, low]
         return hidden
 
     def _cells(self, points: Floats) -> Floats:
-        """Points (n, 2) in cells from the corner of the frame."""
-        return (points - (self.frame.left, self.frame.low)) / (self.step / 2.0)
+        """Points (..., 2) in cells from the corner of the frame."""
+        cells: Floats = (points - self._low) / (self.step / 2.0)
+        return cells
+
+
+def boxed(centres: Floats, width: Floats | float, height: float) -> Floats:
+    """Left, low, right and high (..., 4) of boxes of this size about their centres (..., 2)."""
+    half_width, half_height = np.asarray(width) / 2.0, height / 2.0
+    x, y = centres[..., 0], centres[..., 1]
+    return np.stack((x - half_width, y - half_height, x + half_width, y + half_height), axis=-1)
 
 
 def around(
-    place: Point, toward: Point, width: float, height: float, gaps: Sequence[float], turns_deg: Sequence[float] = TURNS
-) -> list[Point]:
-    """Centres of a box of this size beside a place: each gap off it, first in the direction ``toward``, then turned."""
-    angle = math.atan2(toward[1], toward[0]) + np.radians(turns_deg)
-    along = np.array([np.cos(angle), np.sin(angle)])
+    place: Point | Floats,
+    toward: Point | Floats,
+    width: float | Floats,
+    height: float,
+    gaps: Sequence[float],
+    turns_deg: Sequence[float] = TURNS,
+) -> Floats:
+    """Centres (n, 2) of a box of this size beside a place: each gap off it, first in the direction ``toward``, then
+    turned. Of several places (m, 2), with directions (m, 2) and widths (m,), the centres (m, n, 2)."""
+    place, toward, width = np.asarray(place), np.asarray(toward), np.asarray(width)
+    angle = np.arctan2(toward[..., 1], toward[..., 0])[..., None] + np.radians(turns_deg)
+    along = np.stack((np.cos(angle), np.sin(angle)), axis=-1)
     # The box touches a circle about the place: its centre lies further out by its own half size that way.
-    reach = np.array(gaps)[:, None] + 0.5 * (width * abs(along[0]) + height * abs(along[1]))
-    x, y = np.reshape(place, (2, 1, 1)) + reach * along[:, None, :]
-    return list(zip(x.ravel().tolist(), y.ravel().tolist()))
+    half = 0.5 * (width[..., None] * abs(along[..., 0]) + height * abs(along[..., 1]))
+    reach = np.array(gaps)[:, None] + half[..., None, :]
+    centres: Floats = place[..., None, None, :] + reach[..., None] * along[..., None, :, :]
+    return centres.reshape((*place.shape[:-1], -1, 2))

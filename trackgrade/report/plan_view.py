@@ -7,6 +7,7 @@ and needs no script for it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from markupsafe import Markup
 
 from trackgrade.drawing import furniture, palette
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX
-from trackgrade.drawing.labels import Box, Point, around, text_width
+from trackgrade.drawing.labels import Point, around, text_width
 from trackgrade.drawing.svg import element, moved, short, simplified_polylines
 from trackgrade.drawing.view import PER_NM, View
 from trackgrade.hold.courses import heading_name
@@ -23,6 +24,7 @@ from trackgrade.report.numbers import clock
 from trackgrade.report.plan import BAR_PX, Event, Line, Places, Plan, arrange, tag_width
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
+from trackgrade.track.track import Floats
 
 #: The frame on the page [px at full width], and that of a small plate.
 SIZE, PLATE = (480.0, 640.0), (180.0, 230.0)
@@ -32,6 +34,8 @@ TOLERANCE = 2.0
 FRONT_TAG_ROOM = 2.0
 #: Two passages of the fix closer than this share a label [NM].
 SAME_PLACE_NM = 0.15
+#: How far from the sign of an event its words may stand [px].
+LABEL_GAPS_PX = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
 
 #: A view, and where things stand in it.
 _Arranged = tuple[View, Places]
@@ -209,37 +213,48 @@ def _tags(plan: Plan, arranged: Sequence[_Arranged]) -> Iterator[Markup]:
 
 def _signs(plan: Plan, arranged: Sequence[_Arranged]) -> Iterator[Markup]:
     """Per stretch a group of signs; in the drawing of two views with labels, which the choice of one lap shows, or a
-    flight of one lap. Labels of one lap do not see those of another."""
+    flight of one lap."""
     always = " always" if len(arranged) > 1 and len(plan.timeline.laps) == 1 else ""
     labelled = arranged if len(arranged) > 1 and plan.timeline.laps else ()
-    for key in dict.fromkeys(event.stretch for event in plan.events):
-        mine = [event for event in plan.events if event.stretch == key]
+    events = [[*mine] for _, mine in itertools.groupby(plan.events, lambda event: event.stretch)]
+    labels = [_labels(events, *each) for each in labelled]
+    for number, mine in enumerate(events):
         yield element(
             "g",
             *(element("g", sign(e.shape), **_at(arranged, e.east_nm, e.north_nm)) for e in mine),
-            element("g", *(label for each in labelled for label in _labels(mine, *each)), class_=f"labels{always}"),
-            data_stretch=key,
+            element("g", *(label for each in labels for label in each[number]), class_=f"labels{always}"),
+            data_stretch=mine[0].stretch,
         )
 
 
-def _labels(events: list[Event], view: View, places: Places) -> Iterator[Markup]:
-    """What each event of a lap is, beside its sign."""
-    free = places.free.copy()
-    spots = [view.place(event.east_nm, event.north_nm) for event in events]
-    middle = np.mean(spots, axis=0)
-    for spot in spots:
-        free.keep_off(Box.about(*spot, 13.0, 13.0))
-    for event, words in _label_words(events):
-        spot = view.place(event.east_nm, event.north_nm)
-        width = text_width(words, LETTERS_PX)
-        outward = (1.0 if spot[0] >= middle[0] else -1.0, 0.35 * np.sign(spot[1] - middle[1]))
-        place = free.put(
-            around(spot, outward, width, LINE_PX, (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0)), width, LINE_PX
-        )
-        yield _words(words, place, f"label only-{view.name}")
+def _labels(laps: Sequence[Sequence[Event]], view: View, places: Places) -> list[list[Markup]]:
+    """What each event of each lap is, beside its sign. Labels of one lap do not see those of another."""
+    free, signs = places.free.apart(len(laps)), _spots(laps, view)
+    for spots in signs:
+        free.keep_off_each(spots, 13.0, 13.0)
+    middle = (signs.min(axis=0) + signs.max(axis=0)) / 2.0
+    told = [_label_words(mine) for mine in laps]
+    labels: list[list[Markup]] = [[] for _ in laps]
+    for k, spots in enumerate(_spots([[event for event, _ in each] for each in told], view)):
+        words = [each[k][1] if k < len(each) else "" for each in told]
+        widths = np.array([text_width(each, LETTERS_PX) for each in words])
+        outward = np.where(spots >= middle, 1.0, -1.0) * (1.0, 0.35)
+        best = free.put_each(around(spots, outward, widths, LINE_PX, LABEL_GAPS_PX), widths, LINE_PX)
+        for mine, text, (x, y) in zip(labels, words, best.tolist()):
+            if text:
+                mine.append(_words(text, (x, y), f"label only-{view.name}"))
+    return labels
 
 
-def _label_words(events: list[Event]) -> list[tuple[Event, str]]:
+def _spots(laps: Sequence[Sequence[Event]], view: View) -> Floats:
+    """Where the events of laps stand in a view (most of a lap, laps, 2) [px]; the last again where there are fewer."""
+    last = max(map(len, laps)) - 1
+    at = [[mine[min(k, len(mine) - 1)] for mine in laps] for k in range(last + 1)]
+    east, north = (np.array([[getattr(e, axis) for e in row] for row in at]) for axis in ("east_nm", "north_nm"))
+    return np.stack(view.places(east, north), axis=-1)
+
+
+def _label_words(events: Sequence[Event]) -> list[tuple[Event, str]]:
     """What to write beside each event; the two passages of the fix share their words where they share a place."""
     first, last = events[0], events[-1]
     if (
