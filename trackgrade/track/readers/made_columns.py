@@ -137,11 +137,3 @@ def _joined(parts: Sequence[Any]) -> Any:
     for part in parts[1:]:
         whole = whole + " " + part
     return whole
-
-
-def cells_of_made(made: Made, row: Sequence[str]) -> str:
-    """The cell of one row of a sample."""
-    if made.part > 0:
-        match = _BOTH.fullmatch(row[made.of[0]]) if made.of[0] < len(row) else None
-        return (match[made.part] or "").strip() if match is not None else ""
-    return " ".join(row[i] for i in made.of if i < len(row))

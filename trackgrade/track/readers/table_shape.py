@@ -10,11 +10,13 @@ import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 
+import pandas as pd
+
 from trackgrade.errors import ColumnsFileError, TrackFileError
 from trackgrade.files import plain_text
 from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
 from trackgrade.track.columns_map import ColumnsMap
-from trackgrade.track.readers.made_columns import Made, bare_places, cells_of_made, made_of, places
+from trackgrade.track.readers.made_columns import Made, bare_places, made_of, places
 
 _HEAD_LINES = 100  # a preamble longer than this needs header_line in a columns map
 _SAMPLE_LINES = 60
@@ -157,7 +159,9 @@ def find_shape(data: bytes, source: str, columns: ColumnsMap) -> TableShape:
         notes.append(f"{', '.join(each.header for each in made)} from {', '.join(of)}")
         width = len(headers)
         headers, unit_cells = (*headers, *(m.header for m in made)), (*unit_cells, *("",) * len(made))
-        sample = tuple((*_fit(row, width), *(cells_of_made(m, row) for m in made)) for row in sample)
+        rows = [_fit(row, width) for row in sample]
+        parts = {i: pd.Series([row[i] for row in rows], dtype=str) for each in made for i in each.of}
+        sample = tuple((*row, *own) for row, *own in zip(rows, *(each.cells(parts) for each in made)))
     if any(unit_cells):
         notes.append("a row of units was read")
     return TableShape(
