@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from trackgrade.errors import UsageError
 from trackgrade.files import toml_text, write_whole
@@ -43,11 +42,6 @@ FIXED = {
     "utc_offset": ("Offset of its local time from UTC", "-05:00, for local times"),
     "start_utc": ("Start of the log, UTC", "2026-05-03T15:20:00Z, for seconds since the start"),
 }
-
-
-def given(questions: Mapping[str, Any]) -> dict[str, str]:
-    """The form before anything is answered."""
-    return {f"c{each['number']}": "" for each in questions["columns"]}
 
 
 def keep(folder: Path, form: Mapping[str, str]) -> None:

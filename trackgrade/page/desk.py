@@ -67,6 +67,8 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.flights, self.finished = folder / "flights", folder / "reports"
+        self.unfinished, self.typed = folder / "unfinished", folder / "typed"
         self._reports: dict[str, StoredReport] = {}
         self._seen: dict[str, tuple[int, dict[str, Any] | None]] = {}
         self._lock = threading.Lock()
@@ -82,11 +84,6 @@ class Desk:
         for hold in self.typed.iterdir():
             if hold.stat().st_mtime < time.time() - FORGOTTEN_AFTER_S:
                 hold.unlink(missing_ok=True)
-
-    flights = property(lambda self: self.folder / "flights")
-    finished = property(lambda self: self.folder / "reports")
-    unfinished = property(lambda self: self.folder / "unfinished")
-    typed = property(lambda self: self.folder / "typed")
 
     # -- tracks --
 
@@ -121,7 +118,7 @@ class Desk:
 
     def flight_folder(self, id: str) -> Path:
         """Where a track and what was seen in it lie."""
-        return Path(self.flights / _checked(id))
+        return self.flights / _checked(id)
 
     def seen(self, id: str) -> dict[str, Any] | None:
         """What a look at the track gave (`looking.look`), or None before it; read again only where it is new."""
@@ -199,7 +196,7 @@ class Desk:
 
     def report_file(self, id: str, name: str) -> Path:
         """A file of a report; ``name`` is ours ("report.html")."""
-        return Path(self.finished / self.report(id).id / name)
+        return self.finished / self.report(id).id / name
 
     def note_session(self, id: str, pilot: str, instructor: str, note: str) -> None:
         """Write who flew beside a report."""
@@ -230,7 +227,7 @@ class Desk:
 
     def typed_file(self, id: str) -> Path:
         """Raises UsageError: no such hold."""
-        path = Path(self.typed / f"{_checked(id)}.toml")
+        path = self.typed / f"{_checked(id)}.toml"
         if not path.is_file():
             raise UsageError("that hold is no longer here: choose or type it again")
         return path

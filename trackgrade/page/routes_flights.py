@@ -122,7 +122,7 @@ def pages(house: House) -> Blueprint:
             messages=[problem or seen["problem"]],
             choices=columns_form.CHOICES,
             fixed=columns_form.FIXED,
-            given=request.form or columns_form.given(seen["questions"]),
+            given=request.form,
             flights=request.values.get("flights", id),
         )
 
