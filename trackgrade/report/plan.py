@@ -295,11 +295,16 @@ def _words_on_the_hold(plan: Plan, view: View, free: Placer) -> Iterator[tuple[s
     course = f"inbound {magnetic_course(hold)}° mag"
     fix, back = view.place(0.0, 0.0), view.place(*plan.at(-1.0, 0.0))
     off_side = (-hold.side * (fix[1] - back[1]), -hold.side * (back[0] - fix[0]))
-    along = [view.place(*plan.at(-share * plan.length_nm, 0.0)) for share in (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3)]
+    on_line = [
+        view.place(*plan.at(-along * plan.length_nm, 0.0)) for along in (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3)
+    ]
+    size = text_width(course, LETTERS_PX), LINE_PX
+    # Near its line anywhere along it, before further off.
     beside = [
         spot
-        for place in along
-        for spot in around(place, off_side, text_width(course, LETTERS_PX), LINE_PX, (8.0, 24.0, 60.0, 100.0), (0, 180))
+        for gap in (8.0, 24.0, 40.0, 60.0, 100.0)
+        for place in on_line
+        for spot in around(place, off_side, *size, (gap,), (0, 180))
     ]
     inside = [
         view.place(*plan.at(-share * plan.length_nm, off * plan.width_nm))
