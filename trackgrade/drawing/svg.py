@@ -105,12 +105,18 @@ def simplify(x: Floats, y: Floats, tolerance: float, longest: int | None = None)
         first, last = np.concatenate([first[split], middle]), np.concatenate([middle, last[split]])
 
 
+def joined(lines: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+    """Some lines, each with its x and y (n,), as one line that lifts the pen after each."""
+    hole = np.array([np.nan])
+    x, y = (np.concatenate([part for line in axis for part in (line, hole)]) for axis in zip(*lines))
+    return x, y
+
+
 def simplified_polylines(lines: Sequence[tuple[Floats, Floats]], tolerance: float) -> list[str]:
     """`polyline` of each line through as few points as ``tolerance`` allows, all of them at once."""
     if not lines:
         return []
-    hole = np.array([np.nan])
-    x, y = (np.concatenate([part for line in axis for part in (line, hole)]) for axis in zip(*lines))
+    x, y = joined(lines)
     kept = simplify(x, y, tolerance, LONGEST)
     each = np.split(kept, np.searchsorted(kept, np.cumsum([len(line) + 1 for line, _ in lines]))[:-1])
     return [polyline(x[mine], y[mine]) for mine in each]

@@ -9,6 +9,7 @@ import numpy as np
 
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX, scale_bar
 from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
+from trackgrade.drawing.svg import joined
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.courses import heading_name
@@ -113,7 +114,7 @@ def plan_of(debrief: Debrief, timeline: Timeline) -> Plan:
         course=frame.east_north(along[[0, -1]], np.zeros(2)),
         corridor=frame.east_north(np.concatenate((along, along[::-1])), np.concatenate((low, high[::-1]))),
         solved=None if solved is None else frame.east_north(solved.path_along_nm, solved.path_cross_nm),
-        events=tuple(_events(debrief, timeline)),
+        events=_events(debrief, timeline),
         length_nm=2.0 if solved is None else max(1.2, -float(np.min(solved.path_along_nm))),
         width_nm=1.2 if solved is None else max(0.6, float(np.max(solved.path_cross_nm))),
     )
@@ -183,14 +184,18 @@ def corridor_edges(debrief: Debrief, frame: HoldFrame, along_nm: Floats) -> tupl
     return np.minimum(hold.side * left, hold.side * right), np.maximum(hold.side * left, hold.side * right)
 
 
-def _events(debrief: Debrief, timeline: Timeline) -> Iterator[Event]:
+def _events(debrief: Debrief, timeline: Timeline) -> tuple[Event, ...]:
     samples = debrief.samples
-    for stretch in timeline.stretches:
-        for shape, words, moment in _events_of(stretch.lap) if stretch.lap is not None else ():
-            if moment is not None:
-                east = float(np.interp(moment.epoch_s, samples.epoch_s, samples.east_nm))
-                north = float(np.interp(moment.epoch_s, samples.epoch_s, samples.north_nm))
-                yield Event(stretch.key, shape, words, moment.epoch_s, moment.sd_s, east, north)
+    told = [
+        (stretch.key, shape, words, moment.epoch_s, moment.sd_s)
+        for stretch in timeline.stretches
+        if stretch.lap is not None
+        for shape, words, moment in _events_of(stretch.lap)
+        if moment is not None
+    ]
+    times = np.array([epoch_s for *_, epoch_s, _ in told])
+    east, north = (np.interp(times, samples.epoch_s, axis).tolist() for axis in (samples.east_nm, samples.north_nm))
+    return tuple(Event(*each, *at) for each, *at in zip(told, east, north))
 
 
 def _events_of(lap: Lap) -> tuple[tuple[str, str, Moment | None], ...]:
@@ -220,8 +225,8 @@ def arrange(plan: Plan, view: View, tag_room: float = 1.0) -> Places:
     width, height = view.size
     free = Placer(Box(3.0, 3.0, width - 3.0, height - 3.0), LETTERS_PX / 2)
     free.keep_off(Box.about(*view.place(0.0, 0.0), 26.0, 26.0))
-    for line in (plan.course, *plan.flown.values(), *([plan.solved] if plan.solved is not None else [])):
-        free.keep_off_line(*view.places(*line))
+    solved = [] if plan.solved is None else [plan.solved]
+    free.keep_off_line(*view.places(*joined([plan.course, *plan.flown.values(), *solved])))
     x, y = _corner(view, free, 54.0, 60.0, (-1, -1))
     north = (x, y + 4.0)
     wind = plan.debrief.wind

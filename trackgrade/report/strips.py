@@ -288,23 +288,22 @@ def off_course(debrief: Debrief, timeline: Timeline) -> Strip:
 
 def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     """The plot of one strip; its scale is drawn by `Scale.drawn`."""
-    axis, scale = timeline.axis, strip.scale
-    inside: list[Markup] = []
-    inside += [
-        _block(axis, (each.start_epoch_s, each.end_epoch_s), 0.0, TALL, "lap-shade")
-        for each in timeline.stretches
-        if each.lap is not None and each.style % 2 == 0
+    axis, scale, stretches = timeline.axis, strip.scale, timeline.stretches
+    # Level bands alone: the page shows the corridor from above.
+    bands = [(band.epoch_s[0], band.epoch_s[-1]) for band in strip.bands]
+    levels = [scale.y(np.array((band.high[0], band.low[0]))).tolist() for band in strip.bands]
+    shaded = [
+        (each.start_epoch_s, each.end_epoch_s) for each in stretches if each.lap is not None and not each.style % 2
     ]
-    for band in strip.bands:  # level bands alone: the page shows the corridor from above
-        top, bottom = float(scale.y(band.high[0])), float(scale.y(band.low[0]))
-        inside.append(_block(axis, (band.epoch_s[0], band.epoch_s[-1]), top, bottom - top, "band"))
-    for value, _ in scale.ticks:
-        inside.append(element("path", d=f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}", class_="grid"))
-    for stretch in timeline.stretches:
-        inside.append(_upright(axis, stretch.start_epoch_s, "lap-edge"))
-        if stretch is timeline.stretches[-1]:
-            inside.append(_upright(axis, stretch.end_epoch_s, "lap-edge"))
-    inside += [_upright(axis, mark.epoch_s, "mark-edge") for mark in debrief.track.track.marks]
+    ticks = "".join(f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}" for value, _ in scale.ticks)
+    edges = [*(each.start_epoch_s for each in stretches), *(each.end_epoch_s for each in stretches[-1:])]
+    inside = [
+        _blocks(axis, shaded, [(0.0, TALL)] * len(shaded), "lap-shade"),
+        _blocks(axis, bands, levels, "band"),
+        element("path", d=ticks, class_="grid"),
+        _uprights(axis, edges, "lap-edge"),
+        _uprights(axis, [mark.epoch_s for mark in debrief.track.track.marks], "mark-edge"),
+    ]
     epoch = debrief.samples.epoch_s
     holes = np.flatnonzero(debrief.samples.gap_before)
     x = np.insert(axis.x(epoch), holes, np.nan)
@@ -313,8 +312,8 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     ]
     for d, line in zip(simplified_polylines(drawn, TOLERANCE), strip.lines[::-1]):
         inside.append(element("path", d=d, class_=f"line {line.style}"))
-    for start, end in strip.outside:
-        inside.append(_block(axis, (start, max(end, start + 1.0)), TALL - 62.0, 62.0, "outside"))
+    outside = [(start, max(end, start + 1.0)) for start, end in strip.outside]
+    inside.append(_blocks(axis, outside, [(TALL - 62.0, TALL)] * len(outside), "outside"))
     for (_, _, _, x0), (_, _, x1, _) in zip(axis.pieces[:-1], axis.pieces[1:]):
         inside.append(element("rect", x=x0, y=0, width=x1 - x0, height=TALL, class_="break"))
     return element(
@@ -330,16 +329,22 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     )  # fmt: skip
 
 
-def _block(axis: TimeAxis, span: Span, y: float, height: float, style: str) -> Markup:
-    x = axis.x(np.array(span))
-    if not np.isfinite(x).all():
-        return Markup("")
-    return element("rect", x=float(x[0]), y=y, width=float(x[1] - x[0]), height=height, class_=style)
+def _blocks(axis: TimeAxis, spans: Sequence[Span], heights: Sequence[Span], style: str) -> Markup:
+    """Boxes over spans of time, each from one height to another, as one shape; none where the axis does not go."""
+    x = axis.x(np.array(spans).reshape(-1, 2))
+    parts = [
+        f"M{short(x0)} {short(top)}H{short(x1)}V{short(bottom)}H{short(x0)}Z"
+        for (x0, x1), (top, bottom) in zip(x.tolist(), heights)
+        if np.isfinite(x0 + x1)
+    ]
+    return element("path", d="".join(parts), class_=style) if parts else Markup("")
 
 
-def _upright(axis: TimeAxis, at: float, style: str) -> Markup:
-    x = float(axis.x(np.array([at]))[0])
-    return element("path", d=f"M{short(x)} 0V{short(TALL)}", class_=style) if np.isfinite(x) else Markup("")
+def _uprights(axis: TimeAxis, at: Sequence[float], style: str) -> Markup:
+    """Lines up the strip at moments that the axis shows, as one shape."""
+    x = axis.x(np.array(at, dtype=float))
+    d = "".join(f"M{short(each)} 0V{short(TALL)}" for each in x[np.isfinite(x)].tolist())
+    return element("path", d=d, class_=style) if d else Markup("")
 
 
 def _words(strip: Strip, debrief: Debrief, timeline: Timeline) -> str:
