@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -30,15 +31,19 @@ def element(name: str, *children: Markup | str, **attributes: object) -> Markup:
 
     An attribute that is None is left out; a float is written with `short` to two places.
     """
-    written = []
-    for key, value in attributes.items():
-        if value is None:
-            continue
-        word = short(value, 2) if isinstance(value, float) else escape(value)
-        written.append(f' {key.rstrip("_").replace("_", "-")}="{word}"')
-    inside = "".join(escape(child) for child in children)
+    written = [
+        f' {_attribute(key)}="{short(value, 2) if isinstance(value, float) else escape(value)}"'
+        for key, value in attributes.items()
+        if value is not None
+    ]
+    inside = "".join([child if isinstance(child, Markup) else escape(child) for child in children])
     opening = f"<{name}{''.join(written)}"
     return Markup(f"{opening}>{inside}</{name}>" if inside else f"{opening}/>")
+
+
+@cache
+def _attribute(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
 
 
 def moved(place: tuple[float, float], turn_deg: float | None = None) -> str:

@@ -190,6 +190,9 @@ def places_of(value: float) -> int:
 
 #: The gauge: the band is its middle half, so the ends are twice the limit.
 GAUGE_WIDTH, GAUGE_HEIGHT = 46.0, 9.0
+_RULE = element("path", d=f"M0 4.5H{GAUGE_WIDTH:g}", class_="rule") + element(
+    "rect", x=GAUGE_WIDTH / 4, y=0.5, width=GAUGE_WIDTH / 2, height=8.0, class_="box"
+)
 
 
 def gauge(item: ItemResult) -> Markup:
@@ -202,8 +205,7 @@ def gauge(item: ItemResult) -> Markup:
     x = GAUGE_WIDTH * (0.5 + share / 4.0)
     return element(
         "svg",
-        element("path", d=f"M0 4.5H{GAUGE_WIDTH:g}", class_="rule"),
-        element("rect", x=GAUGE_WIDTH / 4, y=0.5, width=GAUGE_WIDTH / 2, height=8.0, class_="box"),
+        _RULE,
         element("path", d=f"M{x:.1f} 0V9", class_="mark"),
         viewBox=f"0 0 {GAUGE_WIDTH:g} {GAUGE_HEIGHT:g}",
         width=GAUGE_WIDTH,

@@ -193,6 +193,8 @@ def _events(debrief: Debrief, timeline: Timeline) -> tuple[Event, ...]:
         for shape, words, moment in _events_of(stretch.lap)
         if moment is not None
     ]
+    if not told:
+        return ()
     times = np.array([epoch_s for *_, epoch_s, _ in told])
     east, north = (np.interp(times, samples.epoch_s, axis).tolist() for axis in (samples.east_nm, samples.north_nm))
     return tuple(Event(*each, *at) for each, *at in zip(told, east, north))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from markupsafe import Markup
@@ -82,6 +83,7 @@ def line_style(stretch: Stretch) -> str:
     return palette.lap_class(stretch.style) + (" part" if stretch.kind == "incomplete" else "")
 
 
+@cache
 def sign(shape: str, size: float = 5.0) -> Markup:
     """The mark of one kind of event about the origin; shapes differ, not only their fill."""
     s = size
