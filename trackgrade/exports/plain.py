@@ -12,7 +12,7 @@ import json
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, fields, is_dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -38,11 +38,20 @@ def utc(epoch_s: float | None) -> str | None:
     """Seconds since 1970 as "2026-05-03T15:20:00.000Z"; None for None, NaN, and times no calendar has."""
     if epoch_s is None or not math.isfinite(epoch_s):
         return None
+    day, milliseconds = divmod(round(epoch_s * 1000.0), 86_400_000)
+    seconds, milliseconds = divmod(milliseconds, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    date = _date(day)
+    return date and f"{date}T{minutes // 60:02}:{minutes % 60:02}:{seconds:02}.{milliseconds:03}Z"
+
+
+@lru_cache(maxsize=64)
+def _date(day: int) -> str | None:
+    """The date of a day counted from 1970; None beyond the calendar. A flight has one or two."""
     try:
-        moment = EPOCH + dt.timedelta(milliseconds=round(epoch_s * 1000.0))
+        return (EPOCH + dt.timedelta(days=day)).date().isoformat()
     except OverflowError:
         return None
-    return moment.isoformat(timespec="milliseconds").removesuffix("+00:00") + "Z"
 
 
 def number(value: float | None, decimals: int = DECIMALS) -> float | None:
@@ -60,17 +69,36 @@ def degrees(value: float | None) -> float | None:
 
 def plain(value: Any) -> Any:
     """Any of the debrief's values as JSON."""
-    if value is None or isinstance(value, (str, int)):
-        return value
-    if isinstance(value, float):
-        return number(value)
-    if isinstance(value, (list, tuple)):
-        return [plain(each) for each in value]
+    write = _WRITERS.get(type(value), _other)
+    return value if write is None else write(value)
+
+
+def _many(values: Any) -> list[Any]:
+    return [plain(each) for each in values]
+
+
+def _other(value: Any) -> Any:
+    """Of a kind that is met less often than those in `_WRITERS`."""
     if is_dataclass(value) and not isinstance(value, type):
         return _object(value, frozenset())
     if isinstance(value, Mapping):
         return {str(key): plain(content) for key, content in value.items()}
+    for kind, write in _WRITERS.items():
+        if isinstance(value, kind):
+            return value if write is None else write(value)
     return plain(value.item())  # a numpy scalar knows its Python self
+
+
+#: By the very kind of a value, what writes it; None: it is written as it is.
+_WRITERS: dict[type, Callable[[Any], Any] | None] = {
+    type(None): None,
+    str: None,
+    int: None,
+    bool: None,
+    float: number,
+    list: _many,
+    tuple: _many,
+}
 
 
 def _object(value: Any, leave_out: frozenset[str]) -> dict[str, Any]:
