@@ -233,6 +233,24 @@ def test_a_terminal_that_takes_no_more_is_told_in_one_line() -> None:
     assert "No space left" in done.stderr
 
 
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "<&- >&- 2>&-"])
+def test_streams_closed_by_who_started_it_change_no_status(tmp_path: Path, closed: str) -> None:
+    def status(arguments: str) -> int:
+        line = f"{sys.executable} -m trackgrade {arguments} {closed}"
+        return subprocess.run(["sh", "-c", line], cwd=tmp_path, timeout=60, check=False, capture_output=True).returncode
+
+    assert status("standards") == 0
+    assert status("find nothing.gpx") == 2
+
+
+def test_what_the_system_refuses_is_no_fault_of_ours(tmp_path: Path, flight: Path) -> None:
+    """A folder that is gone under one's feet: an error without the name of a file."""
+    line = f"mkdir gone && cd gone && rmdir ../gone && {sys.executable} -m trackgrade grade {flight}"
+    done = subprocess.run(["sh", "-c", line], cwd=tmp_path, timeout=60, check=False, capture_output=True, text=True)
+    assert done.returncode == 2
+    assert re.fullmatch(r"trackgrade: the system refused: .* check the folder you are in.*\n", done.stderr)
+
+
 def test_a_name_that_no_logbook_takes_is_refused_before_anything_is_graded(
     tmp_path: Path, flight: Path, hold_file: Path
 ) -> None:
@@ -281,6 +299,13 @@ def test_what_never_ends_is_refused_beside_others(
     assert_refused(run("grade", flight, *done, "--columns", "/dev/zero"))
 
 
+@pytest.mark.parametrize("name", ["/dev/zero", "deep.jsonl"])
+def test_an_import_of_what_is_no_export_is_refused(tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "deep.jsonl").write_text("[" * 200_000)
+    monkeypatch.setattr("trackgrade.commands.logbook.LONGEST_LINE", 1_000_000)
+    assert_refused(run("logbook", "import", tmp_path / name, "--logbook", tmp_path / "l.sqlite"))
+
+
 def test_a_folder_that_goes_away_while_it_is_looked_through_hides_no_other(
     tmp_path: Path, flight: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -295,8 +320,11 @@ def test_a_folder_that_goes_away_while_it_is_looked_through_hides_no_other(
             raise FileNotFoundError(path)
         return scandir(path)
 
+    (tmp_path / "a" / "round").symlink_to(tmp_path)
+    both = [tmp_path / "a" / "x.gpx", tmp_path / "z" / "x.gpx"]
+    assert find_tracks([f"{tmp_path}/[az]/**/x**.gpx"]) == find_tracks([f"{tmp_path}/?/*.gpx"]) == both
     monkeypatch.setattr(os, "scandir", without_one)
-    assert find_tracks([str(tmp_path)]) == [tmp_path / "a" / "x.gpx", tmp_path / "z" / "x.gpx"]
+    assert find_tracks([str(tmp_path)]) == both
 
 
 def test_a_place_that_cannot_be_written_is_told_in_one_line(tmp_path: Path, flight: Path, hold_file: Path) -> None:

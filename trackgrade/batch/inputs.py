@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Sequence
-from glob import glob
+from itertools import takewhile
 from pathlib import Path
 
 from trackgrade.errors import UsageError
@@ -37,8 +38,7 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
         elif path.exists():
             paths = [path]
         elif any(sign in argument for sign in "*?["):  # a shell leaves a pattern that is in quotes alone
-            matches = [Path(match) for match in sorted(glob(argument, recursive=True))]  # noqa: PTH207  # may be absolute
-            paths = [match for match in matches if match.is_file()]
+            paths = _matching(path)
             if not paths:
                 raise UsageError(f"{argument}: no file matches this pattern; check the folder and the ending")
         else:
@@ -46,6 +46,20 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
         for each in paths:
             found.setdefault(each.resolve(), each)
     return list(found.values())
+
+
+def _matching(pattern: Path) -> list[Path]:
+    """The files of a pattern, nothing hidden among them; links to folders are not followed, or they might go round."""
+    fixed = list(takewhile(lambda part: not any(sign in part for sign in "*?["), pattern.parts))
+    folder = Path(*fixed)
+    # Two stars mean folders only where they stand alone.
+    rest = [part if part == "**" else re.sub(r"\*+", "*", part) for part in pattern.parts[len(fixed) :]]
+    found = folder.glob(str(Path(*rest)))
+    return sorted(each for each in found if not _hidden(each.relative_to(folder)) and each.is_file())
+
+
+def _hidden(path: Path) -> bool:
+    return any(part.startswith(".") for part in path.parts)
 
 
 def _tracks_in(folder: Path) -> list[Path]:

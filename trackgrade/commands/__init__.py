@@ -19,6 +19,7 @@ import sys
 import warnings
 from collections.abc import Sequence
 from importlib import import_module
+from pathlib import Path
 from typing import Any, NoReturn
 
 import click
@@ -150,6 +151,11 @@ def _explain(error: Exception) -> int:
         case OSError() if error.filename is not None:
             console.complain(f"{error.filename}: {error.strerror}; check the path and its permissions")
             return UsageError.exit_status
+        case OSError():  # no folder to be in, no more files or processes
+            console.complain(
+                f"the system refused: {error.strerror or error}; check the folder you are in, and what you may use here"
+            )
+            return UsageError.exit_status
         case MemoryError():
             console.complain("out of memory; grade fewer flights at a time, or use --jobs 1")
             return UsageError.exit_status
@@ -169,6 +175,9 @@ def _prepare_process(*, from_shell: bool) -> None:
         os.environ.setdefault(name, "1")
     if not from_shell:
         return
+    for name in ("stdin", "stdout", "stderr"):  # closed by who started it: nothing is read from there, or said
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("r" if name == "stdin" else "w", encoding="utf-8"))  # noqa: SIM115
     # Modules live to the end: to look for garbage among them as often as usual, and once more at the end, is a
     # tenth of a grade's time.
     gc.set_threshold(200_000)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -13,6 +14,9 @@ from trackgrade.errors import InputError, LogbookError, UsageError
 
 if TYPE_CHECKING:
     from trackgrade.logbook.store import Imported
+
+#: Characters of one line of an export. A debrief of ten hours has a few million.
+LONGEST_LINE = 64_000_000
 
 _where = click.option("--logbook", metavar="PATH|URL", help="Another logbook than the one in your data folder.")
 
@@ -95,10 +99,17 @@ def _import(lines: TextIO, logbook: str | None) -> Imported:
 
     total = 0
     if lines.seekable():
-        total = sum(1 for _ in lines)
+        total = sum(1 for _ in _bounded(lines))
         lines.seek(0)
     with Logbook(logbook) as opened, console.progress(total, "recordings") as advance:
-        return opened.import_lines(lines, lambda _: advance())
+        return opened.import_lines(_bounded(lines), lambda _: advance())
+
+
+def _bounded(lines: TextIO) -> Iterator[str]:
+    while line := lines.readline(LONGEST_LINE + 1):
+        if len(line) > LONGEST_LINE:
+            raise InputError("a line is too long for a recording; name a file that 'trackgrade logbook export' wrote.")
+        yield line
 
 
 @command.command("delete", short_help="Delete a pilot and everything recorded of them.")

@@ -251,7 +251,7 @@ def stored_debrief(connection: sa.Connection, recording_id: int) -> dict[str, An
 def _unpacked(packed: bytes | None) -> dict[str, Any] | None:
     try:
         loaded = json.loads(zlib.decompress(packed or b""))
-    except (zlib.error, ValueError, TypeError):
+    except (zlib.error, ValueError, TypeError, RecursionError):
         return None
     return loaded if isinstance(loaded, dict) else None
 
@@ -334,7 +334,7 @@ def _parse_line(line: str, number: int) -> dict[str, Any] | None:
         return None
     try:
         row = json.loads(line)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise LogbookError(f"line {number}: not JSON ({error}). Nothing was imported.") from error
     if isinstance(row, dict) and "schema" in row and "debrief" not in row:
         if row["schema"] != EXPORT_SCHEMA:
