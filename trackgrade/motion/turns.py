@@ -18,6 +18,7 @@ from trackgrade.motion.edges import Edge, fit_edges
 from trackgrade.motion.motion import GRID_STEP_S, AirMotion, Motion
 from trackgrade.motion.samples import Turn
 from trackgrade.motion.wind import WindFit
+from trackgrade.track.ranks import median
 from trackgrade.track.runs import runs
 
 Floats = npt.NDArray[np.float64]
@@ -115,7 +116,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             continue  # not flown: the curve that joins the two ends of a hole, the long way round
         for hole in _stretches(hidden):
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
-        speed = _middle(np.sort(airspeed_m_s[turning])) if turning.stop > turning.start else float("nan")
+        speed = median(airspeed_m_s[turning]) if turning.stop > turning.start else float("nan")
         turns.append(
             Turn(
                 start_epoch_s=times[0],
@@ -232,12 +233,7 @@ def _steady(rate: Floats) -> float:
     decile."""
     ordered = np.sort(rate)
     upper = ordered[ordered.searchsorted(0.6 * ordered[int(0.9 * (len(ordered) - 1))], side="right") :]
-    return _middle(upper)
-
-
-def _middle(ordered: Floats) -> float:
-    """The median of sorted values (n,)."""
-    return float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2.0
+    return median(upper)
 
 
 def _parted(rate: Floats, first: int, last: int) -> list[tuple[int, int]]:

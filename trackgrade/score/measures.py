@@ -22,6 +22,7 @@ from trackgrade.score.standard import Standard, Turns
 from trackgrade.score.timing import REFERENCE_TITLES, between, outbound_start, outbound_time
 from trackgrade.segment.flown import Flown, InboundStartBy, Lap, Moment, Visit
 from trackgrade.segment.path import Samples
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: Error of a logged indicated airspeed [kt]: instrument and lag; common practice, no source.
@@ -108,7 +109,7 @@ def turn_measures(
     spread = Measurement(None, None, "deg/s", why="too few samples in the turn")
     rate_sd = 0.3
     if finite.sum() >= 6:
-        noise = float(np.median(samples.heading_rate_sd_deg_s[middle][finite]))
+        noise = median(samples.heading_rate_sd_deg_s[middle][finite])
         raw = float(np.std(rates[finite], ddof=1))
         spread = Measurement(
             math.sqrt(max(raw**2 - noise**2, 0.0)),
@@ -203,7 +204,7 @@ def lap_measures(
     settled_s = settled_from_s(visit, lap)
     own = inside(samples, settled_s, end_s)
     beyond = -samples.cross_nm[own]
-    position_sd = float(np.median(samples.position_sd_nm[whole])) if whole.size else math.nan
+    position_sd = median(samples.position_sd_nm[whole]) if whole.size else math.nan
     altitudes = _finite(series.alt_ft[whole])
     speeds = _finite(series.ias_kt[whole])
     known_speed = speeds.size > 0 and math.isfinite(series.airspeed_sd_kt)
@@ -266,7 +267,7 @@ def _finite(values: Floats) -> Floats:
 def _typical(values: Floats, sd: float, unit: str, why: str) -> Measurement:
     if not values.size:
         return Measurement(None, None, unit, why=why)
-    return Measurement(float(np.median(values)), sd, unit, how="median over the lap")
+    return Measurement(median(values), sd, unit, how="median over the lap")
 
 
 def _distance_from_fix(samples: Samples, moment: Moment | None, what: str) -> Measurement:
@@ -289,7 +290,7 @@ def _cross_track(samples: Samples, start_s: float | None, end_s: float, *, large
         return Measurement(None, None, "NM", why="no positions on the inbound leg")
     size = np.abs(samples.cross_nm[chosen])
     at = int(np.argmax(size))
-    value = float(size[at]) if largest else float(np.median(size))
+    value = float(size[at]) if largest else median(size)
     how = "largest" if largest else "median"
     return Measurement(
         value,

@@ -21,6 +21,7 @@ from trackgrade.score.results import Measurement
 from trackgrade.score.series import Indices, inside, span_sd_s
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;
@@ -156,7 +157,7 @@ def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
         largest_sd=float(seen.share_sd[at]),
         side="right" if right_of_course else "left",
         largest_epoch_s=float(times[at]),
-        typical=float(np.median(size)),
+        typical=median(size),
         share_within_three_quarters=_share_of_time(times, size <= THREE_QUARTERS),
         share_within_half=_share_of_time(times, size <= HALF),
         from_epoch_s=float(times[0]),

@@ -12,6 +12,7 @@ from trackgrade.earth.angles import mean_direction_deg
 from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import Samples
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 Indices = npt.NDArray[np.intp]
@@ -61,7 +62,7 @@ def median_over(samples: Samples, values: Floats, start_s: float, end_s: float) 
     """Median of a quantity over a stretch; NaN when no sample there carries it."""
     chosen = values[inside(samples, start_s, end_s)]
     chosen = chosen[np.isfinite(chosen)]
-    return float(np.median(chosen)) if chosen.size else math.nan
+    return median(chosen) if chosen.size else math.nan
 
 
 def mean_angle_over(samples: Samples, angle_deg: Floats, start_s: float, end_s: float) -> tuple[float, float, int]:

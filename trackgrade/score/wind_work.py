@@ -20,6 +20,7 @@ from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, mean_angle_over
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
+from trackgrade.track.ranks import median
 
 #: Below this inbound correction a multiple of it says nothing [deg]: a choice, about a heading's own wander.
 SMALL_DRIFT_DEG = 2.0
@@ -92,7 +93,7 @@ def _inbound(lap: Lap, samples: Samples, heading_sd: float) -> tuple[Measurement
     how = f"{samples.heading_source} heading, wings level inbound to the fix"
     return (
         Measurement(heading, heading_sd, "deg", how=how),
-        Measurement(float(np.median(crab)), heading_sd, "deg", how=f"{how}, less ground track"),
+        Measurement(median(crab), heading_sd, "deg", how=f"{how}, less ground track"),
     )
 
 

@@ -20,6 +20,7 @@ from trackgrade.segment.flown import Lap
 from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.procedures import outbound_legs, read_entry
+from trackgrade.track.ranks import median, quantile
 
 #: A lap lasts at most this many times the leg, plus its turns at standard rate [s], and leads no further from the fix
 #: than so many legs and seconds of flight, and so far more [NM]: of 2,200 simulated laps in winds to a third of the
@@ -122,7 +123,7 @@ def _credible(path: FlightPath, a: Passage, b: Passage, lap: Lap, leg_s: float) 
     if lap.inbound_start is not None:
         k = path.index(lap.inbound_start.epoch_s)
         inbound = slice(k, path.index(b.moment.epoch_s) + 1)
-        speed_kt = max(float(np.median(path.airspeed_kt[inbound])), float(np.median(path.groundspeed_kt[inbound])))
+        speed_kt = max(median(path.airspeed_kt[inbound]), median(path.groundspeed_kt[inbound]))
         if np.hypot(path.along_nm[k], path.cross_nm[k]) > LONGEST_INBOUND_LEGS * leg_s * speed_kt / 3600.0:
             return False
     if not _ends_inbound(path, a, b, lap) or not stays_near(path, a, b, leg_s):
@@ -239,7 +240,7 @@ def other_course(path: FlightPath, chain: list[FoundLap]) -> bool:
         angles.append(min(abs(float(chord)), abs(float(wrap180(found.b.track_deg)))))
     if not angles:
         return False
-    return float(np.median(angles)) > (OTHER_COURSE_DEG if len(angles) > 1 else OTHER_COURSE_ONCE_DEG)
+    return median(angles) > (OTHER_COURSE_DEG if len(angles) > 1 else OTHER_COURSE_ONCE_DEG)
 
 
 def _passes_fix_across(path: FlightPath, found: FoundLap) -> bool:
@@ -291,4 +292,4 @@ def _reach(path: FlightPath, a: Passage, b: Passage) -> tuple[float, float]:
     """Furthest from the fix between two passages [NM], and a high speed over the ground there [NM/s]."""
     inside = slice(path.index(a.moment.epoch_s), path.index(b.moment.epoch_s) + 1)
     distance = np.hypot(path.along_nm[inside], path.cross_nm[inside])
-    return float(np.max(distance)), float(np.quantile(path.groundspeed_kt[inside], 0.9)) / 3600.0
+    return float(np.max(distance)), quantile(path.groundspeed_kt[inside], 0.9) / 3600.0

@@ -14,6 +14,7 @@ from trackgrade.segment.events import Passage
 from trackgrade.segment.flown import Entry, Moment
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.procedures import Leg, probabilities, read_entry
+from trackgrade.track.ranks import median
 
 #: A turn at the fix may be begun this early; earlier than that the fix is reached on another heading [s].
 EARLY_TURN_S = 5.0
@@ -100,7 +101,7 @@ def arrival_heading(path: FlightPath, arrival: Passage) -> tuple[float, float]:
         return float(wrap180(arrival.heading_deg)), float(np.hypot(path.heading_sd_deg, ARRIVAL_SD_DEG))
     held = path.heading_deg[window]
     sd_deg = float(np.sqrt(path.heading_sd_deg**2 + np.var(held) + ARRIVAL_SD_DEG**2))
-    return float(wrap180(np.median(held))), sd_deg
+    return float(wrap180(median(held))), sd_deg
 
 
 def _with_leg(entry: Entry, path: FlightPath, leg: Leg, course_true_deg: float, side: int, until: float) -> Entry:

@@ -14,6 +14,7 @@ from trackgrade.motion.turns import STANDARD_RATE_DEG_S
 from trackgrade.segment.crossings import local_minima, zero_crossings
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import FlightPath
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: A passage this far off the fix still is one: holds are flown that badly, and other holds are further away [NM].
@@ -117,7 +118,7 @@ def turns_last(path: FlightPath) -> float:
 
 def _usual_rate_deg_s(path: FlightPath) -> float | None:
     rates = [turn.rate_deg_s for turn in path.turns if abs(turn.change_deg) > 60.0]
-    return float(np.median(rates)) if rates else None
+    return median(rates) if rates else None
 
 
 def arrivals(path: FlightPath) -> list[Passage]:

@@ -16,6 +16,7 @@ from trackgrade.motion.samples import Turn
 from trackgrade.segment.events import POSITION_FLOOR_NM, crossing_moment, first_crossing
 from trackgrade.segment.flown import InboundStart, Moment
 from trackgrade.segment.path import FlightPath
+from trackgrade.track.ranks import median
 from trackgrade.track.runs import runs
 
 #: Beyond the course by more than this many standard errors of the position counts as crossed.
@@ -95,7 +96,7 @@ def fading(path: FlightPath, back: Turn, end_s: float) -> tuple[float, float] | 
     if (over - proper) * GRID_STEP_S < ROLL_OUT_S or left_deg[proper] < ROLL_OUT_DEG:
         return None
     # Half rate is the middle of its roll-out: that is over when a quarter of what it loses is left.
-    fade_deg_s = float(np.median(rate[proper + RATE_STEPS : over]))
+    fade_deg_s = median(rate[proper + RATE_STEPS : over])
     left = rate[proper:over] - fade_deg_s > OVER_SHARE * (back.rate_deg_s - fade_deg_s)
     proper += int(np.argmin(left))
     return float(path.epoch_s[k0 + proper]), float(path.epoch_s[k0 + over])

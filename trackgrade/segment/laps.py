@@ -27,6 +27,7 @@ from trackgrade.segment.events import (
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.segment.inbound import InboundReadings, read_inbound_start
 from trackgrade.segment.path import FlightPath
+from trackgrade.track.ranks import median
 from trackgrade.track.runs import runs
 
 #: Angles to the inbound course [deg] that a lap may start and must end with (a direct entry starts it wide).
@@ -201,7 +202,7 @@ def _leg_by_shape_s(path: FlightPath, start: float, end: float) -> float:
     inside = slice(path.index(start), path.index(end) + 1)
     heading, step_nm = np.radians(path.heading_deg[inside]), path.airspeed_kt[inside] / 3600.0 * GRID_STEP_S
     longer_nm = np.ptp(np.cumsum(step_nm * np.cos(heading))) - np.ptp(np.cumsum(step_nm * np.sin(heading)))
-    return float(longer_nm / max(float(np.median(step_nm)), 1e-6)) * GRID_STEP_S
+    return float(longer_nm / max(median(step_nm), 1e-6)) * GRID_STEP_S
 
 
 def _turned_other_way(turns: list[Turn], start: float, end: float) -> bool:

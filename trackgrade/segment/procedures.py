@@ -19,6 +19,7 @@ from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_ANGLE_DEG, TEARDROP_D
 from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.segment.events import turn_radius_nm
 from trackgrade.segment.path import FlightPath
+from trackgrade.track.ranks import median
 from trackgrade.track.runs import runs
 from trackgrade.track.track import Floats
 
@@ -170,7 +171,7 @@ def outbound_legs(path: FlightPath, start_s: float, end_s: float, came_deg: floa
         Leg(
             float(path.epoch_s[k0 + first]),
             float(path.epoch_s[k0 + after - 1]),
-            float(np.median(heading[first:after])),
+            median(heading[first:after]),
         )
         for first, after in runs(steady & outbound)
         if (after - first) * GRID_STEP_S >= LEAST_LEG_S
@@ -181,7 +182,7 @@ def _crab_deg(path: FlightPath, here: slice) -> float:
     """Heading that holds the inbound course, off it [deg]: against the wind as it was over the entry."""
     over_ground = path.groundspeed_kt[here] * np.sin(np.radians(path.track_deg[here]))
     through_air = path.airspeed_kt[here] * np.sin(np.radians(path.heading_deg[here]))
-    drift = float(np.mean(over_ground - through_air)) / max(float(np.median(path.airspeed_kt[here])), 1.0)
+    drift = float(np.mean(over_ground - through_air)) / max(median(path.airspeed_kt[here]), 1.0)
     return -math.degrees(math.asin(min(max(drift, -0.9), 0.9)))
 
 

@@ -24,6 +24,7 @@ from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import NoLap, lap_between, parted_over_the_fix
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.reversal import entry_alone
+from trackgrade.track.ranks import median
 
 #: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
 LEAST_TURNED_IN_PATTERN_DEG = 30.0
@@ -83,7 +84,7 @@ def find_visits(path: FlightPath, hold: Hold) -> Flown:
 def _miss_nm(chains: list[list[FoundLap]]) -> float:
     """How far off the fix the laps of all stays begin and end, typically [NM]; infinite without laps."""
     passages = [abs(p.cross_nm) for chain in chains for found in chain for p in (found.a, found.b)]
-    return float(np.median(passages)) if passages else float("inf")
+    return median(passages) if passages else float("inf")
 
 
 def _reversed(chains: list[list[FoundLap]]) -> Flown:
@@ -221,8 +222,8 @@ def _own_laps_deg(path: FlightPath, chain: list[FoundLap]) -> float | None:
         if abs(float(wrap180(found.a.heading_deg))) > CROSSWISE_FROM_DEG:
             continue
         leg = path.heading_deg[path.index(start.epoch_s) : path.index(end.epoch_s) + 1]
-        angles.append(180.0 + float(wrap180(np.median(leg) - 180.0)))
-    return float(np.median(angles)) if angles else None
+        angles.append(180.0 + float(wrap180(median(leg) - 180.0)))
+    return median(angles) if angles else None
 
 
 def _turned_deg(path: FlightPath, a: Passage, b: Passage) -> float:
