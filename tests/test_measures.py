@@ -11,9 +11,9 @@ import pytest
 from tests import arithmetic_hold as arithmetic
 from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Leg
+from trackgrade.hold.sectors import sector_miss_deg
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import Debrief, ItemResult
-from trackgrade.score.entry_measures import sector_miss_deg
 from trackgrade.score.items import GRADERS
 from trackgrade.score.judging import judge
 from trackgrade.score.measures import due_rates_deg_s
@@ -196,7 +196,8 @@ def test_an_assigned_time_to_leave_counts_at_the_passage_nearest_to_it() -> None
 def test_how_far_a_heading_lies_outside_a_sector(turns: str, entry: str, angle_deg: float, miss_deg: float) -> None:
     hold = replace(arithmetic.HOLD, turns=turns)  # type: ignore[arg-type]
     heading = hold.inbound_course_true_deg + 180.0 - hold.side * angle_deg
-    assert sector_miss_deg(entry, hold, heading) == pytest.approx(miss_deg, abs=1e-9)  # type: ignore[arg-type]
+    found = sector_miss_deg(entry, hold.inbound_course_true_deg, hold.side, heading)  # type: ignore[arg-type]
+    assert found == pytest.approx(miss_deg, abs=1e-9)
 
 
 def _entered(kind: str, expected: tuple[str, ...], heading: float, **more: object) -> Debrief:

@@ -16,7 +16,7 @@ from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
 from trackgrade.drawing.svg import element, moved
 from trackgrade.drawing.view import fit
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, EntryChoice
+from trackgrade.hold.sectors import SECTORS
 from trackgrade.track.track import Floats
 
 #: The frame [px at full width]; its foot belongs to north, wind and scale.
@@ -31,11 +31,7 @@ LINE_HEIGHT = 1.28
 
 #: Sectors by where the aircraft comes from: bearings from the inbound course, toward the holding side positive.
 #: An arrival heading that has the outbound course d to its right comes from d to the left of the inbound course.
-SECTORS: tuple[tuple[EntryChoice, float, float], ...] = (
-    ("teardrop", -TEARDROP_DEG, 0.0),
-    ("parallel", 0.0, PARALLEL_DEG),
-    ("direct", PARALLEL_DEG, 360.0 - TEARDROP_DEG),
-)
+COMES_FROM_DEG = {kind: (-high, -low) for kind, (low, high) in SECTORS.items()}
 
 
 def draw(brief: Brief) -> Markup:
@@ -151,14 +147,14 @@ class _Pen:
 
     def sectors(self) -> None:
         expected = {told.kind for told in self.brief.entries}
-        for kind, first, last in SECTORS:
+        for kind, (first, last) in COMES_FROM_DEG.items():
             arc = [self.around(float(b), 0.42 * self.reach_nm) for b in np.linspace(first, last, 40)]
             self.shape([self.at(0.0, 0.0), *arc], "sector chosen" if kind in expected else "sector")
             self.free.keep_off_line(*np.array([self.at(0.0, 0.0), *arc, self.at(0.0, 0.0)]).T)
 
     def sector_names(self) -> None:
         """Each outside its arc, as near its middle as there is room."""
-        for kind, first, last in SECTORS:
+        for kind, (first, last) in COMES_FROM_DEG.items():
             width, tall = _size(((kind, "sector-name"),))
             places: list[Floats] = []
             for share in (0.5, 0.35, 0.65, 0.2, 0.8):

@@ -27,15 +27,6 @@ MOST_LAPS = 12
 LAST_LAP_STEPS_S, MOST_LAST_LAPS = (15, 30, 60, 120, 300), 24
 
 
-@dataclass(frozen=True)
-class Remaining:
-    """With the seconds between ``least_s`` and ``most_s`` to go at a passage of the fix, fly this many laps."""
-
-    laps: int
-    least_s: float
-    most_s: float
-
-
 @dataclass(frozen=True, eq=False)
 class PlannedLap:
     """One lap of the plan, from a passage at ``start_epoch_s``; ``normal`` where it is the solved lap itself."""
@@ -49,15 +40,13 @@ class PlannedLap:
 class LeavingPlan:
     """How to be over the fix at ``at_epoch_s``.
 
-    ``shortest`` and ``longest`` bound a lap. ``windows``: for one to four laps, the time to go that they can take
-    up. ``last_laps``: the outbound time and heading of a single last lap, by time to go. ``laps``: the plan from
-    the passage given, empty without one or where ``why`` says what stands in the way.
+    ``shortest`` and ``longest`` bound a lap. ``last_laps``: the outbound time and heading of a single last lap, by time
+    to go. ``laps``: the plan from the passage given, empty without one or where ``why`` says what stands in the way.
     """
 
     at_epoch_s: float
     shortest: SolvedLap
     longest: SolvedLap
-    windows: tuple[Remaining, ...]
     last_laps: tuple[SolvedLap, ...]
     laps: tuple[PlannedLap, ...] = ()
     why: str = ""
@@ -72,9 +61,8 @@ def plan_leaving(hold: Hold, normal: SolvedLap, at_epoch_s: float, passage_epoch
     """The plan for an assigned time, in the wind of the normal lap."""
     shortest = _shortest(hold, normal)
     longest = _longest(hold, normal)
-    windows = tuple(Remaining(n, n * shortest.lap_s, n * longest.lap_s) for n in range(1, 5))
     last_laps = _last_laps(hold, normal, shortest, longest)
-    plan = LeavingPlan(at_epoch_s, shortest, longest, windows, last_laps)
+    plan = LeavingPlan(at_epoch_s, shortest, longest, last_laps)
     if passage_epoch_s is None:
         return plan
     laps, why = _from_passage(hold, normal, shortest, longest, passage_epoch_s, at_epoch_s)

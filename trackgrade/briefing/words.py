@@ -281,10 +281,8 @@ def leaving_headline(plan: LeavingPlan) -> str:
 
 def leaving_limits(plan: LeavingPlan) -> str:
     """What one lap can take up, and more."""
-    spans = [
-        f"{count_of(window.laps, 'lap')} {clock(window.least_s)} to {clock(window.most_s)}"
-        for window in plan.windows[:3]
-    ]
+    least_s, most_s = plan.shortest.lap_s, plan.longest.lap_s
+    spans = [f"{count_of(n, 'lap')} {clock(n * least_s)} to {clock(n * most_s)}" for n in (1, 2, 3)]
     return f"With this much to go at the fix: {', '.join(spans)}. Shorten both legs, not the turns"
 
 

@@ -21,12 +21,13 @@ EITHER_WITHIN_DEG = 5.0
 #: A teardrop goes out this far into the holding side of the outbound course (AIM 5-3-8, ICAO Doc 8168).
 TEARDROP_ANGLE_DEG = 30.0
 
-# Boundaries by where they lie in `outbound_off_deg`, with the entry on the lower and on the upper side.
-_BOUNDARIES: tuple[tuple[float, EntryChoice, EntryChoice], ...] = (
-    (0.0, "parallel", "teardrop"),
-    (TEARDROP_DEG, "teardrop", "direct"),
-    (-PARALLEL_DEG, "direct", "parallel"),
-)
+#: The sector of each entry, from and to, by where the outbound course lies from the nose (`outbound_off_deg`). On a
+#: line itself the own sector is the first of these that it bounds: the teardrop (0 and 70) or the parallel (110).
+SECTORS: dict[EntryChoice, tuple[float, float]] = {
+    "teardrop": (0.0, TEARDROP_DEG),
+    "parallel": (-PARALLEL_DEG, 0.0),
+    "direct": (TEARDROP_DEG, 360.0 - PARALLEL_DEG),
+}
 
 _ROUNDING_DEG = 1e-9
 
@@ -42,6 +43,15 @@ def outbound_off_deg(inbound_course_true_deg: float, side: int, arrival_heading_
     return float(wrap180(side * wrap180(inbound_course_true_deg + 180.0 - arrival_heading_true_deg)))
 
 
+def sector_miss_deg(
+    kind: EntryChoice, inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float
+) -> float:
+    """How far an arrival heading lies outside the sector of an entry [deg]; 0 inside."""
+    off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
+    low, high = SECTORS[kind]
+    return 0.0 if (off - low) % 360.0 <= high - low else min(abs(wrap180(off - low)), abs(wrap180(off - high)))
+
+
 def expected_entries(
     inbound_course_true_deg: float,
     side: int,
@@ -49,27 +59,17 @@ def expected_entries(
     within_deg: float = EITHER_WITHIN_DEG,
 ) -> tuple[EntryChoice, ...]:
     """Entries that are right for an arrival heading: the sector's own first, then a neighbour within 5 degrees
-    (``within_deg``: more, where the heading itself is known no better).
-
-    On a boundary itself the own sector is the teardrop (0 and 70) or the parallel (110).
-    """
-    off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
-    own: EntryChoice = "direct"
-    if -_ROUNDING_DEG <= off <= TEARDROP_DEG + _ROUNDING_DEG:
-        own = "teardrop"
-    elif -PARALLEL_DEG - _ROUNDING_DEG <= off < 0.0:
-        own = "parallel"
-    either = [own]
-    for boundary, below, above in _BOUNDARIES:
-        if abs(float(wrap180(off - boundary))) <= within_deg + _ROUNDING_DEG:
-            either += [each for each in (below, above) if each not in either]
-    return tuple(either)
+    (``within_deg``: more, where the heading itself is known no better)."""
+    arrival = inbound_course_true_deg, side, arrival_heading_true_deg
+    misses = {kind: sector_miss_deg(kind, *arrival) for kind in SECTORS}
+    own = next(kind for kind, miss_deg in misses.items() if miss_deg <= _ROUNDING_DEG)
+    return (own, *(kind for kind, miss in misses.items() if kind != own and miss <= within_deg + _ROUNDING_DEG))
 
 
 def sector_margin_deg(inbound_course_true_deg: float, side: int, arrival_heading_true_deg: float) -> float:
     """Distance of an arrival heading from the nearest sector boundary [deg], 0 to 90."""
     off = outbound_off_deg(inbound_course_true_deg, side, arrival_heading_true_deg)
-    return min(abs(float(wrap180(off - boundary))) for boundary, _, _ in _BOUNDARIES)
+    return min(abs(float(wrap180(off - low))) for low, _ in SECTORS.values())
 
 
 @dataclass(frozen=True)

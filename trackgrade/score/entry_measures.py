@@ -6,42 +6,22 @@ import math
 
 import numpy as np
 
-from trackgrade.earth.angles import turn_from_to, wrap180
+from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.hold import Hold
-from trackgrade.hold.sectors import PARALLEL_DEG, TEARDROP_DEG, outbound_off_deg
+from trackgrade.hold.sectors import sector_miss_deg
 from trackgrade.score.debrief import EntryMeasures
 from trackgrade.score.measures import Series, no_airspeed
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import inside, median_over
 from trackgrade.score.timing import between
-from trackgrade.segment.flown import Entry, EntryKind, Flown, Visit
+from trackgrade.segment.flown import Entry, Flown, Visit
 from trackgrade.segment.path import Samples
 
 #: How far back before the fix the slowing down is looked for [s]: three minutes (AIM 5-3-8; FAA-S-ACS-8C, III.B.S2).
 SLOWING_WINDOW_S = 180.0
-#: Sectors by the angle from arrival heading to outbound course, positive into the hold's turns (AIM 5-3-8;
-#: ICAO Doc 8168).
-SECTORS: dict[EntryKind, tuple[tuple[float, float], ...]] = {
-    "teardrop": ((0.0, TEARDROP_DEG),),
-    "parallel": ((-PARALLEL_DEG, 0.0),),
-    "direct": ((TEARDROP_DEG, 180.0), (-180.0, -PARALLEL_DEG)),
-}
 #: An entry flown from another sector is flown well when it stays this close to the course on the
 #: non-holding side [turn radii]: a choice, about what a parallel entry needs.
 WELL_FLOWN_RADII = 2.5
-
-
-def sector_miss_deg(kind: EntryKind, hold: Hold, arrival_heading_true_deg: float) -> float | None:
-    """How far an arrival heading lies outside the sector of an entry [deg]; 0 inside; None for no entry."""
-    if kind not in SECTORS:
-        return None
-    angle = outbound_off_deg(hold.inbound_course_true_deg, hold.side, arrival_heading_true_deg)
-    misses = []
-    for low, high in SECTORS[kind]:
-        if low <= angle <= high:
-            return 0.0
-        misses += [abs(float(wrap180(angle - low))), abs(float(wrap180(angle - high)))]
-    return min(misses)
 
 
 def entry_measures(
@@ -56,16 +36,15 @@ def entry_measures(
 ) -> EntryMeasures:
     """Every number of one visit's entry."""
     entry = visit.entry
-    suits = entry.kind in entry.expected if entry.kind in SECTORS and entry.expected else None
-    miss = None
-    if entry.arrival_heading_true_deg is not None:
-        miss = sector_miss_deg(entry.kind, hold, entry.arrival_heading_true_deg)
-    reached_laps = bool(visit.laps)
+    suits = miss = well = None
     stray = entry.non_holding_side_nm
-    well = None
-    if entry.kind in SECTORS:
+    if entry.kind != "none" and entry.kind != "unclear":
+        if entry.expected:
+            suits = entry.kind in entry.expected
+        if (heading := entry.arrival_heading_true_deg) is not None:
+            miss = sector_miss_deg(entry.kind, hold.inbound_course_true_deg, hold.side, heading)
         near = stray is None or turn_radius_nm is None or stray <= WELL_FLOWN_RADII * turn_radius_nm
-        well = reached_laps and near and not entry.turned_wrong_way and not entry.reversed_pattern
+        well = bool(visit.laps) and near and not entry.turned_wrong_way and not entry.reversed_pattern
     return EntryMeasures(
         suits=suits,
         flown_well=well,
