@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from trackgrade.errors import StandardFileError
 from trackgrade.files import LARGEST_TOML_BYTES, plain_text, read_bytes, read_toml
 from trackgrade.score.standard import (
     ITEMS,
     TIMING_ITEMS,
+    Basis,
     Choices,
     Item,
+    OutboundStart,
     Source,
     SpeedStep,
     Standard,
@@ -26,9 +29,7 @@ from trackgrade.score.standard import (
 
 FOLDER = Path(__file__).parent
 DEFAULT = "faa_instrument_airplane"
-_BASES = ("published", "common practice", "choice")
 _READ = ("document", "transcription", "secondary", "memory")
-_STARTS = ("abeam", "abeam_or_heading", "wings_level")
 #: A sentence is not longer [characters].
 _LONGEST_TEXT = 2000
 #: No limit is less, in its own unit: a thousandth of a foot, second or degree is beyond all measuring, and less than
@@ -36,6 +37,9 @@ _LONGEST_TEXT = 2000
 _LEAST = 0.001
 _HUGE = 1e300  # an integer of TOML may be larger than any float, and infinite is none
 _SOURCE_KEYS = {"basis", "cite", "read", "note"}
+_TEXTS = ("title", "authority", "document", "edition", "section")
+_CHOICES = {"prompt_s": 600.0, "consistent_share": 1.0, "consistent_laps": 1.0, "correction_tolerance_s": 120.0}
+_TURNS = {"rate_deg_s": (0.5, 10.0), "bank_deg": (5.0, 60.0), "flight_director_bank_deg": (5.0, 60.0)}
 
 
 def list_standards() -> list[str]:
@@ -54,7 +58,7 @@ def load_standard(name_or_path: str | Path = DEFAULT) -> Standard:
     """
     path, shown, own_file = _find(name_or_path)
     data = read_toml(path, StandardFileError)
-    return _Reader(shown).standard(data, path.stem, "" if not own_file else str(path))
+    return _standard(data, shown, path.stem, "" if not own_file else str(path))
 
 
 def text_of(name_or_path: str | Path) -> str:
@@ -78,159 +82,128 @@ def _find(name_or_path: str | Path) -> tuple[Path, str, bool]:
     return path, path.stem, False
 
 
-class _Reader:
-    """Checks one file's tables; every refusal names the file, the key and the reason."""
+class _Table:
+    """One table of a file; every refusal names the file, the key and the reason."""
 
-    def __init__(self, shown: str) -> None:
-        self.shown = shown
+    def __init__(self, values: dict[str, Any], known: Iterable[str], shown: str, prefix: str = "") -> None:
+        self.values, self.shown, self.prefix = values, shown, prefix
+        unknown = sorted(set(values) - set(known))
+        if unknown:
+            raise self.fault(unknown[0], f"is not a key of a standard; known here: {', '.join(sorted(known))}.")
 
-    def refuse(self, key: str, reason: str) -> StandardFileError:
-        short = re.sub(r"(\S{40})\S{20,}", r"\1…", f"{key} {reason}")  # a value may be a thousand digits
+    def fault(self, key: str, reason: str) -> StandardFileError:
+        # A value may be a thousand digits.
+        short = re.sub(r"(\S{40})\S{20,}", r"\1…", f"{self.prefix}{key} {reason}")
         return StandardFileError(f"{plain_text(self.shown)}: {plain_text(short, 400)}")
 
-    def standard(self, data: dict[str, Any], name: str, path: str) -> Standard:
-        texts = ("title", "authority", "document", "edition", "section", "read")
-        tables = ("outbound_starts", "choices", "turns", "speed_limits", "items", "notes")
-        self.known(data, {*texts, *tables}, "")
-        title, authority, document, edition, section = (self.text(data, key, "") for key in texts[:-1])
-        notes = data.get("notes", [])
-        if not isinstance(notes, list) or not all(isinstance(note, str) for note in notes):
-            raise self.refuse("notes", "must be a list of sentences.")
-        starts = self.table(data, "outbound_starts")
-        self.known(starts, {"at", *_SOURCE_KEYS}, "outbound_starts.")
-        speed = self.table(data, "speed_limits")
-        self.known(speed, {"steps", *_SOURCE_KEYS}, "speed_limits.")
-        return Standard(
-            name=name,
-            title=title,
-            authority=authority,
-            document=document,
-            edition=edition,
-            section=section,
-            read=self.one_of(data, "read", _READ, ""),
-            outbound_starts=self.one_of(starts, "at", _STARTS, "outbound_starts."),
-            outbound_starts_source=self.source(starts, "outbound_starts."),
-            choices=self.choices(self.table(data, "choices")),
-            turns=self.turns(self.table(data, "turns")),
-            speed_limits=self.steps(speed),
-            speed_limits_source=self.source(speed, "speed_limits."),
-            items=self.items(data.get("items")),
-            notes=tuple(plain_text(note, _LONGEST_TEXT) for note in notes),
-            path=path,
-        )
-
-    def known(self, table: dict[str, Any], keys: set[str], prefix: str) -> None:
-        unknown = sorted(set(table) - keys)
-        if unknown:
-            raise self.refuse(
-                prefix + unknown[0], f"is not a key of a standard; known here: {', '.join(sorted(keys))}."
-            )
-
-    def table(self, data: dict[str, Any], key: str) -> dict[str, Any]:
-        table = data.get(key)
+    def table(self, key: str, known: Iterable[str]) -> _Table:
+        table = self.values.get(key)
         if not isinstance(table, dict):
-            raise self.refuse(key, f"is missing or no table; write a [{key}] section.")
-        return table
+            raise self.fault(key, f"is missing or no table; write a [{key}] section.")
+        return _Table(table, known, self.shown, f"{key}.")
 
-    def text(self, table: dict[str, Any], key: str, prefix: str) -> str:
-        value = table.get(key)
+    def rows(self, key: str, what: str) -> list[dict[str, Any]]:
+        rows = self.values.get(key)
+        if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
+            raise self.fault(key, what)
+        return rows
+
+    def text(self, key: str) -> str:
+        value = self.values.get(key)
         text = plain_text(value, _LONGEST_TEXT) if isinstance(value, str) else ""
         if not text:
-            raise self.refuse(prefix + key, "must be a text that is not empty.")
+            raise self.fault(key, "must be a text that is not empty.")
         return text
 
-    def one_of(self, table: dict[str, Any], key: str, words: tuple[str, ...], prefix: str) -> Any:
-        value = table.get(key)
+    def one_of(self, key: str, words: tuple[str, ...]) -> Any:
+        value = self.values.get(key)
         if value not in words:
-            raise self.refuse(prefix + key, f"is {value!r}; it must be one of {', '.join(words)}.")
+            raise self.fault(key, f"is {value!r}; it must be one of {', '.join(words)}.")
         return value
 
-    def number(self, table: dict[str, Any], key: str, prefix: str, low: float, high: float) -> float:
-        value = table.get(key)
+    def number(self, key: str, low: float, high: float) -> float:
+        value = self.values.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < _HUGE:
-            raise self.refuse(prefix + key, f"is {value!r}; it must be a number.")
+            raise self.fault(key, f"is {value!r}; it must be a number.")
         if not low <= value <= high:
-            raise self.refuse(prefix + key, f"is {value:g}; it must be from {low:g} to {high:g}.")
+            raise self.fault(key, f"is {value:g}; it must be from {low:g} to {high:g}.")
         return float(value)
 
-    def source(self, table: dict[str, Any], prefix: str) -> Source:
-        basis = self.one_of(table, "basis", _BASES, prefix)
-        cite, note = (table.get(key, "") for key in ("cite", "note"))
-        for key, value in (("cite", cite), ("note", note)):
+    def source(self) -> Source:
+        basis = self.one_of("basis", get_args(Basis))
+        given = {key: self.values.get(key, "") for key in ("cite", "note")}
+        for key, value in given.items():
             if not isinstance(value, str):
-                raise self.refuse(prefix + key, "must be a text.")
-        cite, note = (plain_text(value, _LONGEST_TEXT) for value in (cite, note))
+                raise self.fault(key, "must be a text.")
+        cite, note = (plain_text(value, _LONGEST_TEXT) for value in given.values())
         if basis == "published":
             if not cite:
-                raise self.refuse(
-                    prefix + "cite", "is missing: a published limit needs document, edition and paragraph."
-                )
-            return Source(basis, cite, self.one_of(table, "read", _READ, prefix), note)
+                raise self.fault("cite", "is missing: a published limit needs document, edition and paragraph.")
+            return Source(basis, cite, self.one_of("read", _READ), note)
         if cite:
-            raise self.refuse(prefix + "cite", f'stands beside basis = "{basis}"; only a published limit is cited.')
-        return Source(basis, "", "", note)
+            raise self.fault("cite", f'stands beside basis = "{basis}"; only a published limit is cited.')
+        return Source(basis, note=note)
 
-    def choices(self, table: dict[str, Any]) -> Choices:
-        highs = {
-            "prompt_s": 600.0,
-            "consistent_share": 1.0,
-            "consistent_laps": 1.0,
-            "correction_tolerance_s": 120.0,
-        }
-        self.known(table, set(highs), "choices.")
-        return Choices(**{key: self.number(table, key, "choices.", _LEAST, high) for key, high in highs.items()})
 
-    def turns(self, table: dict[str, Any]) -> Turns:
-        ranges = {"rate_deg_s": (0.5, 10.0), "bank_deg": (5.0, 60.0), "flight_director_bank_deg": (5.0, 60.0)}
-        self.known(table, {*ranges, *_SOURCE_KEYS}, "turns.")
-        numbers = {key: self.number(table, key, "turns.", low, high) for key, (low, high) in ranges.items()}
-        return Turns(**numbers, source=self.source(table, "turns."))
+def _standard(data: dict[str, Any], shown: str, name: str, path: str) -> Standard:
+    top = _Table(
+        data, {*_TEXTS, "read", "outbound_starts", "choices", "turns", "speed_limits", "items", "notes"}, shown
+    )
+    texts: dict[str, Any] = {key: top.text(key) for key in _TEXTS}
+    notes = data.get("notes", [])
+    if not isinstance(notes, list) or not all(isinstance(note, str) for note in notes):
+        raise top.fault("notes", "must be a list of sentences.")
+    starts = top.table("outbound_starts", {"at", *_SOURCE_KEYS})
+    speed = top.table("speed_limits", {"steps", *_SOURCE_KEYS})
+    read, at = top.one_of("read", _READ), starts.one_of("at", get_args(OutboundStart))
+    starts_source = starts.source()
+    choices, turns = top.table("choices", _CHOICES), top.table("turns", {*_TURNS, *_SOURCE_KEYS})
+    return Standard(
+        name=name,
+        **texts,
+        read=read,
+        outbound_starts=at,
+        outbound_starts_source=starts_source,
+        choices=Choices(**{key: choices.number(key, _LEAST, high) for key, high in _CHOICES.items()}),
+        turns=Turns(**{key: turns.number(key, *bounds) for key, bounds in _TURNS.items()}, source=turns.source()),
+        speed_limits=_steps(speed),
+        speed_limits_source=speed.source(),
+        items=_items(top),
+        notes=tuple(plain_text(note, _LONGEST_TEXT) for note in notes),
+        path=path,
+    )
 
-    def steps(self, table: dict[str, Any]) -> tuple[SpeedStep, ...]:
-        rows = table.get("steps")
-        if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
-            raise self.refuse("speed_limits.steps", "must be a list like [ { up_to_ft = 6000, kias = 200 } ].")
-        steps: list[SpeedStep] = []
-        for number, row in enumerate(rows, start=1):
-            prefix = f"speed_limits.steps[{number}]."
-            self.known(row, {"up_to_ft", "kias"}, prefix)
-            last = number == len(rows)
-            if last and "up_to_ft" not in row:
-                up_to_ft = math.inf
-            else:
-                up_to_ft = self.number(row, "up_to_ft", prefix, _LEAST, 100_000.0)
-            if steps and up_to_ft <= steps[-1].up_to_ft:
-                raise self.refuse(prefix + "up_to_ft", "must be above the step before it.")
-            steps.append(SpeedStep(up_to_ft, self.number(row, "kias", prefix, 1.0, 1000.0)))
-        return tuple(steps)
 
-    def items(self, rows: Any) -> tuple[Item, ...]:
-        if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
-            raise self.refuse("items", "is missing; write one [[items]] section for each item.")
-        items: list[Item] = []
-        for row in rows:
-            name = self.one_of(row, "name", tuple(ITEMS), "items.")
-            prefix = f"items.{name}."
-            if any(item.name == name for item in items):
-                raise self.refuse(prefix + "name", "stands twice; keep one.")
-            items.append(self.item(row, name, prefix))
-        return tuple(items)
+def _steps(speed: _Table) -> tuple[SpeedStep, ...]:
+    rows = speed.rows("steps", "must be a list like [ { up_to_ft = 6000, kias = 200 } ].")
+    steps: list[SpeedStep] = []
+    for number, values in enumerate(rows, start=1):
+        row = _Table(values, {"up_to_ft", "kias"}, speed.shown, f"speed_limits.steps[{number}].")
+        last = number == len(rows) and "up_to_ft" not in values
+        up_to_ft = math.inf if last else row.number("up_to_ft", _LEAST, 100_000.0)
+        if steps and up_to_ft <= steps[-1].up_to_ft:
+            raise row.fault("up_to_ft", "must be above the step before it.")
+        steps.append(SpeedStep(up_to_ft, row.number("kias", 1.0, 1000.0)))
+    return tuple(steps)
 
-    def item(self, row: dict[str, Any], name: str, prefix: str) -> Item:
+
+def _items(top: _Table) -> tuple[Item, ...]:
+    items: dict[str, Item] = {}
+    for values in top.rows("items", "is missing; write one [[items]] section for each item."):
+        name = _Table(values, values, top.shown, "items.").one_of("name", tuple(ITEMS))
         unit, counts, scope, _ = ITEMS[name]
-        own = {"name", "title", "limit", "prompt_s"} if counts == "over time" else {"name", "title", "limit"}
-        self.known(row, own | _SOURCE_KEYS, prefix)
-        source = self.source(row, prefix)
+        own = {"name", "title", "limit", *(("prompt_s",) if counts == "over time" else ())}
+        row = _Table(values, own | _SOURCE_KEYS, top.shown, f"items.{name}.")
+        if name in items:
+            raise row.fault("name", "stands twice; keep one.")
+        source, limit = row.source(), None
         if name in TIMING_ITEMS and source.basis == "published":
-            raise self.refuse(
-                prefix + "basis",
-                'is "published", but no civil test standard publishes seconds for the leg; write basis = "choice".',
-            )
-        limit: float | None = None
-        if name == "holding_speed":
-            if "limit" in row:
-                raise self.refuse(prefix + "limit", "is not wanted: the limit comes from [speed_limits].")
-        else:
-            limit = self.number(row, "limit", prefix, _LEAST, 10_000.0)
-        prompt_s = self.number(row, "prompt_s", prefix, _LEAST, 600.0) if "prompt_s" in row else None
-        return Item(name, self.text(row, "title", prefix), limit, unit, scope, counts, source, prompt_s)
+            no_seconds = "but no civil test standard publishes seconds for the leg"
+            raise row.fault("basis", f'is "published", {no_seconds}; write basis = "choice".')
+        if name != "holding_speed":
+            limit = row.number("limit", _LEAST, 10_000.0)
+        elif "limit" in values:
+            raise row.fault("limit", "is not wanted: the limit comes from [speed_limits].")
+        prompt_s = row.number("prompt_s", _LEAST, 600.0) if "prompt_s" in values else None
+        items[name] = Item(name, row.text("title"), limit, unit, scope, counts, source, prompt_s)
+    return tuple(items.values())
