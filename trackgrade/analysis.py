@@ -98,8 +98,7 @@ def _spans(flown: Flown) -> list[tuple[float, float]]:
     """First and last moment of each stay [s since 1970]."""
     spans = list(flown.reversed_laps)
     for visit in flown.visits:
-        rounds = visit.laps or ((visit.reversal,) if visit.reversal is not None else ())
-        start, end = visit.entry.start or rounds[0].start, rounds[-1].end
+        start, end = visit.entry.start or visit.rounds[0].start, visit.rounds[-1].end
         if end is not None:
             spans.append((start.epoch_s, end.epoch_s))
     return spans

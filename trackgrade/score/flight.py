@@ -31,7 +31,7 @@ from trackgrade.score.series import median_over
 from trackgrade.score.standard import Standard
 from trackgrade.score.timing import converged_lap, correction, outbound_times, watch_analysis
 from trackgrade.score.wind_work import heading_kept, wind_work
-from trackgrade.segment.flown import Flown, Lap, Visit
+from trackgrade.segment.flown import Flown, Visit
 from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import AltitudeDatum
@@ -71,7 +71,7 @@ class Flight:
     solved: SolvedLap | None
     turn_radius_nm: float | None
     visits: tuple[GradedVisit, ...]
-    reversed_laps: tuple[tuple[float, float], ...]
+    flown: Flown
     watch: WatchAnalysis | None
     whole_items: tuple[ItemResult, ...] = ()
 
@@ -79,12 +79,6 @@ class Flight:
     def laps(self) -> tuple[GradedLap, ...]:
         """The completed laps of all visits, in order."""
         return tuple(lap for visit in self.visits for lap in visit.laps)
-
-    @property
-    def rounds(self) -> tuple[Lap, ...]:
-        """What is read over time: the laps; without any, the course reversals."""
-        reversals = tuple(visit.flown.reversal for visit in self.visits if visit.flown.reversal is not None)
-        return tuple(lap.flown for lap in self.laps) or reversals
 
     def whole(self, name: str) -> ItemResult | None:
         """The result of an item over the whole hold, or None where the standard does not ask for it."""
@@ -210,14 +204,14 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         solved=every[-1].solved if every else solver(measured.wind),
         turn_radius_nm=radius,
         visits=visits,
-        reversed_laps=flown.reversed_laps,
+        flown=flown,
         watch=watch_analysis(every, hold),
     )
 
 
 def _stays(flown: Flown) -> list[tuple[float, float]]:
     """From when to when the rounds of each visit lasted [s since 1970]."""
-    rounds = [visit.laps or ((visit.reversal,) if visit.reversal else ()) for visit in flown.visits]
+    rounds = [visit.rounds for visit in flown.visits]
     return [(own[0].start.epoch_s, own[-1].end.epoch_s) for own in rounds if own and own[-1].end is not None]
 
 

@@ -62,11 +62,11 @@ def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
 
 def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = None) -> list[ItemResult]:
     scopes = [lap_scope(lap) for lap in flight.laps]
-    return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if flight.rounds else [])]
+    return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if flight.flown.rounds else [])]
 
 
 def _whole_laps(flight: Flight) -> list[list[tuple[float, float]]]:
-    return [[(each.start.epoch_s, each.end.epoch_s)] for each in flight.rounds if each.end is not None]
+    return [[(each.start.epoch_s, each.end.epoch_s)] for each in flight.flown.rounds if each.end is not None]
 
 
 def altitude(item: Item, flight: Flight) -> list[ItemResult]:
@@ -122,7 +122,7 @@ def course(item: Item, flight: Flight) -> list[ItemResult]:
     shown, shown_sd = np.full(n, math.nan), np.full(n, math.nan)
     spans: list[list[tuple[float, float]]] = []
     why = ""
-    for each in flight.rounds:
+    for each in flight.flown.rounds:
         seen = deflection(needle, each, flight.samples)
         if isinstance(seen, str):
             why = seen

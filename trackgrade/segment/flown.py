@@ -107,6 +107,11 @@ class Visit:
     wrong_side: bool = False
     reversal: Lap | None = None
 
+    @property
+    def rounds(self) -> tuple[Lap, ...]:
+        """The laps; where there is none, the course reversal."""
+        return self.laps or ((self.reversal,) if self.reversal is not None else ())
+
 
 @dataclass(frozen=True)
 class Flown:
@@ -126,4 +131,4 @@ class Flown:
     @property
     def rounds(self) -> tuple[Lap, ...]:
         """The laps; where there are none, the course reversals: what altitude, speed and course are read over."""
-        return self.laps or tuple(visit.reversal for visit in self.visits if visit.reversal is not None)
+        return self.laps or tuple(own for visit in self.visits for own in visit.rounds)

@@ -17,10 +17,9 @@ def reciprocal_course(flight: Flight) -> Iterator[Sighting]:
     """The hold flown on the reciprocal of its inbound course."""
     course = flight.hold.inbound_course_true_deg
     words = f"inbound on {heading_name(course + 180.0)} true, the reciprocal of {heading_name(course)}"
-    if flight.reversed_laps:
-        count = len(flight.reversed_laps)
-        start = flight.reversed_laps[0][0]
-        yield Sighting(None, None, start, float(count), f"{count_of(count, 'lap')} flown {words}")
+    if reversed_laps := flight.flown.reversed_laps:
+        count = len(reversed_laps)
+        yield Sighting(None, None, reversed_laps[0][0], float(count), f"{count_of(count, 'lap')} flown {words}")
         return
     for visit in flight.visits:
         entry = visit.entry.flown
