@@ -21,7 +21,7 @@ from tests import batch_workers, plain_flight
 from trackgrade.batch import alone, pool
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import Debriefs, Laps
+from trackgrade.batch.outputs import debriefs_at, laps_at
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import OutputError, UsageError
@@ -159,30 +159,30 @@ def test_what_a_flight_left_in_memory_is_gone_before_the_next(
 
 class TestOutputs:
     def test_one_debrief_is_written_as_it_is(self, tmp_path: Path) -> None:
-        with Debriefs(tmp_path / "a.json", single=True) as debriefs:
-            debriefs.add("a", {"laps": []}, "")
+        with debriefs_at(tmp_path / "a.json", single=True) as add:
+            add("a", {"laps": []}, "")
         assert json.loads((tmp_path / "a.json").read_text()) == {"laps": []}
 
     def test_many_are_an_array_or_lines_or_a_folder(self, tmp_path: Path) -> None:
         folder = tmp_path / "each"
         folder.mkdir()
         for target in (tmp_path / "a.json", tmp_path / "a.jsonl", folder):
-            with Debriefs(target, single=False) as debriefs:
-                debriefs.add("one.json", {"n": 1}, '{"n": 1}')
-                debriefs.add("two.json", {"n": 2}, '{"n": 2}')
+            with debriefs_at(target, single=False) as add:
+                add("one.json", {"n": 1}, '{"n": 1}')
+                add("two.json", {"n": 2}, '{"n": 2}')
         assert json.loads((tmp_path / "a.json").read_text()) == [{"n": 1}, {"n": 2}]
         assert [json.loads(line) for line in (tmp_path / "a.jsonl").read_text().splitlines()] == [{"n": 1}, {"n": 2}]
         assert json.loads((folder / "two.json").read_text()) == {"n": 2}
 
     def test_none_at_all_is_still_json(self, tmp_path: Path) -> None:
-        with Debriefs(tmp_path / "a.json", single=False):
+        with debriefs_at(tmp_path / "a.json", single=False):
             pass
         assert json.loads((tmp_path / "a.json").read_text()) == []
 
     def test_laps_stand_under_one_header(self, tmp_path: Path) -> None:
-        with Laps(tmp_path / "laps.csv") as laps:
-            laps.add("track,lap\na,1\na,2\n")
-            laps.add("track,lap\nb,1\n")
+        with laps_at(tmp_path / "laps.csv") as add:
+            add("track,lap\na,1\na,2\n")
+            add("track,lap\nb,1\n")
         assert (tmp_path / "laps.csv").read_text() == "track,lap\na,1\na,2\nb,1\n"
 
     def test_an_interrupt_leaves_the_old_file_whole_and_no_other(self, tmp_path: Path) -> None:
@@ -209,8 +209,8 @@ class TestOutputs:
         kept.write_text("old")
         kept.chmod(0o600)
         (tmp_path / "laps.csv").symlink_to(kept)
-        with Laps(tmp_path / "laps.csv") as laps:
-            laps.add("track,lap\na,1\n")
+        with laps_at(tmp_path / "laps.csv") as add:
+            add("track,lap\na,1\n")
         assert (tmp_path / "laps.csv").is_symlink()
         assert kept.read_text() == "track,lap\na,1\n"
         assert kept.stat().st_mode & 0o777 == 0o600

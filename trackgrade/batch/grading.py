@@ -16,7 +16,7 @@ from trackgrade import __version__
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import COMPARISON, Debriefs, Index, Laps, Names, write_comparisons, write_report
+from trackgrade.batch.outputs import COMPARISON, Index, Names, debriefs_at, laps_at, write_comparisons, write_report
 from trackgrade.batch.run import run
 from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
@@ -181,8 +181,8 @@ def grade_flights(
     names = Names(places, [*reads, *wanted.results])
     compared: list[FlightLaps] = []
     with contextlib.ExitStack() as stack:
-        debriefs = stack.enter_context(Debriefs(wanted.json_path, single=single)) if wanted.json_path else None
-        laps = stack.enter_context(Laps(wanted.csv_path)) if wanted.csv_path else None
+        add_debrief = stack.enter_context(debriefs_at(wanted.json_path, single=single)) if wanted.json_path else None
+        add_laps = stack.enter_context(laps_at(wanted.csv_path)) if wanted.csv_path else None
         index = Index(wanted.out, settings.standard.title) if settings.report and not single else None
         done = stack.enter_context(DoneBefore(wanted.out)) if several else None
         outcomes = run(
@@ -200,10 +200,10 @@ def grade_flights(
             ]
             event, reports = _write(flight, outcome, stems, wanted)
             for graded, debrief, name, report in zip(outcome.graded, event.debriefs, stems, reports):
-                if debriefs is not None:
-                    debriefs.add(f"{name}.json", debrief, graded.debrief_json)
-                if laps is not None:
-                    laps.add(graded.laps_csv)
+                if add_debrief is not None:
+                    add_debrief(f"{name}.json", debrief, graded.debrief_json)
+                if add_laps is not None:
+                    add_laps(graded.laps_csv)
                 if index is not None:
                     index.add(debrief, f"{name}.html" if graded.flown or report[0] else "")
             if done is not None:

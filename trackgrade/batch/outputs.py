@@ -5,9 +5,9 @@ from __future__ import annotations
 import contextlib
 import io
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
 from trackgrade.exports import laps_parquet
 from trackgrade.exports.plain import readable
@@ -68,41 +68,50 @@ def write_comparisons(folder: Path, flights: Iterable[FlightLaps], names: Names)
         name = f"{names.take(Path(COMPARISON).stem, '', several=False)}.html"
 
 
-class Debriefs:
-    """Where ``--json`` goes.
+@contextlib.contextmanager
+def debriefs_at(path: Path, *, single: bool) -> Iterator[Callable[[str, Mapping[str, Any], str], object]]:
+    """Where ``--json`` goes: what adds a debrief, by its file name where each has a file, as it is and as text.
 
     One debrief is written as it is. Many are an array, or one a line in a .jsonl file, or a file each in a folder.
     """
+    if single or path.is_dir():
+        each_a_file = path.is_dir()
+        yield lambda name, debrief, _: write_whole(path / name if each_a_file else path, readable(debrief))
+        return
+    a_line_each, count = path.suffix.lower() == ".jsonl", 0
+    with whole_file(path, text=True) as file:
 
-    def __init__(self, path: Path, *, single: bool) -> None:
-        self._path = path
-        self._each_a_file = path.is_dir()
-        self._single = single and not self._each_a_file
-        self._lines = path.suffix.lower() == ".jsonl"
-        self._stack = contextlib.ExitStack()
-        self._file: IO[Any] | None = None
-        self._count = 0
+        def add(name: str, debrief: Mapping[str, Any], debrief_json: str) -> None:
+            nonlocal count
+            file.write(debrief_json + "\n" if a_line_each else (",\n" if count else "[\n") + debrief_json)
+            count += 1
 
-    def __enter__(self) -> Debriefs:
-        if not self._single and not self._each_a_file:
-            self._file = self._stack.enter_context(whole_file(self._path, text=True))
-        return self
+        yield add
+        if not a_line_each:
+            file.write("\n]\n" if count else "[]\n")
 
-    def add(self, name: str, debrief: Mapping[str, Any], debrief_json: str) -> None:
-        """Add one debrief, given as it is and as text; ``name`` is its file name where each has a file."""
-        if self._file is None:
-            text = readable(debrief)
-            write_whole(self._path / name if self._each_a_file else self._path, text)
-        elif self._lines:
-            self._file.write(debrief_json + "\n")
-        else:
-            self._file.write((",\n" if self._count else "[\n") + debrief_json)
-        self._count += 1
 
-    def __exit__(self, *error: Any) -> bool | None:
-        if self._file is not None and not self._lines and error[0] is None:
-            self._file.write("\n]\n" if self._count else "[]\n")
-        return self._stack.__exit__(*error)
+@contextlib.contextmanager
+def laps_at(path: Path) -> Iterator[Callable[[str], None]]:
+    """Where ``--csv`` goes: what adds the CSV text of one flight, all under one header.
+
+    Parquet where the name ends in .parquet; raises UsageError where nothing here can write it.
+    """
+    parquet = path.suffix.lower() == ".parquet"
+    if parquet:
+        laps_parquet.needs_engine(path)
+    table, headed = io.StringIO(), False
+    with contextlib.nullcontext(table) if parquet else whole_file(path, text=True) as file:
+
+        def add(laps_csv: str) -> None:
+            nonlocal headed
+            header, _, rows = laps_csv.partition("\n")
+            file.write(rows if headed else f"{header}\n{rows}")
+            headed = True
+
+        yield add
+    if parquet:
+        write_whole(path, laps_parquet.from_csv(table.getvalue()))
 
 
 class Index:
@@ -131,35 +140,3 @@ class Index:
         from trackgrade.report import index
 
         return write_whole(self._folder / self.NAME, index.render(self._rows, [self._standard_title]))
-
-
-class Laps:
-    """Where ``--csv`` goes: the laps of every flight under one header; as Parquet where the name ends in .parquet.
-
-    Raises UsageError where Parquet is asked for and nothing here can write it.
-    """
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._parquet = path.suffix.lower() == ".parquet"
-        if self._parquet:
-            laps_parquet.needs_engine(path)
-        self._stack = contextlib.ExitStack()
-        self._file: IO[Any] | None = None
-        self._headed = False
-
-    def __enter__(self) -> Laps:
-        self._file = io.StringIO() if self._parquet else self._stack.enter_context(whole_file(self._path, text=True))
-        return self
-
-    def add(self, laps_csv: str) -> None:
-        """Add the CSV text of one flight; its header is kept once."""
-        assert self._file is not None, "used outside its with block"
-        header, _, rows = laps_csv.partition("\n")
-        self._file.write(rows if self._headed else f"{header}\n{rows}")
-        self._headed = True
-
-    def __exit__(self, *error: Any) -> bool | None:
-        if isinstance(self._file, io.StringIO) and error[0] is None:
-            write_whole(self._path, laps_parquet.from_csv(self._file.getvalue()))
-        return self._stack.__exit__(*error)
