@@ -23,14 +23,12 @@ from itertools import permutations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from trackgrade.logbook.conditions import ITEM_FACTOR, Conditions
 from trackgrade.logbook.levels import FEWEST_SESSIONS, Measure
+from trackgrade.track.track import Floats, Rows
 
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int_]
 Direction = Literal["better", "worse"]
 
 #: Below one page in twenty, with a margin for what the model has wrong.
@@ -233,7 +231,7 @@ def _directions(shared: Floats, variance: Floats) -> float:
 
 
 def _learnt(
-    log: Floats, variance: Floats, columns: Floats, sd: Floats, others: Sequence[NDArray[np.int_]]
+    log: Floats, variance: Floats, columns: Floats, sd: Floats, others: Sequence[Rows]
 ) -> tuple[Floats, Floats]:
     """Mean and covariance of the conditions' effects, from within the other pilots: each has a level and a line of its
     own.
@@ -266,7 +264,7 @@ def _moved(log: Floats, variance: Floats, flown: _Sessions) -> tuple[str, ...]:
     return tuple(name for information, name in told if information <= max(LEAST_INFORMATION, 1.5 * told[0][0]))[:3]
 
 
-def _orders(n: int) -> NDArray[np.int_]:
+def _orders(n: int) -> Rows:
     """Orders of n sessions, the one flown first."""
     if math.factorial(n) <= ORDERS + 1:
         return np.array(list(permutations(range(n))))
@@ -274,7 +272,7 @@ def _orders(n: int) -> NDArray[np.int_]:
     return np.vstack([np.arange(n), *(chance.permutation(n) for _ in range(ORDERS))])
 
 
-def _statistics(fit: _Fit, orders: NDArray[np.int_]) -> tuple[float, Floats]:
+def _statistics(fit: _Fit, orders: Rows) -> tuple[float, Floats]:
     """Size of the partial correlation with time: as flown, and in every order."""
     shuffled = fit.residual[orders]
     # A permuted residual has a level again: taken out, as Freedman and Lane do.

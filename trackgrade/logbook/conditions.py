@@ -7,12 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackgrade.logbook.history import Session
 from trackgrade.logbook.rows import HoldFlown
-
-Floats = NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 #: How much a condition may change the logarithm of the errors before anything is known of it: one standard deviation, a
 #: choice. Wind: for 10 kt more; laps and airspeed: for twice as many; the others: for one kind against the usual.

@@ -11,12 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackgrade.logbook.history import Session
 from trackgrade.logbook.rows import CEILINGS
-
-Floats = NDArray[np.float64]
+from trackgrade.track.track import Floats, Rows
 
 #: Laps of a session that count one by one; what comes later is counted with the last of these.
 LAPS_TOLD_APART = 6
@@ -84,7 +82,7 @@ def _measure(sessions: Sequence[Session], item: str, title: str, unit: str) -> M
     return Measure(item, title, unit, level, log, np.where(np.isfinite(log), variance, np.nan), laps, value_sd)
 
 
-def _levels(sizes: Sequence[Floats], numbers: Sequence[NDArray[np.int_]]) -> tuple[Floats, Floats]:
+def _levels(sizes: Sequence[Floats], numbers: Sequence[Rows]) -> tuple[Floats, Floats]:
     """Level of each session and the laps it rests on, by proportional fitting of sessions and lap numbers."""
     laps = np.array([float(len(own)) for own in sizes])
     flat, lap = np.concatenate(sizes), np.concatenate(numbers)
@@ -113,7 +111,7 @@ def _cv2(sizes: Sequence[Floats], level: Floats) -> float:
     return squares / freedom
 
 
-def without_repeats(measures: Sequence[Measure], chosen: NDArray[np.int_]) -> tuple[Measure, ...]:
+def without_repeats(measures: Sequence[Measure], chosen: Rows) -> tuple[Measure, ...]:
     """Those with something to tell over the ``chosen`` sessions: measured often enough, not constant, none twice."""
     kept: list[Measure] = []
     for measure in measures:
@@ -125,7 +123,7 @@ def without_repeats(measures: Sequence[Measure], chosen: NDArray[np.int_]) -> tu
     return tuple(kept)
 
 
-def tells_nothing(measure: Measure, chosen: NDArray[np.int_]) -> bool:
+def tells_nothing(measure: Measure, chosen: Rows) -> bool:
     """Measured in too few sessions, or without an error in many of them (an entry is nearly always right)."""
     own = measure.level[chosen]
     own = own[np.isfinite(own)]

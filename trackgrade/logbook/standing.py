@@ -13,12 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Z_95
-
-Floats = NDArray[np.float64]
+from trackgrade.track.track import Floats, Rows
 
 #: Standard deviations on the logit scale before the data speak (1.0: 50 % becomes 73 %), and how many pilots or holds
 #: each of these counts for. Holds differ rather more than pilots do: our choice, which matters where few holds were
@@ -98,7 +96,7 @@ def standings(flown: Sequence[tuple[str, HoldFlown]]) -> dict[str, Standing]:
 
 
 def _solve(
-    effects: NDArray[np.int_],
+    effects: Rows,
     design: Floats,
     logit: Floats,
     chance: Floats,

@@ -11,12 +11,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from trackgrade.logbook.claims import Change, Rows, Verdict, session_levels, verdict
+from trackgrade.logbook.claims import Change, Verdict, session_levels, verdict
 from trackgrade.logbook.conditions import conditions
 from trackgrade.logbook.history import ItemTotal, PilotHistory, Session
 from trackgrade.logbook.levels import Measure, measures, tells_nothing, without_repeats
 from trackgrade.logbook.rows import CEILINGS, EntryRow, HoldFlown
 from trackgrade.logbook.shares import Share, share
+from trackgrade.track.track import Rows
 
 #: A break is long, and flying starts anew after it, above so many days and so many times the pilot's usual interval.
 BREAK_DAYS, BREAK_TIMES = 45.0, 4.0

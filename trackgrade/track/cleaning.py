@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.geodesy import azimuth_distance, cartesian_m
 from trackgrade.earth.units import METRES_PER_NM
@@ -17,9 +16,7 @@ from trackgrade.errors import TrackFileError
 from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
 from trackgrade.track.invented import off_chord_deg, rows_invented
 from trackgrade.track.one_flight import largest_flight
-from trackgrade.track.track import CleanTrack, Floats, Gap, Rejection, Track
-
-Bools = npt.NDArray[np.bool_]
+from trackgrade.track.track import Bools, CleanTrack, Floats, Gap, Rejection, Track
 
 #: No aircraft that holds is faster over the ground [m/s]: 280 kt indicated high up, with wind behind.
 FASTEST_M_S = 350.0

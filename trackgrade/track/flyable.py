@@ -8,10 +8,9 @@ changes little in two seconds, even in a steep turn.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.geodesy import near_east_north_m
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: Steps looked at [s]: long enough that some metres of position noise do not turn the course.
 STEP_S = 2.0
@@ -33,7 +32,7 @@ MOST_DROPPED = 0.4
 LEAST_LEFT, WHOLE_S, WHOLE_POINTS = 0.5, 120.0, 30
 
 
-def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[np.bool_]:
+def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> Bools:
     """Which points (n,) stand in a stretch that no aircraft can have flown; times must increase."""
     n = len(epoch_s)
     bad = np.zeros(n, dtype=bool)
@@ -62,7 +61,7 @@ def unflyable(epoch_s: Floats, lat_deg: Floats, lon_deg: Floats) -> npt.NDArray[
     return bad
 
 
-def among_dropped(before_s: Floats, kept_s: Floats) -> npt.NDArray[np.bool_]:
+def among_dropped(before_s: Floats, kept_s: Floats) -> Bools:
     """Which of the kept points (m,) stand where most were dropped; times of all (n,) and of the kept, increasing."""
     n = len(before_s)
     place = np.searchsorted(before_s, kept_s)

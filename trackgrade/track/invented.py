@@ -6,12 +6,9 @@ They hide a hole, or halve the interval of a log that never had so many position
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.track.runs import runs
-from trackgrade.track.track import Floats, Track
-
-Bools = npt.NDArray[np.bool_]
+from trackgrade.track.track import Bools, Floats, Track
 
 #: A resampler's straight chord must be this long to matter [s] and bend this much at an end [deg].
 LEAST_CHORD_S, LEAST_KINK_DEG = 20.0, 12.0

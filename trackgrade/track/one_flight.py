@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: A hole longer than this parts two flights [s]; a stop for fuel and food does not.
 PARTS_FLIGHTS_S = 6 * 3600.0
@@ -14,7 +13,7 @@ PARTS_FLIGHTS_S = 6 * 3600.0
 LONGEST_FLIGHT_S = 3 * 86_400.0
 
 
-def largest_flight(epoch_s: Floats, source: str) -> npt.NDArray[np.bool_]:
+def largest_flight(epoch_s: Floats, source: str) -> Bools:
     """Which points (n,) belong to the part with most points; times must not decrease.
 
     Raises TrackFileError: that part lasts over three days.

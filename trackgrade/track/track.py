@@ -11,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.intp]
 
 _SPEED_KT, _DIRECTION_DEG = (0.0, 1_500.0), (0.0, 360.0)
 #: Optional channels a log may carry, by the project's own column names: what each can be, outside is no value.
@@ -89,7 +91,7 @@ class OpenAltitude:
     values: Floats
     note: str
 
-    def take(self, rows: npt.NDArray[np.intp] | npt.NDArray[np.bool_] | slice) -> OpenAltitude:
+    def take(self, rows: Rows | Bools | slice) -> OpenAltitude:
         return replace(self, values=self.values[rows])
 
 
@@ -140,7 +142,7 @@ class Track:
     def __len__(self) -> int:
         return len(self.epoch_s)
 
-    def take(self, rows: npt.NDArray[np.intp] | npt.NDArray[np.bool_] | slice) -> Track:
+    def take(self, rows: Rows | Bools | slice) -> Track:
         """These rows only, in this order, channels and all."""
         return replace(
             self,

@@ -6,11 +6,10 @@ import re
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from trackgrade.track.columns_map import offset_minutes
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 _YMD = r"(?P<year>[0-9]{4})[-/.:](?P<month>[0-9]{1,2})[-/.:](?P<day>[0-9]{1,2})"
 _YMD8 = r"(?P<year>[0-9]{4})(?P<month>[0-9]{2})(?P<day>[0-9]{2})"
@@ -82,7 +81,7 @@ def seconds_of_day(parts: Any) -> Floats:
     return np.where(wrong, np.nan, hour * 3600.0 + minute * 60.0 + second)
 
 
-def zones(parts: Any) -> tuple[Floats, npt.NDArray[np.bool_]]:
+def zones(parts: Any) -> tuple[Floats, Bools]:
     """Seconds east of UTC (0 where none is named), and which rows name a zone; unreadable rows count as naming one."""
     unreadable = np.asarray(parts["hour"].isna())
     if "zone" not in parts:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 _LARGEST_OFFSET_MIN = 14 * 60  # UTC+14 is the farthest zone in use
 _MICROSECOND = dt.timedelta(microseconds=1)
@@ -123,5 +123,5 @@ def plain_epochs_s(texts: npt.NDArray[np.bytes_]) -> Floats | None:
     return np.asarray(moments.astype(np.int64) / 1e6)
 
 
-def _digits(letters: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+def _digits(letters: npt.NDArray[np.uint8]) -> Bools:
     return (letters >= ord("0")) & (letters <= ord("9"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
@@ -11,7 +10,7 @@ from trackgrade.track.columns import QUANTITIES
 from trackgrade.track.readers.column_choice import Choice
 from trackgrade.track.readers.table_rows import Table
 from trackgrade.track.readers.table_values import apply_side, degrees, is_blank
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: Units of a position that say how it is written, not by what to multiply it.
 _AS_WRITTEN = ("deg", "dms", "ddmm")
@@ -75,7 +74,7 @@ def _read(table: Table, axis: str) -> Floats:
     return np.where(read.unreadable, np.nan, values)
 
 
-def _no_degrees(table: Table, choice: Choice, axis: str, values: Floats, wrong: npt.NDArray[np.bool_]) -> str:
+def _no_degrees(table: Table, choice: Choice, axis: str, values: Floats, wrong: Bools) -> str:
     row = int(np.argmax(wrong))
     text = plain_text(table.cells[choice.index].iloc[row], 40)
     cell = f'{table.source} line {table.lines[row]}: {axis} "{text}"'
@@ -116,12 +115,12 @@ def _doubt_degrees(table: Table) -> None:
         )
 
 
-def _ten_millionths(values: Floats) -> npt.NDArray[np.bool_]:
+def _ten_millionths(values: Floats) -> Bools:
     """Whole numbers of a size that only degrees times ten million have, a tenth of a degree at least."""
     with np.errstate(invalid="ignore"):
         return np.asarray((np.abs(values) >= 1e6) & (np.abs(values) <= 1.8e9) & (np.mod(values, 1.0) == 0.0))
 
 
-def _beyond(values: Floats, axis: str) -> npt.NDArray[np.bool_]:
+def _beyond(values: Floats, axis: str) -> Bools:
     with np.errstate(invalid="ignore"):
         return np.abs(values) > (90.0 if axis == "lat" else 360.0)

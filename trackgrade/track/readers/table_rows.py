@@ -17,7 +17,7 @@ from trackgrade.track.columns_map import ColumnsMap
 from trackgrade.track.readers.column_choice import Choice, Choices
 from trackgrade.track.readers.table_shape import TableShape, text_lines
 from trackgrade.track.readers.table_values import numbers
-from trackgrade.track.track import Floats, Provenance
+from trackgrade.track.track import Bools, Floats, Provenance
 
 #: Rows read from one table at most: 111 hours at 1 Hz, 5 hours at 20 Hz. Bounds time and memory.
 MOST_ROWS = 400_000
@@ -151,7 +151,7 @@ def _frame(data: bytes, shape: TableShape, wanted: list[int], quoting: int) -> A
         return None
 
 
-def _rows_of_data(table: Table) -> npt.NDArray[np.bool_]:
+def _rows_of_data(table: Table) -> Bools:
     """Which rows are data: not blank, no comment, no repeated header or units, no other text."""
     cells = table.cells
     blank = np.ones(len(table.lines), dtype=bool)
@@ -164,7 +164,7 @@ def _rows_of_data(table: Table) -> npt.NDArray[np.bool_]:
             headers |= np.asarray(cells[choice.index] == again) & bool(again)
     headers &= ~comment
     moved = _moved_header(table)
-    keep: npt.NDArray[np.bool_] = ~(blank | comment | headers)
+    keep: Bools = ~(blank | comment | headers)
     if comment.any():
         table.notes.append(f"comment lines skipped: {int(comment.sum())}")
     if headers.any():

@@ -11,7 +11,7 @@ import pandas as pd
 
 from trackgrade.earth.angles import written_deg
 from trackgrade.track.columns import UNITS, Kind, Unit, header_words, unit_of
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 _NUMBER_AND_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]{1,3})?)\s*([^0-9\s][^0-9]{0,20})?")
 #: 4,001 or 4.001,5: thousands parted by the mark that is not the decimal one, perhaps with a unit behind.
@@ -31,11 +31,11 @@ class Numbers:
     """``values`` (n,), NaN where blank or unreadable; which cells are ``unreadable``; a unit met in the cells."""
 
     values: Floats
-    unreadable: np.ndarray[Any, np.dtype[np.bool_]]
+    unreadable: Bools
     unit: Unit | None = None
 
 
-def is_blank(cells: Any) -> np.ndarray[Any, np.dtype[np.bool_]]:
+def is_blank(cells: Any) -> Bools:
     """Which cells hold no value: empty, or a word that says so."""
     return np.asarray(cells.str.strip().str.lower().isin(_NO_VALUE), dtype=bool)
 
