@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from trackgrade.track.track import Floats
 
 #: Drawings are in thousandths of a NM (1.85 m), finer than any track.
 PER_NM = 1000.0
+Some = TypeVar("Some", float, Floats)
 #: What is smaller than this is drawn this large [NM].
 SMALLEST_NM = 0.5
 
@@ -29,17 +32,15 @@ class View:
     y0: float
     size: tuple[float, float]
 
-    def places(self, east_nm: Floats, north_nm: Floats) -> tuple[Floats, Floats]:
-        """Places in the frame (n,) [px] of points (n,)."""
-        a = np.radians(self.turn_deg)
-        east, north = np.asarray(east_nm, dtype=float), np.asarray(north_nm, dtype=float)
-        x = east * np.cos(a) + north * np.sin(a)
-        y = east * np.sin(a) - north * np.cos(a)
+    def places(self, east_nm: Some, north_nm: Some) -> tuple[Some, Some]:
+        """Places in the frame [px] of points (n,), or of one."""
+        cos, sin = math.cos(math.radians(self.turn_deg)), math.sin(math.radians(self.turn_deg))
+        x, y = east_nm * cos + north_nm * sin, east_nm * sin - north_nm * cos
         return self.x0 + x * self.px_per_nm, self.y0 + y * self.px_per_nm
 
     def place(self, east_nm: float, north_nm: float) -> tuple[float, float]:
         """The place in the frame [px] of one point."""
-        x, y = self.places(np.array(east_nm), np.array(north_nm))
+        x, y = self.places(east_nm, north_nm)
         return float(x), float(y)
 
     def within(self, size: tuple[float, float]) -> View:

@@ -17,7 +17,7 @@ from trackgrade.drawing.view import fit
 from trackgrade.report import strips
 from trackgrade.report.front import ShortLap, short_laps
 from trackgrade.report.limits import magnetic_course
-from trackgrade.report.plan import Line, Plan, flown_between, plan_of, wind_words
+from trackgrade.report.plan import Line, Plan, plan_of, wind_words
 from trackgrade.report.plan_view import paths
 from trackgrade.report.strips import TALL, Scale
 from trackgrade.report.timeline import AXIS_WIDTH, lay_out
@@ -29,7 +29,7 @@ MOST_CHOSEN = 24
 RULES = "\n".join(f".against:has(.pick.k{k}:checked) .over.k{k} {{ display: inline; }}" for k in range(MOST_CHOSEN))
 #: Frame of the picture from above, and its margins; height of a strip [px].
 SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 52.0, 34.0, 34.0), 120
-#: Most words along the time axis, and no lap is shown for longer [s].
+#: Most words along the time axis, and no lap is shown for longer against time [s].
 MOST_TICKS, LONGEST_S = 8, 1200.0
 #: What is drawn against time: quantity, heading, least height of the strip.
 QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), ("cross", "Off the course, NM", 0.6))
@@ -90,13 +90,14 @@ def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
     """What a comparison needs of one debrief."""
     plan = plan or plan_of(debrief, lay_out(debrief))
     samples, hold = debrief.samples, debrief.hold
+    values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}
+    lifted = {key: np.where(samples.gap_before, np.nan, value) for key, value in values.items()}
     laps = []
     for each in short_laps(plan.timeline):
-        start, end = each.stretch.start_epoch_s, min(each.stretch.end_epoch_s, each.stretch.start_epoch_s + LONGEST_S)
-        inside = (samples.epoch_s >= start) & (samples.epoch_s <= end)
-        values = {"alt": samples.alt_ft, "ias": samples.ias_kt, "cross": samples.cross_nm}
-        kept = {key: np.where(samples.gap_before, np.nan, value)[inside] for key, value in values.items()}
-        laps.append(LapLine(each, flown_between(debrief, start, end), samples.epoch_s[inside] - start, kept))
+        start = each.stretch.start_epoch_s
+        inside = (samples.epoch_s >= start) & (samples.epoch_s <= min(each.stretch.end_epoch_s, start + LONGEST_S))
+        kept = {key: value[inside] for key, value in lifted.items()}
+        laps.append(LapLine(each, plan.flown[each.stretch.key], samples.epoch_s[inside] - start, kept))
     place = round(hold.fix_lat_deg, 4), round(hold.fix_lon_deg, 4)
     return FlightLaps(
         flight=debrief.track.track.source,
