@@ -1,6 +1,6 @@
-"""``python -m tests.bench``: print the table; end with 1 where a bound is not reached.
+"""``python -m tests.bench``: print the table; end with 1 where a ratio is beyond what it is held to.
 
-``--short`` is for CI: fewer runs, fewer flights and bounds twice as wide, for machines that are shared.
+``--short`` is for CI: fewer runs, fewer flights and bounds a sixth wider, for machines that are shared.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from tests import plain_flight
 from tests.bench.timing import MemoryWatch, Ratio, call_s, compare, process_s
 from trackgrade.batch.alone import cores
 
-WIDER_IN_CI = 2.0
-#: The medians of a run on a shared machine lie so much over those of a quiet one: neighbours empty the caches.
-NOISE = 1.1
+#: Few runs scatter; what the clock tells of a shared machine scatters more.
+WIDER_IN_CI, WIDER_BY_THE_CLOCK = 1.15, 2.0
 #: Fewer flights are over before the memory has settled.
 FEWEST_FOR_MEMORY = 200
 GRADE = ("-m", "trackgrade", "grade")
 
-PULL_PARSE = "import xml.etree.ElementTree as E; [e.clear() for _, e in E.iterparse('three_hours.gpx')]"
-GPX_FLOOR = f"import numpy, scipy.linalg; {PULL_PARSE}"
+#: Laps of four minutes that fill three hours but for four minutes.
+LAPS = 44
+GPX_FLOOR = "import numpy, scipy.linalg, lxml.etree as E; [e.clear() for _, e in E.iterparse('three_hours.gpx')]"
 CSV_FLOOR = "import pandas; pandas.read_csv('ten_hertz.csv')"
 
 
@@ -49,17 +49,16 @@ def main() -> int:
         write_flights(folder)
         lines = [*start_up(folder, runs), *one_flight(folder, runs), *analysis(folder, runs)]
         lines += batch(folder, chosen.flights or (200 if chosen.short else 1000))
-    widened = WIDER_IN_CI if chosen.short else 1.0
-    table = shown(lines, widened, busy)
+    table = shown(lines, chosen.short, busy)
     print(table)
     if chosen.out:
         chosen.out.parent.mkdir(parents=True, exist_ok=True)
         chosen.out.write_text(table + "\n", encoding="utf-8")
-    return 0 if all(reached(line, widened) for line in lines if not (busy and line.by_the_clock)) else 1
+    return 0 if all(reached(line, chosen.short) for line in lines if not (busy and line.by_the_clock)) else 1
 
 
 def write_flights(folder: Path) -> None:
-    three_hours = plain_flight.rows(before_s=3600, laps=12, after_s=10799 - 3600 - 12 * plain_flight.LAP_S)
+    three_hours = plain_flight.rows(before_s=120, laps=LAPS, after_s=10799 - 120 - LAPS * plain_flight.LAP_S)
     ten_hertz = plain_flight.rows(before_s=600, laps=8, after_s=3599.9 - 600 - 8 * plain_flight.LAP_S, interval_s=0.1)
     (folder / "three_hours.gpx").write_text(plain_flight.gpx(three_hours), encoding="utf-8")
     (folder / "ten_hertz.csv").write_text(plain_flight.csv(ten_hertz), encoding="utf-8")
@@ -101,20 +100,22 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
 
     return [
         compare(
-            "grade --json, 3 h GPX",
+            f"grade --json, 3 h, {LAPS} laps, GPX",
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s([*gpx, "--no-html"], folder),
-            1.6 * NOISE,
+            1.6,
             runs,
+            held=2.5,
         ),
         compare(
             "the same with the report",
             "imports and a pull parse",
             gpx_floor,
             lambda: process_s(gpx, folder),
-            2.2 * NOISE,
+            2.2,
             runs,
+            held=3.2,
         ),
         compare(
             "grade --json, 36,000 rows CSV",
@@ -145,12 +146,13 @@ def analysis(folder: Path, runs: int) -> list[Ratio]:
         return call_s(lambda: analyse(tracks[name], hold, standard))
 
     alone = compare(
-        "analysis alone, 10,800 points",
+        f"analysis alone, {LAPS} laps",
         "gpxpy.parse of the file",
         lambda: call_s(lambda: gpxpy.parse(text)),
         lambda: analysis_s("three_hours"),
         0.2,
         runs,
+        held=0.65,
     )
     growth = compare(
         "growth, 10 h of flight",
@@ -217,19 +219,23 @@ def memory_mib(samples: list[tuple[float, float]], whole_s: float, start: float,
     return statistics.median(mib for second, mib in samples if start * whole_s <= second <= end * whole_s)
 
 
-def reached(line: Ratio, widened: float) -> bool:
-    bound = line.bound / widened if line.at_least else line.bound * widened
-    return line.ratio >= bound if line.at_least else line.ratio <= bound
+def reached(line: Ratio, short: bool) -> bool:
+    """Whether a line is within what it is held to, in CI a little more."""
+    widened = (WIDER_BY_THE_CLOCK if line.by_the_clock else WIDER_IN_CI) if short else 1.0
+    return line.reaches(line.bound / widened if line.at_least else line.bound * widened)
 
 
-def shown(lines: list[Ratio], widened: float, busy: bool) -> str:
-    header = f"{'what':32} {'floor':26} {'floor s':>8} {'took s':>8} {'ratio':>6}  {'wanted':>7}  reached"
+def shown(lines: list[Ratio], short: bool, busy: bool) -> str:
+    header = f"{'what':32} {'floor':26} {'floor s':>8} {'took s':>8} {'ratio':>6}  {'wanted':>7}  reached  {'held':>4}"
     rows = [
         f"{line.what:32} {line.floor:26} {line.floor_s:8.3f} {line.measured_s:8.3f} {line.ratio:6.2f}"
-        f"  {'>=' if line.at_least else '<='} {line.bound:4.2f}  {'yes' if line.reached else 'NO':7}  {line.note}"
+        f"  {'>=' if line.at_least else '<='} {line.wanted:4.2f}  {'yes' if line.reaches(line.wanted) else 'NO':7}"
+        f"  {line.bound:4.2f}  {line.note}"
         for line in lines
     ]
-    told = f"\nThis run ends badly only beyond {widened:g} times the bounds." if widened != 1.0 else ""
+    told = ""
+    if short:
+        told = f"\nEnds badly beyond {WIDER_IN_CI:g} times what is held, by the clock {WIDER_BY_THE_CLOCK:g} times."
     if busy:
         told += "\nTHE MACHINE WAS BUSY AT THE START: throughput is not judged. Run again when it is idle."
     return "\n".join([header, *rows]) + told
