@@ -17,6 +17,9 @@ from trackgrade.earth.units import METRES_PER_NM
 if TYPE_CHECKING:
     from pyproj import Geod
 
+Floats = npt.NDArray[np.float64]
+Pair = tuple[Floats, Floats]
+
 #: Semi-major axis [m] and flattening of the ellipsoid (WGS 84, NGA.STND.0036), and the square of its eccentricity.
 _AXIS_M, _FLATTENING = 6378137.0, 1.0 / 298.257223563
 _E2 = _FLATTENING * (2.0 - _FLATTENING)
@@ -29,9 +32,7 @@ def _wgs84() -> Geod:
     return Geod(ellps="WGS84")
 
 
-def azimuth_distance(
-    lat1_deg: Any, lon1_deg: Any, lat2_deg: Any, lon2_deg: Any
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def azimuth_distance(lat1_deg: Any, lon1_deg: Any, lat2_deg: Any, lon2_deg: Any) -> Pair:
     """True azimuth at the first point [deg, 0-360) and geodesic distance [NM] to the second; broadcasting."""
     lat1, lon1, lat2, lon2 = np.broadcast_arrays(
         *(np.asarray(v, dtype=np.float64) for v in (lat1_deg, lon1_deg, lat2_deg, lon2_deg))
@@ -40,7 +41,7 @@ def azimuth_distance(
     return np.mod(azimuth, 360.0), np.asarray(distance) / METRES_PER_NM
 
 
-def cartesian_m(lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.float64]:
+def cartesian_m(lat_deg: Any, lon_deg: Any) -> Floats:
     """Earth-centred coordinates (n, 3) [m] of latitudes and longitudes (n,) [deg], at height 0.
 
     The straight line between two places is the quick way to their distance: 1 micrometre short at 1 km, 1 m at 50 NM.
@@ -53,9 +54,7 @@ def cartesian_m(lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.float64]:
     return np.stack([equatorial * np.cos(lon), equatorial * np.sin(lon), polar], axis=-1)
 
 
-def near_east_north_m(
-    lat1_deg: Any, lon1_deg: Any, lat2_deg: Any, lon2_deg: Any
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def near_east_north_m(lat1_deg: Any, lon1_deg: Any, lat2_deg: Any, lon2_deg: Any) -> Pair:
     """East and north [m] of second places seen from first ones, true to distance and azimuth; broadcasting.
 
     The straight line between them gives the azimuth of the normal section, and its length the arc on the circle of
@@ -82,9 +81,7 @@ def _radius_m(lat_rad: Any, northward: Any) -> Any:
     return 1.0 / (northward / meridian + (1.0 - northward) / across)
 
 
-def destination(
-    lat_deg: Any, lon_deg: Any, azimuth_deg: Any, distance_nm: Any
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def destination(lat_deg: Any, lon_deg: Any, azimuth_deg: Any, distance_nm: Any) -> Pair:
     """Point reached along a geodesic: latitude and longitude [deg, lon -180 to 180]; broadcasting."""
     lat, lon, azimuth, distance = np.broadcast_arrays(
         *(np.asarray(v, dtype=np.float64) for v in (lat_deg, lon_deg, azimuth_deg, distance_nm))
@@ -103,12 +100,12 @@ class LocalPlane:
         self.lat_deg = float(lat_deg)
         self.lon_deg = float(lon_deg)
 
-    def to_plane(self, lat_deg: Any, lon_deg: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def to_plane(self, lat_deg: Any, lon_deg: Any) -> Pair:
         """East and north of the point [NM] for latitudes and longitudes (n,) [deg]."""
         east_m, north_m = near_east_north_m(self.lat_deg, self.lon_deg, lat_deg, lon_deg)
         return east_m / METRES_PER_NM, north_m / METRES_PER_NM
 
-    def to_geographic(self, east_nm: Any, north_nm: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def to_geographic(self, east_nm: Any, north_nm: Any) -> Pair:
         """Latitude and longitude [deg] of points of the plane (n,) [NM]."""
         east, north = (np.asarray(v, dtype=np.float64) * METRES_PER_NM for v in (east_nm, north_nm))
         lat, lon = np.radians(self.lat_deg), np.radians(self.lon_deg)
@@ -125,7 +122,7 @@ class LocalPlane:
         )
 
 
-def _geographic(x: Any, y: Any, z: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _geographic(x: Any, y: Any, z: Any) -> Pair:
     """Latitude and longitude [deg] of earth-centred coordinates [m] near height 0.
 
     Source: B. R. Bowring, Transformation from spatial to geographical coordinates, Survey Review 23 (1976): one round

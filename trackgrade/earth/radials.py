@@ -6,12 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import azimuth_distance, destination
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.earth.geodesy import Floats, azimuth_distance, destination
 
 #: Radials that cross at less than this do not fix a place: 1 degree of error moves it by a quarter of its
 #: distance. Our own choice for "parallel".

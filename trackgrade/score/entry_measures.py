@@ -37,7 +37,7 @@ def entry_measures(
     """Every number of one visit's entry."""
     entry = visit.entry
     suits = miss = well = None
-    stray = entry.non_holding_side_nm
+    stray, ended = entry.non_holding_side_nm, visit.laps[0].start_cross_nm if visit.laps else None
     if entry.kind != "none" and entry.kind != "unclear":
         if entry.expected:
             suits = entry.kind in entry.expected
@@ -57,13 +57,8 @@ def entry_measures(
         arrival_ias_kt=_arrival_speed(entry, samples, series),
         speed_ready_s=_speed_ready(entry, samples, series, airspeed_reference_kias, airspeed_band_kt),
         arrival_miss_s=arrival_miss(flown, hold) if visit is flown.visits[0] else _not_asked(),
-        end_cross_nm=_end_cross(visit),
+        end_cross_nm=_known(ended, "NM", "the track does not show the passage that ended the entry"),
     )
-
-
-def _end_cross(visit: Visit) -> Measurement:
-    cross = visit.laps[0].start_cross_nm if visit.laps else None
-    return _known(cross, "NM", "the track does not show the passage that ended the entry")
 
 
 def _known(value: float | None, unit: str, why: str) -> Measurement:

@@ -45,21 +45,17 @@ class SimulatedFlight:
 SECTOR_HEADINGS = {"direct": (-62.0, 102.0), "teardrop": (118.0, 172.0), "parallel": (188.0, 282.0)}
 
 
-def hold_side_pattern(hold: Hold, scenario: Scenario) -> tuple[Frame, str]:
-    """The hold as this pilot flies it, rightly or not."""
-    course, side, pattern = radians(hold.inbound_course_true_deg), hold.side, "as published"
-    if scenario.mistakes.reciprocal_course:
-        course, pattern = course + pi, "reciprocal"
-    if scenario.mistakes.wrong_side:
-        side, pattern = -side, "wrong side"
-    return Frame(0.0, 0.0, course, side), pattern
-
-
 class _Conductor:
     def __init__(self, hold: Hold, scenario: Scenario, rng: np.random.Generator) -> None:
         self.hold, self.sc, self.rng = hold, scenario, rng
-        self.frame, self.pattern = hold_side_pattern(hold, scenario)
         a, m = scenario.aircraft, scenario.mistakes
+        # The hold as this pilot flies it, rightly or not.
+        course, side, self.pattern = radians(hold.inbound_course_true_deg), hold.side, "as published"
+        if m.reciprocal_course:
+            course, self.pattern = course + pi, "reciprocal"
+        if m.wrong_side:
+            side, self.pattern = -side, "wrong side"
+        self.frame = Frame(0.0, 0.0, course, side)
         self.tas = a.tas_kt + m.speed_excess_kt
         self.aircraft = replace(a, tas_kt=self.tas)
         self.true_wind = wind_components_kt(scenario.air.wind_from_true_deg, scenario.air.wind_kt)
