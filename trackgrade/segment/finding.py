@@ -26,7 +26,7 @@ from trackgrade.segment.ends import Reading, surely_first
 from trackgrade.segment.flown import Entry, Visit
 from trackgrade.segment.likeness import looks_flown
 from trackgrade.segment.path import FlightPath, flight_path
-from trackgrade.segment.placing import Placed, place
+from trackgrade.segment.placing import Placed, outbound_courses, place
 from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
 from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
@@ -120,8 +120,9 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
             continue
         laps = tuple(lap for visit in visits for lap in visit.laps)
         like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
-        if visits[0].entry.kind in ("teardrop", "parallel"):
-            placed = place(ground, whole, entered_s=_turned_at_the_fix(visits[0].entry, motion))
+        entry = visits[0].entry
+        entered_s = _turned_at_the_fix(entry, motion) if entry.kind in ("teardrop", "parallel") else None
+        placed = place(ground, whole, outbound_courses(path, laps, placed), entered_s)
         found.append(Reading(placed, path, visits, laps, motion.start_epoch_s, like))
     return found
 

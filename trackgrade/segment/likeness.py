@@ -22,8 +22,8 @@ from trackgrade.segment.rounds import large_turns
 from trackgrade.track.track import Floats
 
 #: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
-#: down to 20 degrees of bank at 500 kt; thermals and cars turn faster, arcs slower.
-SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 240.0
+#: down to 15 degrees of bank at 400 kt, in wind; thermals and cars turn faster, arcs slower.
+SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 300.0
 #: Of a half circle so much is turning; a square circuit has a leg in it.
 LEAST_TURNING_SHARE = 0.6
 #: Straight flight on the two legs of a lap together [s]; least and most of an only lap.
@@ -31,19 +31,20 @@ LEAST_LEGS_S, LEGS_ONCE_S = 30.0, (50.0, 800.0)
 #: A turn on the outbound leg [deg]: a line is intercepted at less, a search has corners; and all of them together: a
 #: hold's leg goes on as it began, a procedure turn's does not; of an only lap.
 CORNER_DEG, ANOTHER_HEADING_DEG, ANOTHER_HEADING_ONCE_DEG = 70.0, 45.0, 20.0
-#: Abeam the fix the outbound leg of an only lap lies this many turn diameters to the side.
-ABEAM_DIAMETERS = (0.35, 2.0)
+#: The outbound leg of an only lap lies this many turn diameters to the side.
+ASIDE_DIAMETERS = (0.35, 2.0)
 #: Laps that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
 CIRCUIT_FT, WRONG_HEIGHTS = 350.0, 0.03
 #: The fix of an only lap is met this closely in the end [NM, or turn diameters].
 MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.12
-#: Passages of one hold scatter by less than this, and all its rounds together lead no further on [NM]; so many rounds
-#: tell, however uneven their steps, and so many steps, both ends together: a pilot's scatter may be one step at each.
-MOST_SCATTER_NM, MOVED_NM, EVEN_ROUNDS, LEAST_STEPS = 0.6, 0.3, 3.0, 3
+#: Passages of one hold scatter by less than this, or this share of a turn's diameter, and all its rounds together lead
+#: no further on [NM]; so many rounds tell, however uneven their steps, and so many steps, both ends together: a pilot's
+#: scatter may be one step at each.
+MOST_SCATTER_NM, MOST_SCATTER_SHARE, MOVED_NM, EVEN_ROUNDS, LEAST_STEPS = 0.6, 0.2, 0.3, 3.0, 3
 #: A half circle is seen from this before its middle to this after [deg].
 HALF_WAY_DEG = 45.0
-#: A turn about, from one line of a survey to the next, goes through at least this [deg].
-TURN_ABOUT_DEG = 135.0
+#: A turn about, onto the first line of a survey, goes through at least this; from one line to the next at least that.
+TURN_ABOUT_DEG, TO_NEXT_LINE_DEG = 135.0, 150.0
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class _Shape:
     corner_deg: float
     net_deg: float
     diameter_nm: float
-    abeam_diameters: float
+    aside_diameters: float
 
     @property
     def like_a_racetrack(self) -> bool:
@@ -74,10 +75,14 @@ class _Shape:
 
 def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Placed, alt_ft: Floats) -> bool:
     """Whether these laps can be a hold. ``alt_ft`` (n,) is on the grid of the path, NaN where unknown."""
-    shapes = [shape for lap in laps if (shape := _shape(path, lap)) is not None and shape.like_a_racetrack]
-    if 2 * len(shapes) <= len(laps) or moves_on(path, laps, placed) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
+    seen = [shape for lap in laps if (shape := _shape(path, lap)) is not None]
+    shapes = [shape for shape in seen if shape.like_a_racetrack]
+    if 2 * len(shapes) <= len(seen) or moves_on(path, laps, placed) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
         return False
-    if placed.scatter_nm > MOST_SCATTER_NM or _ends_scatter(laps) > MOST_SCATTER_NM:
+    diameter_nm = float(np.median([shape.diameter_nm for shape in shapes]))
+    if max(np.nan_to_num(placed.scatter_nm), _ends_scatter(laps)) > max(
+        MOST_SCATTER_NM, MOST_SCATTER_SHARE * diameter_nm
+    ):
         return False
     return len(laps) > 1 or _an_only_lap(path, entry, laps[0], shapes[0])
 
@@ -89,8 +94,8 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
     back = (lap.outbound_end.epoch_s, lap.inbound_turn_end.epoch_s)
     turning = sum(overlaps(turn, *span) for turn in path.turns for span in (out, back))
     rate = float(np.median([turn.rate_deg_s for turn in path.turns if overlaps(turn, *back) > 2.0] or [3.0]))
-    # Arriving from across, the fix itself may be abeam: the outbound leg then tells.
-    k = path.index((lap.abeam or lap.outbound_turn_end).epoch_s)
+    k = path.index(lap.outbound_turn_end.epoch_s)
+    leg = slice(k, path.index(lap.outbound_end.epoch_s) + 1)
     diameter_nm = 2.0 * float(path.airspeed_kt[k] / 3600.0 / np.radians(max(rate, 0.8)))
     outbound = [turn.change_deg for turn in _between(path, out[1] - 1.0, back[0] + 1.0)]
     return _Shape(
@@ -101,7 +106,7 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
         corner_deg=max(map(abs, outbound), default=0.0),
         net_deg=abs(sum(outbound)),
         diameter_nm=diameter_nm,
-        abeam_diameters=float(path.cross_nm[k]) / diameter_nm,
+        aside_diameters=float(np.median(path.cross_nm[leg])) / diameter_nm,
     )
 
 
@@ -192,19 +197,24 @@ def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> boo
         return False
     if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.net_deg > ANOTHER_HEADING_ONCE_DEG:
         return False
-    if not ABEAM_DIAMETERS[0] < shape.abeam_diameters < ABEAM_DIAMETERS[1]:
+    if not ASIDE_DIAMETERS[0] < shape.aside_diameters < ASIDE_DIAMETERS[1]:
         return False
     # Who enters by a teardrop or a parallel entry means to hold.
     return entry.kind in ("teardrop", "parallel") or not _to_and_fro(path, lap, shape.legs_s)
 
 
 def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
-    """Whether a turn about to the other side follows the lap sooner than its legs take, or two to either side in turn
-    come before it: the lines of a survey, of which the first was joined by a turn."""
+    """Whether a turn about to the other side follows the lap sooner than its legs take (twice that with another back
+    after it), or two to either side in turn come before it: lines of a survey, of which the first was joined by a turn.
+    """
     begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
     turns = large_turns(path.turns, TURN_ABOUT_DEG)
     after = [(start, change) for start, end, change in turns if (start + end) / 2.0 > left]
     before = [(end, change) for _, end, change in turns if end < begun]
-    if after and after[0][1] < 0.0 and after[0][0] - left < legs_s:
+    if (
+        after
+        and after[0][1] < -TO_NEXT_LINE_DEG
+        and after[0][0] - left < legs_s * (2.0 if after[1:] and after[1][1] > 0.0 else 1.0)
+    ):
         return True
     return len(before) > 1 and before[-1][1] < 0.0 < before[-2][1] and begun - before[-2][0] < left - begun

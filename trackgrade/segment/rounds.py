@@ -19,6 +19,8 @@ from trackgrade.track.track import Floats
 
 #: A turn away from a fix goes through this much over the ground, one from across the course too [deg].
 LEAST_TURN_DEG = 55.0
+#: A turn through more than this may have the fix in it: its rate falls below this share of what it is typically [deg].
+LONG_TURN_DEG, ROLLED_OUT_SHARE = 200.0, 0.8
 #: Turns one way with a shorter pause are bites of one [s].
 BITE_PAUSE_S = 12.0
 #: Once round: from any direction of the direct sector to the inbound course (AIM 5-3-8), in wind [deg].
@@ -75,19 +77,43 @@ class Round:
     north_nm: float
     course_deg: float
     side: int
+    near_nm: float = BACK_WITHIN_NM  # how near to it is back, at its speed
 
 
 def families(ground: Ground) -> list[list[Round]]:
-    """Rounds that begin at one place on one course, each family in order of time."""
+    """Rounds that begin at one place on one course, each family in order of time.
+
+    A turn onto the inbound course may go on into the turn at the fix; the fix then lies inside, where it is slowest.
+    """
     grown: list[list[Round]] = []
-    for each in _rounds(ground):
+    turns = large_turns(ground.turns)
+    inside = [part for turn in turns if (part := _after_the_slowest(ground, turn)) is not None]
+    for each in _rounds(ground, turns) + _rounds(ground, inside):
+        known = [one for family in grown for one in family if abs(one.start_s - each.start_s) < SHORTEST_LAP_S]
+        if any(_belongs(one, each) for one in known):
+            continue
         for family in grown:
             if _belongs(family[-1], each) or _belongs(family[0], each):
                 family.append(each)
                 break
         else:
             grown.append([each])
-    return grown
+    return [sorted(family, key=lambda each: each.start_s) for family in grown]
+
+
+def _after_the_slowest(ground: Ground, turn: tuple[float, float, float]) -> tuple[float, float, float] | None:
+    """The part of a large turn after its slowest moment, where a good part of a half circle lies on each side."""
+    start, end, change = turn
+    k0, k1 = ground.index(start), ground.index(end)
+    turned = np.abs(ground.track_deg[k0 : k1 + 1] - ground.track_deg[k0])
+    within = np.flatnonzero((turned > LEAST_TURN_DEG) & (turned < abs(change) - LEAST_TURN_DEG))
+    if abs(change) < LONG_TURN_DEG or len(within) < 3:
+        return None
+    rate = np.abs(np.gradient(ground.track_deg[k0 : k1 + 1]))[within]
+    slowest = within[int(np.argmin(rate))]
+    if np.min(rate) > ROLLED_OUT_SHARE * np.median(rate):
+        return None
+    return float(ground.time_s[k0 + slowest]), end, float(np.sign(change) * (abs(change) - turned[slowest]))
 
 
 def large_turns(turns: tuple[Turn, ...], least_deg: float = LEAST_TURN_DEG) -> list[tuple[float, float, float]]:
@@ -103,14 +129,14 @@ def large_turns(turns: tuple[Turn, ...], least_deg: float = LEAST_TURN_DEG) -> l
 
 def _belongs(one: Round, two: Round) -> bool:
     apart = float(np.hypot(one.east_nm - two.east_nm, one.north_nm - two.north_nm))
-    near = max(SAME_PLACE_NM, BACK_WITHIN_NM)
+    near = max(SAME_PLACE_NM, one.near_nm, two.near_nm)
     off = abs(float(wrap180(one.course_deg - two.course_deg)))
     return one.side == two.side and apart < near and off < SAME_COURSE_DEG and two.start_s - one.end_s < SAME_STAY_S
 
 
-def _rounds(ground: Ground) -> list[Round]:
+def _rounds(ground: Ground, turns: list[tuple[float, float, float]]) -> list[Round]:
     found = []
-    for start, _, change in large_turns(ground.turns):
+    for start, _, change in turns:
         side = 1 if change > 0 else -1
         k0 = ground.index(start)
         if ground.speed_kt[k0] < SLOWEST_KT:
@@ -126,12 +152,13 @@ def _rounds(ground: Ground) -> list[Round]:
         away = np.hypot(*(ground.place_nm[inside] - ground.place_nm[k0]).T)
         away = np.where(turned[first:last] >= ROUND_DEG[0], away, np.inf)
         k = int(np.argmin(away))
-        if not away[k] < max(BACK_WITHIN_NM, BACK_WITHIN_S * ground.speed_kt[k0] / 3600.0):
+        near = max(BACK_WITHIN_NM, BACK_WITHIN_S * float(ground.speed_kt[k0]) / 3600.0)
+        if not away[k] < near:
             continue
         end = k0 + first + k
         before = max(end - 15, k0)
         step = ground.place_nm[end] - ground.place_nm[before]
         east, north = ground.place_nm[k0]
         course = float(np.degrees(np.arctan2(step[0], step[1])))
-        found.append(Round(start, float(ground.time_s[end]), float(east), float(north), course, side))
+        found.append(Round(start, float(ground.time_s[end]), float(east), float(north), course, side, near))
     return found
