@@ -176,6 +176,8 @@ def _rate(problem: _Problem, theta: Floats) -> Floats:
 
 def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
     """Weighted misses (e, 2m) across and along the track, and their Jacobian (e, 2m, p)."""
+    if len(theta) <= AT_ONCE:
+        return _residuals_of_some(problem, theta)
     some = [slice(first, first + AT_ONCE) for first in range(0, len(theta), AT_ONCE)]
     misses, jacobians = zip(*(_residuals_of_some(problem.part(each), theta[each]) for each in some))
     return np.concatenate(misses), np.concatenate(jacobians)
