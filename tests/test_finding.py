@@ -100,6 +100,16 @@ def test_across_the_180_degree_meridian() -> None:
     assert miss_nm(proposal, hold) < FIX_NM
 
 
+def test_a_hold_flown_twice_leaves_room_for_another_between() -> None:
+    (proposal,) = found_in([straight(FIX_S), *uneven_laps(), straight(60.0)])
+    twice = replace(
+        proposal, start_epoch_s=0.0, end_epoch_s=3000.0, stays_epoch_s=((0.0, 600.0), (2400.0, 3000.0)), name="set"
+    )
+    assert not replace(proposal, start_epoch_s=700.0, end_epoch_s=2300.0).shares_time(twice)
+    assert replace(proposal, start_epoch_s=2450.0, end_epoch_s=3050.0).shares_time(twice)
+    assert twice.shares_time(replace(proposal, start_epoch_s=100.0, end_epoch_s=600.0))
+
+
 def test_two_holds_in_one_flight_are_two_proposals_in_order_of_time() -> None:
     away = [straight(60.0), turn(60.0), straight(700.0)]
     flown = [straight(FIX_S), *uneven_laps(), *away, *uneven_laps(-1), straight(60.0)]

@@ -88,7 +88,12 @@ class TestSet:
             (line,) = [line for line in result.stderr.splitlines() if "broken.toml" in line]
             assert "left out of the hold set" in line
         told = tg.grade(flight, holds=tmp_path / "set").cautions
-        assert sum("broken.toml" in line for line in told) == 1
+        assert sum(each in line for each in told) == 1, "one sentence, everywhere"
+        with pytest.warns(UserWarning, match="broken.toml") as warned:
+            (found,) = tg.find_holds(flight, holds=tmp_path / "set")
+        assert (found.name, [str(each.message) in line for each in warned]) == ("plain", [True])
+        other = run("holds", "add", "--from-find", flight)
+        assert line in other.stderr
 
     def test_find_names_the_hold_of_the_set_that_was_flown(self, run: Run, hold_file: Path, flight: Path) -> None:
         run("holds", "add", hold_file)

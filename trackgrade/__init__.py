@@ -28,10 +28,9 @@ if TYPE_CHECKING:
     from trackgrade.hold.plan import HoldPlan as HoldPlan
     from trackgrade.score.standard import Standard as Standard
     from trackgrade.score.standards import list_standards as list_standards, load_standard as load_standard
-    from trackgrade.segment.finding import find_holds as find_holds
     from trackgrade.track.readers import read_track as read_track
     from trackgrade.track.track import Track as Track
-    from trackgrade.verbs import Debrief as Debrief, brief as brief, grade as grade
+    from trackgrade.verbs import Debrief as Debrief, brief as brief, find_holds as find_holds, grade as grade
 
 __version__ = "0.1.0"
 
@@ -52,7 +51,7 @@ _HOME = {
     "TrackgradeError": "errors",
     "UsageError": "errors",
     "brief": "verbs",
-    "find_holds": "segment.finding",
+    "find_holds": "verbs",
     "grade": "verbs",
     "list_standards": "score.standards",
     "load_standard": "score.standards",

@@ -16,6 +16,7 @@ from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.hold.setup import resolve
 from trackgrade.segment.finding import find_holds
+from trackgrade.segment.flown import Visit
 from trackgrade.segment.proposal import HoldProposal
 from trackgrade.track.track import Track
 
@@ -51,14 +52,15 @@ def flown_of_set(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> list
         laps = [lap for visit in visits for lap in visit.laps]
         missed = float(np.median([abs(lap.end_cross_nm or 0.0) for lap in laps])) if laps else np.inf
         if missed < MISSED_NM:
-            start, end = visits[0].entry.start or laps[0].start, laps[-1].end or laps[-1].start
+            stays = tuple(_stay(visit) for visit in visits)
             flown = HoldProposal(
                 replace(hold, origin="set"),
                 len(laps),
-                start.epoch_s,
-                end.epoch_s,
+                stays[0][0],
+                stays[-1][1],
                 leg_minutes=hold.leg.minutes,
                 name=name,
+                stays_epoch_s=stays,
             )
             ranked.append((-len(laps), missed, flown))
     return [flown for _, _, flown in sorted(ranked, key=lambda each: each[:2])]
@@ -103,6 +105,11 @@ def choose(track: Track, hold_set: Sequence[tuple[str, HoldPlan]]) -> Chosen | N
     if len(found) > 1:
         words += f" Also flown: {'; '.join(_told(each) for each in found[1:])}."
     return Chosen(replace(found[0].hold, origin="found"), words, write_hold_file(found[0].plan()))
+
+
+def _stay(visit: Visit) -> tuple[float, float]:
+    first, last = visit.entry.start or visit.laps[0].start, visit.laps[-1].end or visit.laps[-1].start
+    return first.epoch_s, last.epoch_s
 
 
 def _nearest_nm(track: Track, hold: Hold) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import warnings
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from html import escape
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from trackgrade.analysis import analyse, flight_date
 from trackgrade.briefing.brief import Brief, Conditions, prepare
-from trackgrade.choosing import NONE_FOUND, choose
+from trackgrade.choosing import NONE_FOUND, choose, holds_in
 from trackgrade.earth.atmosphere import tas_from_cas_kt
 from trackgrade.errors import NoHoldFlown, UsageError, within
 from trackgrade.exports import debrief_json, laps_csv
@@ -25,6 +26,7 @@ from trackgrade.hold.setup import resolve
 from trackgrade.score import debrief as score
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
+from trackgrade.segment.proposal import HoldProposal
 from trackgrade.track.readers import TrackSource, read_track
 from trackgrade.track.track import Track
 
@@ -138,9 +140,30 @@ def grade(
             raise NoHoldFlown(f"{flight.source}: no hold flown ({NONE_FOUND}); name the hold")
     found = analyse(flight, chosen.hold if chosen else _resolved(hold, flight_date(flight)), _standard(standard))
     if chosen is not None:
-        left_out = (f"left out of the hold set: {line}" for line in wrong)
-        found = replace(found, cautions=(*found.cautions, *left_out, chosen.words))
+        found = replace(found, cautions=(*found.cautions, *wrong, chosen.words))
     return Debrief(**{each.name: getattr(found, each.name) for each in fields(found)})
+
+
+def find_holds(track: Track | TrackSource, *, holds: str | os.PathLike[str] | None = None) -> list[HoldProposal]:
+    """The holds flown in a track, most laps first: those of the hold set by their names there, and what was found
+    beside them.
+
+    Parameters
+    ----------
+    track
+        What `read_track` gave, or anything that it reads.
+    holds
+        Folder of another hold set than the user's own. A file of the set that is no hold is left out, with a warning.
+
+    Raises
+    ------
+    TrackFileError, HoldFileError, UsageError
+        Too few usable points; a hold of the set whose radials make no fix; no such folder.
+    """
+    plans, wrong = read_set(folder_of(None if holds is None else os.fspath(holds)))
+    for line in wrong:
+        warnings.warn(line, stacklevel=2)
+    return holds_in(track if isinstance(track, Track) else read_track(track), plans)
 
 
 def brief(

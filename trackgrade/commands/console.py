@@ -54,7 +54,7 @@ def note(text: str) -> None:
 def left_out_of_set(wrong: Iterable[str]) -> None:
     """A line on each file of the hold set that is no hold; the others serve all the same."""
     for line in wrong:
-        note(f"left out of the hold set until it is corrected: {line}")
+        note(line)
 
 
 def complain(text: str) -> None:

@@ -204,7 +204,9 @@ def _found(track: str, number: int, folder: Path, *, other_end: bool, name: str)
     path = Path(track)
     if not path.is_file():
         raise UsageError(f"{track}: this is no file; give one track")
-    proposals = holds_in(read_track(path), read_set(folder)[0])
+    plans, wrong = read_set(folder)
+    console.left_out_of_set(wrong)
+    proposals = holds_in(read_track(path), plans)
     if not proposals:
         raise NoHoldFlown(f"{path.name}: {NOTHING}")
     if number > len(proposals):

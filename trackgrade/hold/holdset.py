@@ -71,13 +71,13 @@ def _in_set(argument: str, holds: str | None) -> bool:
 
 
 def read_set(folder: Path) -> tuple[list[tuple[str, HoldPlan]], list[str]]:
-    """Every hold of a set by name, and a line on each file that is none; one wrong file harms no other."""
+    """Every hold of a set by name, and a sentence on each file that is none; one wrong file harms no other."""
     plans, wrong = [], []
     for name in names_in(folder):
         try:
             plans.append((name, read_hold_file(folder / f"{name}{ENDING}")))
         except HoldFileError as error:
-            wrong.append(str(error))
+            wrong.append(f"left out of the hold set until it is corrected: {error}")
     return plans, wrong
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from trackgrade.hold.courses import course_name
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import write_hold_file
 from trackgrade.hold.holdset import read_set
+from trackgrade.hold.plan import HoldPlan
 from trackgrade.hold.setup import resolve
 from trackgrade.track.altitude import UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES
@@ -49,16 +51,20 @@ def look(folder: Path, name: str, holds: Path) -> None:
             "notes": [note for note in track.notes if "--" not in note],  # what needs an answer is asked
             "line": [line.epoch_s.tolist(), line.lat_deg.tolist(), line.lon_deg.tolist()],
         }
-        seen["proposals"], seen["drawing"] = _proposals(track, line, folder, holds)
+        plans, wrong = read_set(holds)
+        seen["notes"] += wrong
+        seen["proposals"], seen["drawing"] = _proposals(track, line, folder, plans)
     except TrackgradeError as error:
         seen["problem"] = str(error)
     write_whole(folder / "seen.json", json.dumps(seen, ensure_ascii=False))
 
 
-def _proposals(track: Track, line: Line, folder: Path, holds: Path) -> tuple[list[dict[str, Any]], str]:
+def _proposals(
+    track: Track, line: Line, folder: Path, plans: Sequence[tuple[str, HoldPlan]]
+) -> tuple[list[dict[str, Any]], str]:
     """Holds of the set that were flown, then those found; each as the page lists it. And the drawing of all."""
     date = flight_date(track)
-    flown = holds_in(track, read_set(holds)[0])
+    flown = holds_in(track, plans)
     of_set = [each for each in flown if each.name]
     proposals = [
         {"value": f"set:{each.name}", "label": f"{each.hold.name}, of your holds", "laps": each.laps, "either": ""}

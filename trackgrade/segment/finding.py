@@ -234,6 +234,7 @@ def _merged(proposals: list[HoldProposal]) -> list[HoldProposal]:
             laps=other.laps + each.laps,
             start_epoch_s=min(other.start_epoch_s, each.start_epoch_s),
             end_epoch_s=max(other.end_epoch_s, each.end_epoch_s),
+            stays_epoch_s=(*other.stays, *each.stays),
         )
     return sorted(kept, key=lambda p: (-p.laps, p.start_epoch_s))
 

@@ -22,7 +22,7 @@ class HoldProposal:
     ``which_end``: "sure", or "either" where the track does not tell which end of the racetrack is the fix; the reading
     at the other end is then ``other_end``. ``fix_sd_nm`` and ``course_sd_deg``: scatter of its passages and inbound
     legs, NaN with one. ``leg_minutes``: what its inbound legs lasted, also where it was flown to a distance. ``name``:
-    by which the hold set has it; "" where it has none.
+    by which the hold set has it; "" where it has none. ``stays_epoch_s``: (start, end) of each stay; one, where none.
     """
 
     hold: Hold
@@ -35,12 +35,19 @@ class HoldProposal:
     course_sd_deg: float = float("nan")
     leg_minutes: float | None = None
     name: str = ""
+    stays_epoch_s: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def stays(self) -> tuple[tuple[float, float], ...]:
+        return self.stays_epoch_s or ((self.start_epoch_s, self.end_epoch_s),)
 
     def shares_time(self, other: HoldProposal) -> bool:
-        """Whether both are readings of one stay: they share more than half of the longer."""
-        shared_s = min(self.end_epoch_s, other.end_epoch_s) - max(self.start_epoch_s, other.start_epoch_s)
-        longer_s = max(each.end_epoch_s - each.start_epoch_s for each in (self, other))
-        return 2.0 * shared_s > longer_s
+        """Whether a stay of each is one and the same, read twice: they share more than half of the longer."""
+        return any(
+            2.0 * (min(end, other_end) - max(start, other_start)) > max(end - start, other_end - other_start)
+            for start, end in self.stays
+            for other_start, other_end in other.stays
+        )
 
     def plan(self, name: str = FOUND) -> HoldPlan:
         """The proposal as a hold file writes it, its course magnetic as charts give it, by the model."""
