@@ -64,12 +64,12 @@ STANDARD = tomllib.loads(text_of("training"))
 
 @pytest.mark.parametrize("path", list(numbers_of(STANDARD)), ids=lambda path: ".".join(map(str, path)))
 def test_every_number_of_a_standard_is_bounded(path: tuple[Any, ...]) -> None:
-    from trackgrade.score.standards import _Reader
+    from trackgrade.score.standards import _standard
 
     used_ones = 0
     for value in EDGES:
         try:
-            standard = _Reader("own").standard(with_number(STANDARD, path, value), "own", "own.toml")
+            standard = _standard(with_number(STANDARD, path, value), "own.toml", "own", "own.toml")
         except TrackgradeError:
             continue
         used_ones += 1
