@@ -69,6 +69,7 @@ class TestInputs:
     def test_a_pattern_is_expanded_where_the_shell_did_not(self, archive: Path) -> None:
         found = find_tracks([str(archive / "**" / "flight*.gpx")])
         assert [path.name for path in found] == ["flight 0.gpx", "flight 2.gpx", "flight 1.gpx", "flight 3.gpx"]
+        assert find_tracks([str(archive / "spring" / "**")]) == find_tracks([str(archive / "spring" / "*")])
 
     def test_a_file_named_twice_is_done_once(self, archive: Path) -> None:
         one = archive / "flight 0.gpx"

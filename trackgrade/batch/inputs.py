@@ -52,8 +52,10 @@ def _matching(pattern: Path) -> list[Path]:
     """The files of a pattern, nothing hidden among them; links to folders are not followed, or they might go round."""
     fixed = list(takewhile(lambda part: not any(sign in part for sign in "*?["), pattern.parts))
     folder = Path(*fixed)
-    # Two stars mean folders only where they stand alone.
+    # Two stars mean folders only where they stand alone; at the end they mean what is in the folders.
     rest = [part if part == "**" else re.sub(r"\*+", "*", part) for part in pattern.parts[len(fixed) :]]
+    if rest[-1] == "**":
+        rest.append("*")
     found = folder.glob(str(Path(*rest)))
     return sorted(each for each in found if not _hidden(each.relative_to(folder)) and each.is_file())
 
