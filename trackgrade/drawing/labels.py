@@ -14,8 +14,8 @@ Point = tuple[float, float]
 
 #: How bad a place is, in steps of line hidden: lying over other words, or leaving the frame, is worse than any line.
 OVER_WORDS, OUT_OF_FRAME = 1000.0, 1000.0
-#: The last place of those to choose from is as bad as one that lies across a line: words belong beside what they name.
-LAST_PLACE = 3.0
+#: Words belong beside what they name: the furthest of some 150 places about it is as bad as one across a line.
+NEXT_PLACE = 0.02
 #: Directions to try for words beside a place, from the one liked best [degrees].
 TURNS = tuple(side * turn for turn in np.arange(0.0, 181.0, 15.0).tolist() for side in (1.0, -1.0))[1:-1]
 #: About how wide letters are, in their size, of the typefaces that `palette.SANS` names: Helvetica's figures, widened
@@ -97,7 +97,7 @@ class Placer:
     def put_each(self, places: Floats, widths: Floats, height: float) -> Floats:
         """The same for a box of each set: places (sets, n, 2), widths (sets,), the best of each (sets, 2)."""
         boxes = boxed(places, widths[:, None], height)
-        cost = self._cost(boxes) + self._hidden(boxes) + np.linspace(0.0, LAST_PLACE, places.shape[1])
+        cost = self._cost(boxes) + self._hidden(boxes) + NEXT_PLACE * np.arange(places.shape[1])
         best = np.arange(len(places)), cost.argmin(axis=1)
         self._taken(boxes[best])
         chosen: Floats = places[best]
