@@ -8,6 +8,7 @@ import numpy.typing as npt
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.motion.motion import Motion
 from trackgrade.motion.wind import WindFit, fit_wind
+from trackgrade.track.ranks import median
 
 Bools = npt.NDArray[np.bool_]
 
@@ -20,7 +21,7 @@ def near_the_fix(motion: Motion, leg_s: float) -> Bools:
     position, velocity, _ = motion.trajectory.at(motion.grid_s)
     distance_nm = np.hypot(position[:, 0], position[:, 1]) / METRES_PER_NM
     speed_nm_s = np.hypot(velocity[:, 0], velocity[:, 1]) / METRES_PER_NM
-    reach_nm = 3.0 + float(np.median(speed_nm_s)) * (1.5 * min(leg_s, 400.0) + 60.0)
+    reach_nm = 3.0 + median(speed_nm_s) * (1.5 * min(leg_s, 400.0) + 60.0)
     return np.asarray(distance_nm < reach_nm)
 
 

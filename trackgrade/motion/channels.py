@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackgrade.earth.angles import wrap180, wrap360
+from trackgrade.track.ranks import median, quantile
 from trackgrade.track.track import CleanTrack, Floats
 
 #: A logged heading may differ by this much in the middle and at the 90 % point [deg].
@@ -68,7 +69,7 @@ def _trusted(
     if np.mean(known) < LEAST_SHARE:
         notes.append(f"The log's {name} is blank in {100 * (1 - np.mean(known)):.0f} % of the rows and was not used.")
         return None
-    typical, large = float(np.median(off[known])), float(np.quantile(off[known], 0.9))
+    typical, large = median(off[known]), quantile(off[known], 0.9)
     if typical > middle or large > most:
         notes.append(
             f"The log's {name} does not fit the positions (typically {typical:.0f}{unit} off) and was not used."

@@ -16,6 +16,7 @@ from trackgrade.motion.smoothing import (
     smoothed_acceleration_sd_m_s2,
 )
 from trackgrade.motion.wind import WindFit
+from trackgrade.track.ranks import median
 from trackgrade.track.track import CleanTrack, Floats
 
 #: Step of the even grid on which turns and passages are looked for [s].
@@ -64,7 +65,7 @@ def trace(clean: CleanTrack, plane: LocalPlane) -> Motion:
     raw_m = np.stack([east, north], axis=1) * METRES_PER_NM
     trajectory = smooth(time_s, raw_m)
     speed = np.hypot(trajectory.velocity_m_s[:, 0], trajectory.velocity_m_s[:, 1])
-    typical = max(float(np.median(speed[speed > 10.0])) if np.any(speed > 10.0) else 10.0, 10.0)
+    typical = max(median(speed[speed > 10.0]) if np.any(speed > 10.0) else 10.0, 10.0)
     rate_sd = float(
         np.degrees(smoothed_acceleration_sd_m_s2(trajectory.noise_cross_m, np.array(clean.interval_s)) / typical)
     )

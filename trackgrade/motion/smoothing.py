@@ -19,6 +19,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from trackgrade.track.ranks import median, quantile
+
 Floats = npt.NDArray[np.float64]
 
 #: Spectral density of the jerk [m2/s5]: about 1 m/s3 kept for about 1 s.
@@ -89,7 +91,7 @@ class Trajectory:
         k = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)
         gap_s = self.time_s[k + 1] - self.time_s[k]
         into_s = np.clip(time_s - self.time_s[k], 0.0, gap_s)
-        usual_s = float(np.median(np.diff(self.time_s)))
+        usual_s = median(np.diff(self.time_s))
         hole = gap_s > HOLE_STEPS * usual_s
 
         def error(noise_m: float) -> Floats:
@@ -150,8 +152,8 @@ def noise_from_differences(time_s: Floats, position_m: Floats) -> tuple[float, f
     cross = np.abs(residual[:, 1] * unit[:, 0] - residual[:, 0] * unit[:, 1])
     # 0.31864 is the 25 % point of |N(0, 1)|.
     return (
-        float(max(np.quantile(cross, 0.25) / 0.31864, LEAST_NOISE_M)),
-        float(max(np.quantile(along, 0.25) / 0.31864, LEAST_NOISE_M)),
+        float(max(quantile(cross, 0.25) / 0.31864, LEAST_NOISE_M)),
+        float(max(quantile(along, 0.25) / 0.31864, LEAST_NOISE_M)),
     )
 
 

@@ -65,7 +65,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
     """
     time_s, rate_deg_s, airspeed_m_s = motion.grid_s, air.heading_rate_deg_s, air.airspeed_m_s
     trajectory, raw_m, in_hole = motion.trajectory, motion.raw_m, motion.in_hole
-    interval = float(np.median(np.diff(trajectory.time_s)))
+    interval = median(np.diff(trajectory.time_s))
     rough = _rough_turns(time_s, rate_deg_s, blurred=motion.calm is not motion.trajectory, sparse=interval >= SPARSE_S)
     if not rough:
         return []
@@ -243,7 +243,7 @@ def _parted(rate: Floats, first: int, last: int) -> list[tuple[int, int]]:
     parts stand apart, so that they are not taken for one turn with a wobble; where exactly is for the fit.
     """
     inside = rate[first : last + 1]
-    level = PARTED_LEVEL * float(np.median(inside[inside > 0.6 * np.max(inside)]))
+    level = PARTED_LEVEL * median(inside[inside > 0.6 * np.max(inside)])
     high = [(first + a, first + b) for a, b in _stretches(inside > level) if np.max(inside[a : b + 1]) > 1.3 * level]
     dips = [b + int(np.argmin(rate[b : c + 1])) for (_, b), (c, _) in pairwise(high) if c - b > APART]
     return list(zip([first, *(dip + APART for dip in dips)], [*(dip - APART for dip in dips), last]))

@@ -16,6 +16,7 @@ from scipy.linalg import solveh_banded
 from trackgrade.earth.angles import wrap360
 from trackgrade.earth.units import KT_PER_M_S
 from trackgrade.motion.samples import Wind
+from trackgrade.track.ranks import median
 
 Floats = npt.NDArray[np.float64]
 
@@ -113,7 +114,7 @@ def fit_wind(time_s: Floats, velocity_m_s: Floats, velocity_sd_m_s: float = 0.5)
         jacobian[:, :2] = -unit
         jacobian[:, 2] = -1.0
         jacobian[:, 3:] = -unit * (into / scale)[:, None]
-        spread = max(1.4826 * float(np.median(np.abs(residual))), 0.2)
+        spread = max(1.4826 * median(np.abs(residual)), 0.2)
         robust = (STUDENT_DEGREES + 1) / (STUDENT_DEGREES + (residual / spread) ** 2)
         weight = share * robust
         normal = jacobian.T @ (weight[:, None] * jacobian) / spread**2 + np.diag(prior)
@@ -205,7 +206,7 @@ def _correlation_s(time_s: Floats, residual: Floats) -> float:
     variance = float(np.dot(centred, centred)) / n
     if variance <= 0:
         return LEAST_CORRELATION_S
-    step = float(np.median(np.diff(time_s)))
+    step = median(np.diff(time_s))
     for lag in range(1, n // 3):
         if float(np.dot(centred[:-lag], centred[lag:])) / (n - lag) < variance / np.e:
             return max(lag * step, LEAST_CORRELATION_S)

@@ -34,6 +34,7 @@ from trackgrade.score.wind_work import heading_kept, wind_work
 from trackgrade.segment.flown import Flown, Visit
 from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import Samples
+from trackgrade.track.ranks import median
 from trackgrade.track.track import AltitudeDatum
 
 #: Where no altitude is assigned, it is the one held from so long before the first lap to its end, else to so long after
@@ -132,7 +133,7 @@ def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
     if abs(alt[after - 1] - alt[first]) > ON_ITS_WAY_FT and (found := held_from(t, alt, int(first))) is not None:
         return Reference(found[1], f"{found[1]:.0f} ft, held first in the hold as {why}")
     stretches = [each for each in (alt[early:last], alt[early:after]) if np.ptp(each) <= REFERENCE_WITHIN_FT]
-    held = float(np.median([*stretches, alt[first:after]][0]))
+    held = median([*stretches, alt[first:after]][0])
     return Reference(held, f"{held:.0f} ft, held when the first lap began as {why}")
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from trackgrade.hold.hold import Hold
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: Another level is seen where one this far off is held for so long, within so much either way [ft, s, ft]: vertical
@@ -133,7 +134,7 @@ def _left_s(level_ft: float, next_ft: float, t: Floats, alt: Floats, from_s: flo
     about = (t >= from_s) & (t < until_s) & (np.abs(alt - level_ft) < ELSEWHERE_FT)
     if not about.any():
         return from_s
-    toward_next = (alt - np.median(alt[about])) * np.sign(next_ft - level_ft)
+    toward_next = (alt - median(alt[about])) * np.sign(next_ft - level_ft)
     return float(t[np.flatnonzero(about & (toward_next <= LEFT_FT))[-1]])
 
 
@@ -149,10 +150,10 @@ def held_from(t: Floats, alt: Floats, first: int, off_ft: float | None = None) -
         window = alt[k:end]
         if np.ptp(window) > 2.0 * HELD_WITHIN_FT or not elsewhere[k:end].all():
             continue
-        middle = float(np.median(window))
+        middle = median(window)
         if off_ft is None or abs(middle - off_ft) > OTHER_LEVEL_FT:
             gone = np.flatnonzero(np.abs(alt[k:] - middle) > ELSEWHERE_FT)
-            return k, float(np.median(alt[k : k + int(gone[0])] if len(gone) else alt[k:]))
+            return k, median(alt[k : k + int(gone[0])] if len(gone) else alt[k:])
     return None
 
 

@@ -102,7 +102,7 @@ def white_noise(values: Floats) -> float:
         return 0.0
     second = finite[2:] - 2.0 * finite[1:-1] + finite[:-2]
     # Second differences of white noise have sqrt(6) times its standard deviation; 1.4826 turns a MAD into one.
-    return float(1.4826 * np.median(np.abs(second - np.median(second))) / math.sqrt(6.0))
+    return float(1.4826 * median(np.abs(second - median(second))) / math.sqrt(6.0))
 
 
 def span_sd_s(first: Moment, last: Moment) -> float:

@@ -11,6 +11,7 @@ from trackgrade.earth.angles import wrap180
 from trackgrade.segment.flown import Lap, Visit
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import REACTION_S, Placed
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: A pilot cleared to hold flies to the fix first, and leaves over it more often than not (logarithms of odds).
@@ -54,7 +55,7 @@ class Reading:
     def inbound_s(self) -> float:
         """How long its inbound legs last, typically [s]."""
         seconds = self._inbound_s(self.laps)
-        return float(np.median(seconds)) if seconds else self.placed.leg_s
+        return median(seconds) if seconds else self.placed.leg_s
 
     @staticmethod
     def _inbound_s(laps: Sequence[Lap]) -> list[float]:
@@ -68,7 +69,7 @@ class Reading:
             for lap in self.laps
             if lap.outbound_end and lap.outbound_turn_end
         ]
-        return float(np.median(seconds)) if seconds else float("nan")
+        return median(seconds) if seconds else float("nan")
 
     @property
     def leg_nm(self) -> float | None:
@@ -79,17 +80,17 @@ class Reading:
         turned = np.array([lap.outbound_end.epoch_s for lap in laps if lap.outbound_end]) - REACTION_S
         places = (self.path.along_nm, self.path.cross_nm)
         away_nm = np.hypot(*(np.interp(turned, self.path.epoch_s, each) for each in places))
-        off_s = float(np.std(away_nm, ddof=1) / np.median(self.path.groundspeed_kt)) * 3600.0
+        off_s = float(np.std(away_nm, ddof=1) / median(self.path.groundspeed_kt)) * 3600.0
         if STEADIER * max(off_s, STEADY_S) > np.std(self._inbound_s(laps), ddof=1):
             return None
-        typical_nm = float(np.median(away_nm))
+        typical_nm = median(away_nm)
         whole = abs(typical_nm - round(typical_nm)) < NEAR_WHOLE_NM
         return float(round(typical_nm)) if whole else round(2.0 * typical_nm) / 2.0
 
     @property
     def begun_sd_s(self) -> float:
         """Scatter along the course of where the turns at this end begin, in seconds of flight; NaN with one or none."""
-        return self._scatter(self._along) / float(np.median(self.path.groundspeed_kt)) * 3600.0
+        return self._scatter(self._along) / median(self.path.groundspeed_kt) * 3600.0
 
     @property
     def across_sd_nm(self) -> float:
@@ -120,8 +121,8 @@ class Reading:
                     part = slice(self.path.index(start.epoch_s + LEG_ENDS_S), self.path.index(end.epoch_s - LEG_ENDS_S))
                     leg.append(float(np.std(self.path.heading_deg[part])))
         return (
-            float(np.median(inbound)) if inbound else float("nan"),
-            float(np.median(outbound)) if outbound else float("nan"),
+            median(inbound) if inbound else float("nan"),
+            median(outbound) if outbound else float("nan"),
         )
 
     @property
@@ -181,9 +182,9 @@ def _off_standard_s(seconds: float) -> float:
 def _first_and_last(one: Reading, two: Reading) -> tuple[float, float]:
     """+1 where the first end was reached before the other, -1 where after it, 0 where the record does not tell; and the
     same for which was left last."""
-    lap_s = float(np.median([lap.end.epoch_s - lap.start.epoch_s for lap in one.laps if lap.end]))
+    lap_s = median([lap.end.epoch_s - lap.start.epoch_s for lap in one.laps if lap.end])
     aside = [one.path.value(one.path.cross_nm, lap.abeam.epoch_s) for lap in one.laps if lap.abeam]
-    near = max(NEAR_NM, NEAR_SHARE * abs(float(np.median(aside)))) if aside else NEAR_NM
+    near = max(NEAR_NM, NEAR_SHARE * abs(median(aside))) if aside else NEAR_NM
     since = min(one.span_s[0], two.span_s[0]) + one.began_epoch_s - lap_s
     until = max(one.span_s[1], two.span_s[1]) + one.began_epoch_s + lap_s
     times = []

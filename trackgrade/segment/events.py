@@ -107,7 +107,7 @@ def inbound_passages(path: FlightPath) -> list[Passage]:
 def turn_radius_nm(path: FlightPath) -> float:
     """Typical radius of this flight's large turns in still air [NM]; 0 where it has none."""
     rate = _usual_rate_deg_s(path)
-    return 0.0 if rate is None else float(np.median(path.airspeed_kt)) / 3600.0 / math.radians(rate)
+    return 0.0 if rate is None else median(path.airspeed_kt) / 3600.0 / math.radians(rate)
 
 
 def turns_last(path: FlightPath) -> float:

@@ -32,6 +32,7 @@ from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
 from trackgrade.track.altitude import LEVELS_FROM_FT
 from trackgrade.track.cleaning import clean
+from trackgrade.track.ranks import median
 from trackgrade.track.thinning import thin
 from trackgrade.track.track import AltitudeDatum, Floats, Track
 
@@ -148,7 +149,7 @@ def _turned_at_the_fix(entry: Entry, motion: Motion) -> float:
 
 def _by_an_aircraft(ground: Ground, family: list[Round]) -> bool:
     inside = np.concatenate([ground.speed_kt[ground.index(each.start_s) : ground.index(each.end_s)] for each in family])
-    return float(np.median(inside)) > SLOWEST_KT
+    return median(inside) > SLOWEST_KT
 
 
 def _chosen(readings: list[Reading]) -> list[tuple[Reading, Reading | None, bool]]:
@@ -249,7 +250,7 @@ def _held_ft(alt_ft: Floats, datum: AltitudeDatum) -> float | None:
     """The altitude held, where the log has what an altimeter shows, or a flight level; None where it does not [ft]."""
     if not len(alt_ft) or not np.isfinite(alt_ft).all():
         return None
-    held = float(np.round(np.median(alt_ft), -2))
+    held = float(np.round(median(alt_ft), -2))
     return held if datum == "altimeter" or (datum == "pressure" and held >= LEVELS_FROM_FT) else None
 
 

@@ -19,6 +19,7 @@ from trackgrade.segment.flown import Entry, Lap
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import Placed
 from trackgrade.segment.rounds import large_turns
+from trackgrade.track.ranks import median, quantile
 from trackgrade.track.track import Floats
 
 #: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
@@ -79,7 +80,7 @@ def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Pla
     shapes = [shape for shape in seen if shape.like_a_racetrack]
     if 2 * len(shapes) <= len(seen) or moves_on(path, laps, placed) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
         return False
-    diameter_nm = float(np.median([shape.diameter_nm for shape in shapes]))
+    diameter_nm = median([shape.diameter_nm for shape in shapes])
     if max(np.nan_to_num(placed.scatter_nm), _ends_scatter(laps)) > max(
         MOST_SCATTER_NM, MOST_SCATTER_SHARE * diameter_nm
     ):
@@ -93,7 +94,7 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
     out = ((lap.outbound_turn_start or lap.start).epoch_s, lap.outbound_turn_end.epoch_s)
     back = (lap.outbound_end.epoch_s, lap.inbound_turn_end.epoch_s)
     turning = sum(overlaps(turn, *span) for turn in path.turns for span in (out, back))
-    rate = float(np.median([turn.rate_deg_s for turn in path.turns if overlaps(turn, *back) > 2.0] or [3.0]))
+    rate = median([turn.rate_deg_s for turn in path.turns if overlaps(turn, *back) > 2.0] or [3.0])
     k = path.index(lap.outbound_turn_end.epoch_s)
     leg = slice(k, path.index(lap.outbound_end.epoch_s) + 1)
     diameter_nm = 2.0 * float(path.airspeed_kt[k] / 3600.0 / np.radians(max(rate, 0.8)))
@@ -106,7 +107,7 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
         corner_deg=max(map(abs, outbound), default=0.0),
         net_deg=abs(sum(outbound)),
         diameter_nm=diameter_nm,
-        aside_diameters=float(np.median(path.cross_nm[leg])) / diameter_nm,
+        aside_diameters=median(path.cross_nm[leg]) / diameter_nm,
     )
 
 
@@ -119,7 +120,7 @@ def _up_and_down_ft(path: FlightPath, laps: Sequence[Lap], alt_ft: Floats) -> fl
 
     def valley(ft: Floats) -> float:
         walls = np.minimum(np.maximum.accumulate(ft), np.maximum.accumulate(ft[::-1])[::-1])
-        return float(np.quantile(walls - ft, 1.0 - WRONG_HEIGHTS))
+        return quantile(walls - ft, 1.0 - WRONG_HEIGHTS)
 
     return max(valley(height), valley(-height))
 

@@ -17,6 +17,7 @@ from trackgrade.hold.hold import TurnSide
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.rounds import Ground, Round, large_turns
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: The turn begins about this long after the fix, which is when a pilot reacts (common practice, no source), and varies
@@ -75,10 +76,10 @@ def outbound_courses(path: FlightPath, laps: Sequence[Lap], placed: Placed) -> l
             continue
         leg = slice(path.index(start.epoch_s + ROLLING_S), path.index(end.epoch_s - ROLLING_S) + 1)
         courses = _corrected_for(
-            np.radians(np.median(path.heading_deg[leg])),
-            np.radians(np.median(path.track_deg[leg])),
-            float(np.median(path.airspeed_kt[leg])),
-            float(np.median(path.groundspeed_kt[leg])),
+            np.radians(median(path.heading_deg[leg])),
+            np.radians(median(path.track_deg[leg])),
+            median(path.airspeed_kt[leg]),
+            median(path.groundspeed_kt[leg]),
         )
         told.append((placed.course_deg + side * float(np.mean(courses) - 180.0), float(np.var(courses))))
     # Who corrects too little on one lap does so on the others: of that, all of them together tell no more than one.
@@ -108,7 +109,7 @@ def place(
     """
     family = sorted(family, key=lambda each: each.start_s)
     legs = [_leg_to(ground, each.end_s) for each in family]
-    typical_s = float(np.median([leg.end_s - leg.start_s for leg in legs]))
+    typical_s = median([leg.end_s - leg.start_s for leg in legs])
     before = _leg_to(ground, family[0].start_s) if entered_s is not None else None
     if before is not None and abs(float(wrap180(before.direction_deg - legs[0].direction_deg))) < ENTRY_COURSE_DEG:
         # It may lead straight to the fix, not along the course.
@@ -129,7 +130,7 @@ def place(
         places,
         np.array([start for start, _ in starts]),
         typical_s,
-        float(np.median(later)),
+        median(later),
         float(np.std(off, ddof=1)) if len(off) > 1 else float("nan"),
     )
 

@@ -15,6 +15,7 @@ from trackgrade.earth.angles import wrap180
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.motion.motion import AirMotion, Motion
 from trackgrade.motion.samples import Turn
+from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
 
 #: A turn away from a fix goes through this much over the ground, one from across the course too [deg].
@@ -111,7 +112,7 @@ def _after_the_slowest(ground: Ground, turn: tuple[float, float, float]) -> tupl
         return None
     rate = np.abs(np.gradient(ground.track_deg[k0 : k1 + 1]))[within]
     slowest = within[int(np.argmin(rate))]
-    if np.min(rate) > ROLLED_OUT_SHARE * np.median(rate):
+    if np.min(rate) > ROLLED_OUT_SHARE * median(rate):
         return None
     return float(ground.time_s[k0 + slowest]), end, float(np.sign(change) * (abs(change) - turned[slowest]))
 

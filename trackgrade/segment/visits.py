@@ -24,7 +24,7 @@ from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.laps import NoLap, lap_between, parted_over_the_fix
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.reversal import entry_alone
-from trackgrade.track.ranks import median
+from trackgrade.track.ranks import median, quantile
 
 #: A record that turns by more than this to its first passage, inside the pattern, began in it [deg].
 LEAST_TURNED_IN_PATTERN_DEG = 30.0
@@ -58,8 +58,8 @@ SLOW_KT = 60.0
 def find_visits(path: FlightPath, hold: Hold) -> Flown:
     """Every stay in the hold; where there is none, whether it was flown on the reciprocal course."""
     leg_s = expected_leg_s(hold)
-    if len(path.groundspeed_kt) and np.quantile(path.groundspeed_kt, FAST_SHARE) < SLOWEST_FLOWN_KT:
-        return Flown((), (f"not flown: median {np.median(path.groundspeed_kt):.0f} kt over the ground",))
+    if len(path.groundspeed_kt) and quantile(path.groundspeed_kt, FAST_SHARE) < SLOWEST_FLOWN_KT:
+        return Flown((), (f"not flown: median {median(path.groundspeed_kt):.0f} kt over the ground",))
     passages = passages_of(path)
     path = parted_over_the_fix(path, passages.inbound)
     found = chains_of(path, passages, leg_s)

@@ -1,4 +1,5 @@
-"""Median and quantiles of a few dozen numbers: as numpy's, in a fifth of its time, which goes into axes and masks."""
+"""Median and quantiles of one row of numbers: as numpy's, of a few dozen in a fifth of its time, which goes into axes
+and masks."""
 
 from __future__ import annotations
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-import numpy as np
-
 from trackgrade.score.debrief import Finding
 from trackgrade.score.flight import Flight
 from trackgrade.score.sentences import amount, count_of
 from trackgrade.score.standard import ITEMS, About
+from trackgrade.track.ranks import median
 
 #: Half the limit, on every lap, is worth a word: a choice.
 WELL_WITHIN = 0.5
@@ -86,7 +85,7 @@ def drift(flight: Flight) -> str | None:
     needed = [abs(needed) for needed, _ in known]
     if len(known) < len(both) or min(needed) < 8.0 or max(off) > 5.0:
         return None
-    return f"the outbound correction within {max(off):.0f} deg of the {float(np.median(needed)):.0f} deg asked"
+    return f"the outbound correction within {max(off):.0f} deg of the {median(needed):.0f} deg asked"
 
 
 def entry(flight: Flight) -> str | None:
