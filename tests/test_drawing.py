@@ -204,7 +204,7 @@ def test_pages_use_no_colour_of_their_own() -> None:
 
     root = resources.files(drawing).joinpath("..")
     sheets = [each for room in ("drawing", "report", "briefing", "logbook")
-              for each in root.joinpath(room, "templates").iterdir()]  # fmt: skip
+              for each in root.joinpath(room, "templates").iterdir() if each.is_file()]  # fmt: skip
     assert len(sheets) >= 8
     for each in sheets:
         text = each.read_text(encoding="utf-8")
