@@ -14,8 +14,8 @@ from click.testing import CliRunner
 from tests.report_flights import make_debrief
 from trackgrade.commands import main
 from trackgrade.report.compare import MOST_CHOSEN, FlightLaps, compare, flight_laps, render
-from trackgrade.report.front import Sheet
 from trackgrade.report.page import render as render_report
+from trackgrade.report.summary import Sheet
 
 ROOT = Path(__file__).parent.parent
 

@@ -19,8 +19,8 @@ from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
 from trackgrade.report import plan_view
 from trackgrade.report.flight_data import MOST_SAMPLES, differences, flight_data, thin
-from trackgrade.report.limits import corridor_share, share_words
 from trackgrade.report.needles import needle_lines
+from trackgrade.report.numbers import share_words
 from trackgrade.report.plan import plan_of
 from trackgrade.report.strips import strips
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, lay_out
@@ -324,9 +324,6 @@ def test_the_corridor_of_a_vor_is_where_its_needle_reads_the_limit(turns: str, p
 def test_the_corridor_follows_the_standard() -> None:
     half = make_debrief(standard="easa_instrument_aeroplane")
     three_quarters = make_debrief()
-    assert corridor_share(three_quarters) == 0.75
-    assert half.standard is not None
-    limit = half.standard.item("course")
-    assert limit is not None
-    assert corridor_share(half) == limit.limit
+    assert three_quarters.standard.needle_share == 0.75
+    assert half.standard.needle_share == half.standard.limit("course") is not None
     assert share_words(0.75) == "three quarters of full scale"

@@ -150,7 +150,7 @@ def _levels(flight: SimulatedFlight, measured: Measured) -> Levels:
     from trackgrade.score.standards import load_standard
 
     debrief = judge(measured, load_standard())
-    limit = debrief.standard.limit("altitude", 100.0)
+    limit = debrief.standard.limit("altitude") or 100.0
     t = flight.motion.t_s + flight.scenario.start_epoch_s
     until = [*(each.left for each in flight.truth.levels[1:]), np.inf]
     off, badly, accused, within, found, asked = np.full(len(t), np.nan), False, 0, 0, False, []

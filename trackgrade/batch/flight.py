@@ -74,8 +74,8 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
     html = None
     # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
     if settings.report and (flown or debrief.reversed_laps):
-        from trackgrade.report.front import Sheet
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
+        from trackgrade.report.summary import Sheet
 
         html = render(debrief, Sheet(*settings.sheet))
     figure = None

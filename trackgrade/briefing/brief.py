@@ -83,10 +83,8 @@ class Brief:
     @property
     def inbound_shown_deg(self) -> float:
         """The inbound course as it is spoken: what is set, where that is told, else in the pilot's north."""
-        guidance = self.hold.guidance
-        if not self.north_is_true and guidance.course_to_set_deg is not None:
-            return guidance.course_to_set_deg
-        return self.shown(self.hold.inbound_course_true_deg)
+        hold = self.hold
+        return self.shown(hold.inbound_course_true_deg) if self.north_is_true else hold.course_to_set_deg
 
     @property
     def target_s(self) -> float:

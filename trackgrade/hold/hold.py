@@ -100,3 +100,9 @@ class Hold:
     def side(self) -> int:
         """+1 where the holding side is right of the inbound course, -1 where it is left."""
         return 1 if self.turns == "right" else -1
+
+    @property
+    def course_to_set_deg(self) -> float:
+        """The inbound course as the pilot sets it: in the station's north for a VOR, else magnetic at the fix."""
+        told = self.guidance.course_to_set_deg
+        return (self.inbound_course_true_deg - self.variation_deg) % 360.0 if told is None else told

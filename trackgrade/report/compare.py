@@ -14,12 +14,12 @@ from markupsafe import Markup
 from trackgrade.drawing import frame, furniture, palette
 from trackgrade.drawing.svg import element, moved, short, simplified_polylines
 from trackgrade.drawing.view import fit
+from trackgrade.hold.courses import course_name
 from trackgrade.report import strips
-from trackgrade.report.front import ShortLap, short_laps
-from trackgrade.report.limits import magnetic_course
 from trackgrade.report.plan import Line, Plan, plan_of, wind_words
 from trackgrade.report.plan_view import paths
 from trackgrade.report.strips import TALL, Scale
+from trackgrade.report.summary import ShortLap, short_laps
 from trackgrade.report.timeline import AXIS_WIDTH, lay_out
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
@@ -102,7 +102,7 @@ def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
     return FlightLaps(
         flight=debrief.track.track.source,
         hold=(hold.name, *place, hold.inbound_course_true_deg, hold.turns),
-        course=f"inbound {magnetic_course(hold)}° mag, {hold.turns} turns",
+        course=f"inbound {course_name(hold.course_to_set_deg)}° mag, {hold.turns} turns",
         wind=wind_words(debrief),
         verdict=debrief.verdict,
         cautions=debrief.cautions,

@@ -22,13 +22,12 @@ from matplotlib.figure import Figure
 
 from trackgrade import __version__
 from trackgrade.files import write_whole
+from trackgrade.hold.courses import course_name
 from trackgrade.report import FIGURE_KINDS, figure_plan, figure_style as style, figure_time
-from trackgrade.report.front import short_laps, short_units
-from trackgrade.report.limits import corridor_share, magnetic_course, share_words
-from trackgrade.report.numbers import RESULT_SIGNS
+from trackgrade.report.numbers import RESULT_SIGNS, share_words
 from trackgrade.report.plan import EVENT_SIGNS, Plan, plan_of
 from trackgrade.report.strips import Strip
-from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point
+from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point, short_laps, short_units
 from trackgrade.report.timeline import Stretch, Timeline, lay_out
 from trackgrade.score.debrief import Debrief
 
@@ -193,7 +192,7 @@ def _key(page: _Page, debrief: Debrief, timeline: Timeline, plan: Plan, x: float
         page.stroke((x, x + 0.34), (y - 0.03, y - 0.03), **style.line_of(each))
         page.words(words_at, y, _stretch_words(debrief, each), 7.2, room=room)
         y += ROW
-    course = f"inbound {magnetic_course(debrief.hold)}° mag"
+    course = f"inbound {course_name(debrief.hold.course_to_set_deg)}° mag"
     lines: list[tuple[dict[str, Any], str]] = [({"color": style.INK, "linewidth": 1.0}, course)]
     if plan.solved is not None:
         wide = {"color": style.SOLVED, "linewidth": 6.5, "solid_capstyle": "butt"}
@@ -202,7 +201,7 @@ def _key(page: _Page, debrief: Debrief, timeline: Timeline, plan: Plan, x: float
         look = style.elsewhere(hold_flown=bool(plan.flown))
         lines.append((look, "flown before, between or after" if plan.flown else "flown"))
     wash = {"color": style.WASH, "linewidth": 8.0, "solid_capstyle": "butt"}
-    lines.append((wash, f"within {share_words(corridor_share(debrief))}"))
+    lines.append((wash, f"within {share_words(debrief.standard.needle_share)}"))
     for look, words in lines:
         page.stroke((x, x + 0.34), (y - 0.03, y - 0.03), **look)
         page.words(words_at, y, words, 7.2, room=room)

@@ -61,6 +61,11 @@ def lasted(seconds: float) -> str:
     return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60} s"
 
 
+def share_words(share: float) -> str:
+    """ "three quarters of full scale", "half of full scale", "0.6 of full scale"."""
+    return {0.75: "three quarters", 0.5: "half"}.get(share, f"{share:g}") + " of full scale"
+
+
 NOTHING = Markup("")
 
 

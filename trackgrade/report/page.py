@@ -13,15 +13,12 @@ from trackgrade.report import evidence, plan_view, strips, summary
 from trackgrade.report.compare import RULES, compare, flight_laps
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
-from trackgrade.report.front import NOTHING_ADDED, Sheet, short_laps, short_units
-from trackgrade.report.lap_table import LapTable, lap_tables
-from trackgrade.report.limits import corridor_share, share_words
-from trackgrade.report.methods import methods
 from trackgrade.report.needles import needle_lines
-from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence
+from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence, share_words
 from trackgrade.report.plan import EVENT_SIGNS, plan_of
 from trackgrade.report.plan_view import line_style, sign
-from trackgrade.report.side_tables import side_tables
+from trackgrade.report.summary import NOTHING_ADDED, Sheet, short_laps, short_units
+from trackgrade.report.tables import LapTable, lap_tables, side_tables
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
 
@@ -61,8 +58,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "line_styles": {each.key: line_style(each) for each in timeline.stretches},
         "plan": drawn,
         "signs": [(sign(shape), words) for shape, words in EVENT_SIGNS],
-        "corridor_share": corridor_share(debrief),
-        "corridor_words": share_words(corridor_share(debrief)),
+        "corridor_words": share_words(debrief.standard.needle_share),
         "needles": needles,
         "strips": [
             (each, each.scale.drawn(strips.HEIGHT_PX), strips.draw(each, debrief, timeline))
@@ -75,7 +71,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "side_tables": side_tables(debrief, timeline),
         "wind_facts": list(evidence.wind_facts(debrief)),
         "item_rows": item_rows,
-        "methods": methods(debrief),
+        "methods": evidence.methods(debrief),
         "dropped": list(evidence.dropped(debrief)),
         "holes": list(evidence.holes(debrief)),
         "estimated": evidence.estimated(debrief),

@@ -12,10 +12,9 @@ from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
 from trackgrade.drawing.svg import joined
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.hold.courses import heading_name
+from trackgrade.hold.courses import course_name, heading_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import station_of
-from trackgrade.report.limits import corridor_share, magnetic_course
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.segment.flown import Lap, Moment
@@ -168,7 +167,7 @@ def flown_between(debrief: Debrief, start_s: float, end_s: float) -> Line:
 
 def corridor_edges(debrief: Debrief, frame: HoldFrame, along_nm: Floats) -> tuple[Floats, Floats]:
     """The lower and the upper cross distance (n,) [NM] of the corridor at distances along the course (n,) [NM]."""
-    hold, share = debrief.hold, corridor_share(debrief)
+    hold, share = debrief.hold, debrief.standard.needle_share
     if hold.guidance.kind == "gps":
         left = np.full(len(along_nm), -share * hold.guidance.full_scale_nm)
         right = -left
@@ -299,7 +298,7 @@ def _tag_places(debrief: Debrief, stretch: Stretch) -> Line:
 def _words_on_the_hold(plan: Plan, view: View, free: Placer) -> Iterator[tuple[str, Point]]:
     """The inbound course beside its line, and the holding side inside the pattern."""
     hold = plan.debrief.hold
-    course = f"inbound {magnetic_course(hold)}° mag"
+    course = f"inbound {course_name(hold.course_to_set_deg)}° mag"
     fix, back = view.place(0.0, 0.0), view.place(*plan.at(-1.0, 0.0))
     off_side = (-hold.side * (fix[1] - back[1]), -hold.side * (back[0] - fix[0]))
     on_line = [

@@ -16,9 +16,8 @@ from markupsafe import Markup
 from trackgrade.drawing.lengths import round_step, round_ticks
 from trackgrade.drawing.svg import element, short, simplified_polylines
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.report.limits import corridor_share, limit_of, share_words
 from trackgrade.report.needles import NeedleLine
-from trackgrade.report.numbers import MINUS, clock, figure
+from trackgrade.report.numbers import MINUS, clock, figure, share_words
 from trackgrade.report.plan import corridor_edges
 from trackgrade.report.timeline import AXIS_WIDTH, Stretch, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
@@ -182,7 +181,7 @@ def altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     reference = debrief.altitude_reference_ft
     if reference is None:
         reference = debrief.hold.altitude_ft
-    limit = limit_of(debrief, "altitude")
+    limit = debrief.standard.limit("altitude")
     bands: tuple[Band, ...] = ()
     words = ""
     if reference is not None and limit is not None:
@@ -209,7 +208,7 @@ def airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     ground = Line("ground speed", samples.groundspeed_kt, "second")
     bands: tuple[Band, ...] = ()
     words, why = "", ""
-    limit = limit_of(debrief, "airspeed")
+    limit = debrief.standard.limit("airspeed")
     reference = debrief.airspeed_reference_kias
     if lines and "indicated" in lines[0].words and limit is not None and reference is not None:
         bands = _about(reference, limit, _lap_spans(timeline))
@@ -226,7 +225,7 @@ def airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
 
 def _needle(debrief: Debrief, timeline: Timeline, needles: tuple[NeedleLine, ...]) -> Strip:
     """Deflection as the pilot saw it, pegged at full scale."""
-    share = corridor_share(debrief)
+    share = debrief.standard.needle_share
     lines = tuple(
         Line(needle.label, np.clip(needle.share, -1.04, 1.04), "first" if needle.own else "second")
         for needle in needles
@@ -249,7 +248,7 @@ def _turn_rate(debrief: Debrief, timeline: Timeline) -> Strip:
         samples.heading_rate_deg_s if np.isfinite(samples.heading_rate_deg_s).any() else samples.ground_track_rate_deg_s
     )
     values = rate * side
-    limit = limit_of(debrief, "turn_rate")
+    limit = debrief.standard.limit("turn_rate")
     due = [
         turn.due_rate_deg_s for lap in debrief.laps for _, turn in lap.measures.turns if turn.due_rate_deg_s is not None
     ]
@@ -279,7 +278,7 @@ def off_course(debrief: Debrief, timeline: Timeline) -> Strip:
     return Strip(
         "cross", title, "NM", Scale.over(np.append(shown, 0.0), bands, 0.5),
         (Line("distance from the course", values),), tuple(bands), _outside(debrief, "course"),
-        _inbound_words(corridor_share(debrief)) if bands else "",
+        _inbound_words(debrief.standard.needle_share) if bands else "",
     )  # fmt: skip
 
 

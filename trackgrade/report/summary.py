@@ -1,4 +1,4 @@
-"""The first page in words: hold and flight, what to work on, the next lap, what was left unfinished."""
+"""The first page, screen and paper: hold and flight, the laps in short, what to work on, the next lap, the sheet."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trackgrade.hold.courses import course_name, heading_name
-from trackgrade.report.limits import magnetic_course
-from trackgrade.report.numbers import clock, day, figure, sentence
-from trackgrade.report.timeline import Timeline
+from trackgrade.report.numbers import DASH, RESULT_CLASSES, RESULT_SIGNS, clock, day, figure, sentence
+from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief, Finding
+from trackgrade.score.lap import GradedLap
+from trackgrade.score.results import Measurement
 
 
 @dataclass(frozen=True)
@@ -43,8 +44,9 @@ def magnetic_name(debrief: Debrief, true_deg: float) -> str:
 
 def hold_facts(debrief: Debrief) -> tuple[Fact, ...]:
     hold = debrief.hold
+    magnetic, true = course_name(hold.course_to_set_deg), course_name(hold.inbound_course_true_deg)
     facts = [
-        Fact("Inbound course", f"{magnetic_course(hold)}° mag", f"{course_name(hold.inbound_course_true_deg)}° true"),
+        Fact("Inbound course", f"{magnetic}° mag", f"{true}° true"),
         Fact("Turns", hold.turns),
         Fact("Leg", hold.leg.words),
     ]
@@ -154,3 +156,68 @@ def watch(debrief: Debrief) -> tuple[str, ...]:
         if (each := lap.contrast) is not None
     ]
     return tuple(words)
+
+
+#: Results of a lap's items from the worst on: the lap is marked by the worst of them.
+WORST_FIRST = ("outside", "brief excursion", "within")
+#: So many items are named behind a mark; the lap table has the others.
+MOST_NAMED = 2
+
+
+@dataclass(frozen=True)
+class ShortLap:
+    """One lap in a line: outbound, inbound, and the mark with the items that gave it ("altitude, course")."""
+
+    stretch: Stretch
+    outbound: str
+    inbound: str
+    sign: str
+    result: str
+    result_class: str
+    because: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What the instructor adds to the first sheet; all may be empty and written in by hand."""
+
+    pilot: str = ""
+    instructor: str = ""
+    note: str = ""
+
+
+NOTHING_ADDED = Sheet()
+
+
+def short_laps(timeline: Timeline) -> Iterator[ShortLap]:
+    """The completed laps in the order flown."""
+    for stretch, lap in timeline.graded:
+        outbound, inbound = _lengths(lap)
+        result = next((each for each in WORST_FIRST if any(item.result == each for item in lap.items)), "")
+        named = [item.title.lower() for item in lap.items if item.result == result and result != "within"]
+        more = len(named) - MOST_NAMED
+        yield ShortLap(
+            stretch=stretch,
+            outbound=outbound,
+            inbound=inbound,
+            sign=RESULT_SIGNS.get(result, DASH),
+            result=result or "not measurable",
+            result_class=RESULT_CLASSES.get(result, "unknown"),
+            because=", ".join(named[:MOST_NAMED]) + (f" and {more} more" if more > 0 else ""),
+        )
+
+
+def short_units(debrief: Debrief) -> tuple[str, str, str]:
+    """What the two figures of a lap in short are, and their unit."""
+    return ("turned at", "inbound", "NM") if debrief.hold.leg.minutes is None else ("out", "in", "s")
+
+
+def _lengths(lap: GradedLap) -> tuple[str, str]:
+    """Where the outbound leg ended and how long the inbound one was, for a leg in NM; else the two times."""
+    if lap.measures.target_nm is not None:
+        return _short(lap.measures.outbound_end_nm, 1), _short(lap.measures.inbound_nm, 1)
+    return _short(lap.measures.outbound_s, 0), _short(lap.measures.inbound_s, 0)
+
+
+def _short(measured: Measurement, places: int) -> str:
+    return DASH if measured.value is None else figure(measured.value, places)

@@ -18,7 +18,6 @@ from trackgrade.score.lap import GradedLap
 from trackgrade.score.levels import Level, held_from, levels_in_force
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import (
-    THREE_QUARTERS,
     needle_contrast,
     needles_of,
     other_needle,
@@ -177,7 +176,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         else ()
     )
     radius = typical_turn_radius_nm(samples, flown, measured.turns)
-    band = standard.limit("airspeed", 10.0)
+    band = standard.limit("airspeed") or 10.0
     visits = tuple(
         GradedVisit(
             visit.number,
@@ -245,7 +244,7 @@ def _laps(
                 needles=tuple(readings.values()),
                 own_needle=readings[own],
                 other_needle=readings[other],
-                contrast=needle_contrast(tuple(readings.values()), standard.limit("course", THREE_QUARTERS)),
+                contrast=needle_contrast(tuple(readings.values()), standard.needle_share),
                 second_needle=read_second_needle(hold, lap, samples),
                 wind_changed=winds[index] is not measured.wind,
                 solved=card,

@@ -19,6 +19,7 @@ from trackgrade.hold.hold import Hold
 from trackgrade.score.lap import NeedleContrast, NeedleReading, SecondNeedle
 from trackgrade.score.results import Measurement
 from trackgrade.score.series import Indices, inside, span_sd_s
+from trackgrade.score.standard import THREE_QUARTERS
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
 from trackgrade.track.ranks import median
@@ -35,7 +36,7 @@ STATION_PASSAGE_NM = 0.5
 CAPTURED_SHARE = 0.5
 #: A course not captured by this share of the inbound leg is read from there on: a choice.
 LATEST_CAPTURE_SHARE = 0.5
-THREE_QUARTERS, HALF = 0.75, 0.5
+HALF = 0.5
 #: The crossing radial is looked for so long before and after the fix passage [s]: a choice.
 SECOND_WITHIN_S = 60.0
 

@@ -58,6 +58,8 @@ ITEMS: dict[str, Kind] = {
 TIMING_ITEMS = ("inbound_time",)
 #: An inbound time off by more asks for a correction where the standard grades no leg time [s]: a choice.
 ASKS_FROM_S = 10.0
+#: Share of full scale within which the needle is kept inbound (FAA-S-ACS-8C).
+THREE_QUARTERS = 0.75
 
 
 @dataclass(frozen=True)
@@ -160,16 +162,20 @@ class Standard:
         """The item of that name, or None where this standard does not ask for it."""
         return next((item for item in self.items if item.name == name), None)
 
-    def limit(self, name: str, otherwise: float) -> float:
-        """The limit of an item; ``otherwise`` where this standard does not grade it."""
+    def limit(self, name: str) -> float | None:
+        """The limit of an item; None where this standard does not grade it."""
         item = self.item(name)
-        return otherwise if item is None or item.limit is None else item.limit
+        return None if item is None else item.limit
+
+    @property
+    def needle_share(self) -> float:
+        """Share of full scale that the needle may show inbound; `THREE_QUARTERS` where no course is graded."""
+        return self.limit("course") or THREE_QUARTERS
 
     @property
     def timing_band_s(self) -> float | None:
         """Half width of the band on the inbound leg [s]; a choice, whatever the standard."""
-        item = self.item("inbound_time")
-        return item.limit if item else None
+        return self.limit("inbound_time")
 
     @property
     def asking_band_s(self) -> float:

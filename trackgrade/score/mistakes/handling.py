@@ -26,7 +26,7 @@ def turns_too_steep(flight: Flight) -> Iterator[Sighting]:
 
 
 def _rates(flight: Flight, sign: int) -> Iterator[Sighting]:
-    limit = flight.standard.limit("turn_rate", 0.75)
+    limit = flight.standard.limit("turn_rate") or 0.75
     for lap in flight.laps:
         off = [
             (turn, sign * (turn.rate_deg_s.value - turn.due_rate_deg_s))
@@ -62,7 +62,7 @@ def turn_uneven(flight: Flight) -> Iterator[Sighting]:
 
 def altitude_lost_in_turns(flight: Flight) -> Iterator[Sighting]:
     """Altitude lost between the start of a turn and its lowest point."""
-    limit = LOST_SHARE * flight.standard.limit("altitude", 100.0)
+    limit = LOST_SHARE * (flight.standard.limit("altitude") or 100.0)
     for lap, turns in _turns(flight, lambda turn: turn.altitude_lost_ft):
         name, turn, most = max(turns, key=lambda each: each[2])
         if most - 2.0 * (turn.altitude_lost_ft.sd or 0.0) > 0.7 * limit and most > limit:

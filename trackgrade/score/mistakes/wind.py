@@ -152,7 +152,7 @@ def swings_through(off: Floats, least: float) -> tuple[int, float]:
 def non_holding_side(flight: Flight) -> Iterator[Sighting]:
     """The outbound leg on the non-holding side of the course, or far over it on the way to the turn back."""
     radius = flight.turn_radius_nm
-    limit = flight.standard.limit("non_holding_side", 0.5)
+    limit = flight.standard.limit("non_holding_side") or 0.5
     for lap in flight.laps:
         turn_back = lap.flown.outbound_end
         if turn_back is None or radius is None:
