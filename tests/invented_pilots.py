@@ -13,8 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tests.logbook_rows import hold, item_row
-from trackgrade.logbook.history import Session
-from trackgrade.logbook.rows import EntryRow, ItemRow
+from trackgrade.logbook.history import EntryRow, ItemRow, Session
 
 DAY_S = 86_400.0
 

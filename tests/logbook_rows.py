@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trackgrade.logbook.rows import HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.history import HoldFlown, ItemRow, LapRow
 
 
 def hold(**changed: object) -> HoldFlown:

@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner, Result
 from hypothesis import given, settings, strategies as st
 
-from trackgrade.briefing import clearance, page, receivers, screen, words
+from trackgrade.briefing import page, receivers, screen, words
 from trackgrade.briefing.brief import Brief, Conditions, heading_for_track_deg, prepare
 from trackgrade.briefing.drawing import HEIGHT, WIDTH, draw
 from trackgrade.briefing.leaving import (
@@ -402,7 +402,7 @@ class TestReceivers:
 
     def test_the_read_back_has_what_is_known_and_rules_for_the_rest(self) -> None:
         # AIM 5-3-8, items of a holding clearance, from memory.
-        told = dict(clearance.read_back(briefed(FAR % 143)))
+        told = dict(words.read_back(briefed(FAR % 143)))
         assert told["Hold"] == "southeast of the fix"
         assert told["On"] == "143 radial, inbound 323"
         assert told["Legs"] == "5 NM"

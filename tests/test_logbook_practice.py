@@ -15,11 +15,10 @@ from trackgrade.errors import UsageError
 from trackgrade.hold.sectors import expected_entries
 from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.history import ClassHistory, PilotHistory
+from trackgrade.logbook.history import ClassHistory, EntryRow, HoldFlown, PilotHistory
 from trackgrade.logbook.pages import pilot_page
 from trackgrade.logbook.practice import _ARRIVALS, STALE_SESSIONS, first_finding, practised
 from trackgrade.logbook.queries import class_history, pilot_history
-from trackgrade.logbook.rows import EntryRow, HoldFlown
 from trackgrade.logbook.store import Logbook
 
 

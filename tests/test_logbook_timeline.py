@@ -13,8 +13,7 @@ from scipy import stats
 from tests.logbook_flights import made_debrief
 from tests.logbook_rows import hold, item_row, timed_laps
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.history import ItemTotal, PilotHistory, PilotTotal, Session
-from trackgrade.logbook.rows import EntryRow, ItemRow
+from trackgrade.logbook.history import EntryRow, ItemRow, ItemTotal, PilotHistory, PilotTotal, Session
 from trackgrade.logbook.shares import design_effect, share, wilson
 from trackgrade.logbook.timeline import DAY_S, Convergence, entry_record, long_breaks, timeline, wind_met
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from tests.logbook_rows import hold
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import HoldFlown
 from trackgrade.logbook.standing import standings
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from trackgrade import __version__
-from trackgrade.briefing import clearance, words
+from trackgrade.briefing import words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.drawing import draw
 from trackgrade.briefing.receivers import dme_reading, receivers
@@ -18,7 +18,6 @@ def render(brief: Brief, ribbon: Markup = frame.NO_RIBBON) -> str:
     context = {
         "brief": brief,
         "words": words,
-        "clearance": clearance,
         "fix": _position(brief.hold.fix_lat_deg, brief.hold.fix_lon_deg),
         "dme": dme_reading(brief),
         "receivers": receivers(brief),

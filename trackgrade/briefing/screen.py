@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from trackgrade.briefing import clearance, words
+from trackgrade.briefing import words
 from trackgrade.briefing.brief import Brief
 from trackgrade.briefing.leaving import LeavingPlan
 from trackgrade.briefing.receivers import dme_reading
@@ -43,7 +43,7 @@ def lines(brief: Brief) -> Iterator[tuple[str, bool]]:
     if brief.leaving is not None:
         yield from _heading(words.leaving_headline(brief.leaving))
         yield from _leaving(brief, brief.leaving)
-    yield from _wrapped(f"Read back: {clearance.in_one_line(brief)}")
+    yield from _wrapped(f"Read back: {words.in_one_line(brief)}")
 
 
 def _row(label: str, heading: str, outbound: str, inbound: str, note: str) -> str:

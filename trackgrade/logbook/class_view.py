@@ -8,8 +8,7 @@ import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotTotal
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import ClassHistory, HoldFlown, ItemTotal, PilotTotal
 from trackgrade.logbook.shares import Share, share
 from trackgrade.logbook.standing import Standing, standings
 

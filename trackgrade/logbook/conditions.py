@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackgrade.logbook.history import Session
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import HoldFlown, Session
 from trackgrade.track.track import Floats
 
 #: How much a condition may change the logarithm of the errors before anything is known of it: one standard deviation, a

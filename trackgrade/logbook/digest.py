@@ -18,7 +18,7 @@ from typing import Any
 
 from trackgrade.errors import LogbookError
 from trackgrade.files import plain_text
-from trackgrade.logbook.rows import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.history import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
 from trackgrade.score.standard import ASKS_FROM_S
 
 SCHEMA = "trackgrade.debrief/1"

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackgrade.logbook.history import Session
-from trackgrade.logbook.rows import CEILINGS
+from trackgrade.logbook.history import CEILINGS, Session
 from trackgrade.track.track import Floats, Rows
 
 #: Laps of a session that count one by one; what comes later is counted with the last of these.

@@ -12,7 +12,7 @@ from typing import Any
 from markupsafe import Markup
 
 from trackgrade.drawing import frame
-from trackgrade.logbook import drawings, sights, wording
+from trackgrade.logbook import drawings, wording
 from trackgrade.logbook.claims import Change
 from trackgrade.logbook.class_view import ClassView
 from trackgrade.logbook.history import PilotHistory, Session
@@ -77,7 +77,7 @@ class PilotPage:
                 picture,
                 next((self.reports[h.recording_id] for h in session.holds if h.recording_id in self.reports), ""),
             )
-            for session, picture in sights.sights(self.sessions, self.history.seen)
+            for session, picture in drawings.sights(self.sessions, self.history.seen)
         ]
 
 

@@ -13,8 +13,7 @@ from typing import Any
 
 from trackgrade.files import plain_text
 from trackgrade.logbook.claims import COMPOSITE
-from trackgrade.logbook.history import PilotHistory
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import HoldFlown, PilotHistory
 from trackgrade.logbook.timeline import EntryLine, ItemLine, Timeline
 from trackgrade.logbook.wording import percent
 

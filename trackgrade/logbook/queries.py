@@ -15,8 +15,19 @@ from sqlalchemy import func, select
 from trackgrade.errors import UsageError
 from trackgrade.logbook import schema
 from trackgrade.logbook.database import errors_for_people, reading
-from trackgrade.logbook.history import ClassHistory, ItemTotal, PilotHistory, PilotTotal, Session
-from trackgrade.logbook.rows import CEILINGS, EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.history import (
+    CEILINGS,
+    ClassHistory,
+    EntryRow,
+    FindingRow,
+    HoldFlown,
+    ItemRow,
+    ItemTotal,
+    LapRow,
+    PilotHistory,
+    PilotTotal,
+    Session,
+)
 from trackgrade.logbook.shares import share
 from trackgrade.logbook.store import Logbook, find_pilot, stored_debrief
 

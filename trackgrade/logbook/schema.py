@@ -18,7 +18,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, LargeBinary, String, Table, Text
 
-from trackgrade.logbook.rows import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
+from trackgrade.logbook.history import EntryRow, FindingRow, HoldFlown, ItemRow, LapRow
 
 #: The version this program reads and writes.
 VERSION = 4

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import HoldFlown
 from trackgrade.logbook.shares import Z_95
 from trackgrade.track.track import Floats, Rows
 

@@ -28,7 +28,7 @@ from trackgrade.logbook.database import (
     writing,
 )
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.rows import HoldFlown
+from trackgrade.logbook.history import HoldFlown
 
 #: First line of an export.
 EXPORT_SCHEMA = "trackgrade.logbook/1"

@@ -13,9 +13,8 @@ import numpy as np
 
 from trackgrade.logbook.claims import Change, Verdict, session_levels, verdict
 from trackgrade.logbook.conditions import conditions
-from trackgrade.logbook.history import ItemTotal, PilotHistory, Session
+from trackgrade.logbook.history import CEILINGS, EntryRow, HoldFlown, ItemTotal, PilotHistory, Session
 from trackgrade.logbook.levels import Measure, measures, tells_nothing, without_repeats
-from trackgrade.logbook.rows import CEILINGS, EntryRow, HoldFlown
 from trackgrade.logbook.shares import Share, share
 from trackgrade.track.track import Rows
 

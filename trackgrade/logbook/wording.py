@@ -10,9 +10,8 @@ from trackgrade.caution import CAUTION as CAUTION
 from trackgrade.earth.units import decimals
 from trackgrade.hold.courses import heading_name as heading_name
 from trackgrade.logbook.claims import Change, Verdict
-from trackgrade.logbook.history import Session
+from trackgrade.logbook.history import HoldFlown, Session
 from trackgrade.logbook.levels import FEWEST_SESSIONS
-from trackgrade.logbook.rows import HoldFlown
 from trackgrade.logbook.shares import Share
 from trackgrade.logbook.standing import Standing
 from trackgrade.logbook.timeline import Convergence, InboundLine, ItemLine
