@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import sqlite3
@@ -41,7 +42,7 @@ def test_a_name_that_is_no_utf8_harms_no_other(several: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", [lambda data: b"no database", lambda data: data[:4096] + bytes(len(data) - 4096)])
-def test_a_damaged_record_is_set_aside(several: Path, damage) -> None:  # type: ignore[no-untyped-def]
+def test_beside_a_damaged_record_another_is_begun(several: Path, damage) -> None:  # type: ignore[no-untyped-def]
     line = ["grade", "many", "--hold", "h.toml", "--out", "out", "--jobs", "1", "--resume", "--no-html"]
     assert CliRunner().invoke(main, line).exit_code == 0
     record = several / "out" / "resume.sqlite"
@@ -49,7 +50,8 @@ def test_a_damaged_record_is_set_aside(several: Path, damage) -> None:  # type: 
     done = CliRunner().invoke(main, line)
     assert done.exit_code == 0, done.output
     assert "2 flights: 2 graded" in done.output
-    assert record.with_name("resume.sqlite.damaged").is_file()
+    with contextlib.closing(sqlite3.connect(record.with_name("resume-2.sqlite"))) as second:
+        assert second.execute("select count(*) from graded").fetchone() == (2,)
 
 
 @posix

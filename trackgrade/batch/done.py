@@ -6,7 +6,6 @@ not at all.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
 import sqlite3
@@ -17,7 +16,8 @@ from pathlib import Path
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
 
-FILE_NAME = "resume.sqlite"
+#: The record, and where it goes on beside a damaged one: none is renamed, as other commands may have it open.
+FILE_NAMES = ("resume.sqlite", "resume-2.sqlite", "resume-3.sqlite")
 #: How long a command waits for another one that writes in the same folder.
 _BUSY_TIMEOUT_S = 30
 
@@ -38,39 +38,32 @@ class DoneBefore:
     one that was refused is tried again.
     """
 
-    #: Every file that the record may have in its folder.
-    FILES = tuple(FILE_NAME + ending for ending in ("", "-journal", "-wal", "-shm"))  # the last two of earlier versions
+    #: Every file that the record may have in its folder; the last two endings are of earlier versions.
+    FILES = tuple(name + ending for name in FILE_NAMES for ending in ("", "-journal", "-wal", "-shm"))
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            try:
-                self._connection = self._open()
-            except sqlite3.DatabaseError as error:
-                if isinstance(error, sqlite3.OperationalError):  # it cannot be written, damaged or not
-                    raise
-                self._set_aside()
-                self._connection = self._open()
+            self._connection = self._open()
         except (OSError, sqlite3.Error) as error:
-            raise OutputError(f"{folder / FILE_NAME} cannot be written: {error}; choose another folder") from error
+            raise OutputError(f"{folder / FILE_NAMES[0]} cannot be written: {error}; choose another folder") from error
 
     def _open(self) -> sqlite3.Connection:
-        connection = sqlite3.connect(self._folder / FILE_NAME, timeout=_BUSY_TIMEOUT_S)
-        try:
-            connection.execute(_TABLE)
-            if connection.execute("pragma quick_check(1)").fetchone() != ("ok",):
-                raise sqlite3.DatabaseError("damaged")
-        except sqlite3.Error:
+        """The first record that is sound, or can be begun: of what a damaged one holds every flight is graded again."""
+        for name in FILE_NAMES:
+            connection = sqlite3.connect(self._folder / name, timeout=_BUSY_TIMEOUT_S)
+            try:
+                connection.execute(_TABLE)
+                if connection.execute("pragma quick_check(1)").fetchone() == ("ok",):
+                    return connection
+            except sqlite3.OperationalError:  # it cannot be written, damaged or not
+                connection.close()
+                raise
+            except sqlite3.DatabaseError:
+                pass
             connection.close()
-            raise
-        return connection
-
-    def _set_aside(self) -> None:
-        """A damaged record is no record: it is kept under another name, and every flight is graded again."""
-        for name in self.FILES:
-            with contextlib.suppress(FileNotFoundError):
-                (self._folder / name).replace(self._folder / f"{name}.damaged")
+        raise sqlite3.DatabaseError("it and those after it are damaged")
 
     def __enter__(self) -> DoneBefore:
         return self
@@ -132,7 +125,7 @@ class DoneBefore:
             with self._connection:
                 self._connection.executemany("insert or replace into graded values (?,?,?,?,?,?,?,?)", rows)
         except sqlite3.Error as error:
-            raise OutputError(f"{self._folder / FILE_NAME} cannot be written: {error}; free some space") from error
+            raise OutputError(f"the record in {self._folder} cannot be written: {error}; free some space") from error
 
 
 def _stands(path: Path, sha256: str) -> bool:
