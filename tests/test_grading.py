@@ -149,8 +149,8 @@ def _lap_values(values: list[float | None], limit: float = 10.0) -> ItemResult:
 def test_values_of_laps_are_counted_and_one_lap_out_is_out() -> None:
     one = _lap_values([30.0, 4.0, 3.0])
     assert (one.result, one.laps_out, one.laps_known, one.value, one.worst_scope) == ("outside", 1, 3, 30.0, "lap 1")
-    assert item_evidence(one) == "1 of 3 laps out, worst +30 s on lap 1"
-    assert item_evidence(_lap_values([3.0, -4.0])) == "all 2 laps within, furthest lap 2"
+    assert item_evidence(one) == "1 of 3 graded laps out, worst +30 s on lap 1"
+    assert item_evidence(_lap_values([3.0, -4.0])) == "all 2 graded laps within, furthest lap 2"
     assert _lap_values([30.0, 14.0, 3.0]).result == "outside"
     assert _lap_values([30.0]).result == "outside"
     assert _lap_values([3.0, 4.0]).result == "within"

@@ -128,7 +128,7 @@ def test_an_item_outside_without_a_named_mistake_is_still_something_to_work_on()
     """Leg by distance, always 0.8 NM too far: no mistake has a name for it, and the standard is not met."""
     hold = replace(arithmetic.HOLD, leg=Leg(nm=2.0))
     debrief = _judged(arithmetic.Plan(straights_s=(100.0, 101.0, 100.0)), hold)
-    assert "Leg length: 3 of 3 laps out, worst +0.8" in debrief.verdict
+    assert "Leg length: 3 of 3 graded laps out, worst +0.8" in debrief.verdict
     (finding,) = debrief.work_on
     assert finding.name == "leg_length_outside"
     assert "+0.8" in finding.evidence

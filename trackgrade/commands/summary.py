@@ -89,7 +89,7 @@ def _lap_table(debrief: Json) -> str:
             (
                 str(lap["number"]),
                 _seconds(lap["outbound_s"]),
-                _seconds(lap["inbound_s"]),
+                _inbound(lap),
                 lap["inbound_start_by"] or "-",
                 _off_course(debrief, lap),
                 console.result_word(worst(lap)),
@@ -105,6 +105,12 @@ def _off_course(debrief: Json, lap: Json) -> str:
         if here and each["kind"] == "gps" and each["largest"] is not None:
             return f"{each['largest'] * each['full_scale']:.2f} NM"
     return "-"
+
+
+def _inbound(lap: Json) -> str:
+    """The inbound time, by both readings of its start where two are fair."""
+    other = lap["inbound_start_other"]
+    return f"{lap['inbound_s']:.1f} or {other['inbound_s']:.1f} s" if other else _seconds(lap["inbound_s"])
 
 
 def _seconds(value: float | None) -> str:

@@ -213,10 +213,14 @@ def short_units(debrief: Debrief) -> tuple[str, str, str]:
 
 
 def _lengths(lap: GradedLap) -> tuple[str, str]:
-    """Where the outbound leg ended and how long the inbound one was, for a leg in NM; else the two times."""
+    """Where the outbound leg ended and how long the inbound one was, for a leg in NM; else the two times.
+
+    Where two readings of the inbound start are fair, both times.
+    """
     if lap.measures.target_nm is not None:
         return _short(lap.measures.outbound_end_nm, 1), _short(lap.measures.inbound_nm, 1)
-    return _short(lap.measures.outbound_s, 0), _short(lap.measures.inbound_s, 0)
+    inbound, other = _short(lap.measures.inbound_s, 0), lap.measures.inbound_other_s
+    return _short(lap.measures.outbound_s, 0), f"{inbound} or {_short(other, 0)}" if other else inbound
 
 
 def _short(measured: Measurement, places: int) -> str:

@@ -46,9 +46,12 @@ def inbound_time(item: Item, flight: Flight) -> list[ItemResult]:
             return not_measurable(item, lap_scope(lap), why)
         result = by_reading(lap, first)
         if other is not None and by_reading(lap, other).result != result.result:
+            first_s, other_s = first.value or 0.0, other.value or 0.0
+            when = "a later one" if other_s < first_s else "an earlier one"  # where both are roll-outs
+            how = f"from {when}" if other.how == first.how else other.how
             why = (
-                f"{first.value or 0.0:.0f} s {first.how} or {other.value or 0.0:.0f} s {other.how}: both are fair "
-                "readings, and the limit lies between"
+                f"{first_s:.0f} s {first.how} or {other_s:.0f} s {how}: both are fair readings, and the limit "
+                "lies between"
             )
             return not_measurable(item, lap_scope(lap), why)
         return result

@@ -95,7 +95,7 @@ def how_far(item: ItemResult) -> str:
     far = "" if item.value is None else _far(item, item.value)
     if item.laps_out is None or item.laps_known is None or item.laps_known == 1:
         return f"{far}{doubt}"
-    return f"{item.laps_out} of {item.laps_known} laps out, worst {far} on {item.worst_scope}{doubt}"
+    return f"{item.laps_out} of {item.laps_known} graded laps out, worst {far} on {item.worst_scope}{doubt}"
 
 
 def _far(item: ItemResult, value: float) -> str:
@@ -118,7 +118,7 @@ def item_evidence(item: ItemResult) -> str:
     if item.laps_known is not None and item.value is not None:
         if item.laps_out:
             return how_far(item)
-        return f"all {count_of(item.laps_known, 'lap')} within, furthest {item.worst_scope}"
+        return f"all {count_of(item.laps_known, 'graded lap')} within, furthest {item.worst_scope}"
     if not item.excursions:
         return item.evidence
     longest = max(item.excursions, key=lambda stay: stay.seconds)
