@@ -13,7 +13,8 @@ from markupsafe import Markup
 
 from tests.report_flights import make_debrief
 from trackgrade.drawing.lengths import round_step
-from trackgrade.drawing.svg import element, polyline, runs, short, simplify
+from trackgrade.drawing.lines import simplify
+from trackgrade.drawing.svg import element, polyline, runs, short
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance

@@ -10,9 +10,10 @@ from markupsafe import Markup
 
 from trackgrade.drawing import furniture
 from trackgrade.drawing.labels import Box, Placer, around, text_width
+from trackgrade.drawing.lines import simplify
 from trackgrade.drawing.palette import lap_class
 from trackgrade.drawing.racetrack import racetrack
-from trackgrade.drawing.svg import element, moved, short, simplified_polylines, simplify
+from trackgrade.drawing.svg import element, moved, short, simplified_polylines
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame

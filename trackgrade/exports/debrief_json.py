@@ -6,11 +6,12 @@ What each key holds is in `debrief_file`. The same debrief gives the same bytes.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from trackgrade.drawing.svg import simplify
+from trackgrade.drawing.lines import thinned
 from trackgrade.exports import debrief_file as rows
 from trackgrade.exports.plain import plain, readable
 from trackgrade.hold.hold import Hold
@@ -24,11 +25,14 @@ from trackgrade.track.track import CleanTrack, Floats
 #: Paths are for small drawings: this far off is less than a stroke of theirs [NM].
 PATH_NM = 0.01
 
+Path = tuple[tuple[float, ...], ...]
+
 
 def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
     """The debrief as plain dicts, lists, strings, numbers and None, ready for `json.dumps`."""
     entries = tuple(_entry(visit.entry) for visit in debrief.visits)
     laps, wind, samples = debrief.laps, debrief.wind, debrief.samples
+    paths = _paths([_flown(lap, samples) for lap in laps])
     file = rows.DebriefFile(
         track=_track(debrief.track),
         hold=_hold(debrief.hold),
@@ -50,7 +54,7 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             )
             for visit, entry in zip(debrief.visits, entries, strict=True)
         ),
-        laps=tuple(_lap(lap, samples) for lap in laps),
+        laps=tuple(_lap(lap, path) for lap, path in zip(laps, paths)),
         incomplete_laps=tuple(
             rows.IncompleteLapRow(
                 _events(visit.number, lap), lap.why_incomplete or "the lap was not brought back to the fix"
@@ -185,9 +189,8 @@ def _events(visit: int, lap: Lap) -> rows.LapEvents:
     return rows.LapEvents(visit, lap, blown or rows.LapWind(), second)
 
 
-def _lap(lap: GradedLap, samples: Samples) -> rows.LapRow:
+def _lap(lap: GradedLap, path_nm: Path) -> rows.LapRow:
     measures = lap.measures
-    own = (samples.epoch_s >= lap.start_epoch_s) & (samples.epoch_s <= lap.end_epoch_s)
     return rows.LapRow(
         events=_events(lap.visit, lap.flown),
         wind_changed=lap.wind_changed,
@@ -204,7 +207,7 @@ def _lap(lap: GradedLap, samples: Samples) -> rows.LapRow:
         items=lap.items,
         seen=tuple(sorted(lap.seen)),
         measures=rows.LapMeasuresRow(lap.visit, lap.number, lap.scope, lap.start_epoch_s, lap.end_epoch_s, measures),
-        path_nm=_path(samples.along_nm[own], samples.cross_nm[own]),
+        path_nm=path_nm,
     )
 
 
@@ -212,13 +215,21 @@ def _solved(debrief: Debrief) -> rows.SolvedLapRow | None:
     solved = debrief.solved
     if solved is None:
         return None
-    path = _path(np.asarray(solved.path_along_nm), np.asarray(solved.path_cross_nm))
+    (path,) = _paths([(np.asarray(solved.path_along_nm), np.asarray(solved.path_cross_nm))])
     return rows.SolvedLapRow(solved, debrief.solved_note, path)
 
 
-def _path(along_nm: Floats, cross_nm: Floats) -> tuple[tuple[float, ...], ...]:
-    """A path in as few points as keep within `PATH_NM` of it."""
-    points = np.column_stack([along_nm, cross_nm])
-    points = points[np.isfinite(points).all(axis=1)]
-    kept = points[simplify(points[:, 0], points[:, 1], PATH_NM)]
-    return tuple((round(along, 3), round(cross, 3)) for along, cross in kept.tolist())
+def _flown(lap: GradedLap, samples: Samples) -> tuple[Floats, Floats]:
+    first = np.searchsorted(samples.epoch_s, lap.start_epoch_s, side="left")
+    last = np.searchsorted(samples.epoch_s, lap.end_epoch_s, side="right")
+    return samples.along_nm[first:last], samples.cross_nm[first:last]
+
+
+def _paths(lines: Sequence[tuple[Floats, Floats]]) -> list[Path]:
+    """Each path (n,) in as few points as keep within `PATH_NM` of it."""
+    known = [np.isfinite(along) & np.isfinite(cross) for along, cross in lines]
+    finite = [(along[here], cross[here]) for (along, cross), here in zip(lines, known)]
+    return [
+        tuple((round(along, 3), round(cross, 3)) for along, cross in zip(x.tolist(), y.tolist()))
+        for x, y in thinned(finite, PATH_NM)
+    ]

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from trackgrade.drawing.svg import Indices
+from trackgrade.drawing.lines import Indices
 from trackgrade.drawing.view import View
 from trackgrade.report.needles import NeedleLine
 from trackgrade.report.timeline import AXIS_WIDTH, Timeline

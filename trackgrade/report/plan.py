@@ -9,7 +9,7 @@ import numpy as np
 
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX, scale_bar
 from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
-from trackgrade.drawing.svg import joined
+from trackgrade.drawing.lines import joined
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.courses import course_name, heading_name
