@@ -161,7 +161,7 @@ def test_what_a_flight_left_in_memory_is_gone_before_the_next(
 class TestOutputs:
     def test_one_debrief_is_written_as_it_is(self, tmp_path: Path) -> None:
         with debriefs_at(tmp_path / "a.json", single=True) as add:
-            add("a", {"laps": []}, "")
+            add("a", Graded("plain", True, {"laps": []}, ""))
         assert json.loads((tmp_path / "a.json").read_text()) == {"laps": []}
 
     def test_many_are_an_array_or_lines_or_a_folder(self, tmp_path: Path) -> None:
@@ -169,8 +169,8 @@ class TestOutputs:
         folder.mkdir()
         for target in (tmp_path / "a.json", tmp_path / "a.jsonl", folder):
             with debriefs_at(target, single=False) as add:
-                add("one.json", {"n": 1}, '{"n": 1}')
-                add("two.json", {"n": 2}, '{"n": 2}')
+                add("one.json", Graded("plain", True, {"n": 1}, ""))
+                add("two.json", Graded("plain", True, {"n": 2}, ""))
         assert json.loads((tmp_path / "a.json").read_text()) == [{"n": 1}, {"n": 2}]
         assert [json.loads(line) for line in (tmp_path / "a.jsonl").read_text().splitlines()] == [{"n": 1}, {"n": 2}]
         assert json.loads((folder / "two.json").read_text()) == {"n": 2}
@@ -218,7 +218,7 @@ class TestOutputs:
 
 
 class TestDoneBefore:
-    GRADED = Outcome("a.gpx", (Graded("plain", True, '{"laps": []}', "lap\n1\n"),))
+    GRADED = Outcome("a.gpx", (Graded("plain", True, {"laps": []}, "lap\n1\n"),))
 
     def test_what_was_kept_is_found_and_nothing_else(self, tmp_path: Path, settings: Settings) -> None:
         path = tmp_path / "a.gpx"
@@ -276,7 +276,7 @@ def test_an_archive_is_graded_and_a_bad_file_stops_nothing(one_worker: list[Outc
     assert "broken.gpx" in one_worker[0].error
     assert not one_worker[0].fault
     for outcome in one_worker[1:5]:
-        assert len(json.loads(outcome.graded[0].debrief_json)["laps"]) == 2
+        assert len(outcome.graded[0].debrief["laps"]) == 2
 
 
 def test_two_workers_give_the_same_bytes(archive: Path, settings: Settings, one_worker: list[Outcome]) -> None:

@@ -7,6 +7,7 @@ not at all.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import sqlite3
 import zlib
@@ -100,9 +101,9 @@ class DoneBefore:
                 return None
             try:
                 debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
-            except (zlib.error, UnicodeDecodeError, TypeError):  # damaged: graded again
+                graded.append(Graded(hold, bool(flown), json.loads(debrief), laps))
+            except (zlib.error, ValueError, TypeError):  # damaged: graded again
                 return None
-            graded.append(Graded(hold, bool(flown), debrief, laps))
         return Outcome(flight.path, tuple(graded), earlier=True)
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:

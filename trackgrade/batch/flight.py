@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -62,7 +61,7 @@ def _grade_where_it_held(track: Track, settings: Settings) -> Graded:
     chosen = choose(track, [(each.name, each.plan) for each in settings.hold_set])
     if chosen is None:
         nothing = debrief_json.nothing_found(clean(track), settings.standard, NONE_FOUND)
-        return Graded("", False, json.dumps(nothing, ensure_ascii=False, allow_nan=False), laps_csv.to_text(None))
+        return Graded("", False, nothing, laps_csv.to_text(None))
     return _grade_at(track, chosen.hold, chosen.hold.name, settings, chosen)
 
 
@@ -96,7 +95,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
     return Graded(
         hold=name,
         flown=flown,
-        debrief_json=json.dumps(debrief_json.debrief_to_dict(debrief), ensure_ascii=False, allow_nan=False),
+        debrief=debrief_json.debrief_to_dict(debrief),
         laps_csv=laps_csv.to_text(debrief),
         html=html,
         figure=figure,

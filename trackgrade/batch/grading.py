@@ -6,11 +6,10 @@ The command line prints these events, the local page shows them, a script may co
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trackgrade import __version__
 from trackgrade.batch.alone import Advance, cores
@@ -28,8 +27,6 @@ from trackgrade.score.standards import DEFAULT, load_standard
 
 if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
-
-Json = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -60,14 +57,13 @@ class Wanted:
 
 @dataclass(frozen=True)
 class FlightDone:
-    """One flight is finished: what became of it, its debriefs (schema trackgrade.debrief/1), and what was written.
+    """One flight is finished: what became of it, and what was written.
 
     ``reports``, ``figures`` and ``maps`` are paths; ``recorded`` a line for each entry of the logbook.
     """
 
     flight: Flight
     outcome: Outcome
-    debriefs: tuple[Json, ...]
     reports: tuple[Path, ...] = ()
     figures: tuple[Path, ...] = ()
     maps: tuple[Path, ...] = ()
@@ -199,13 +195,13 @@ def grade_flights(
                 for graded in outcome.graded
             ]
             event, reports = _write(flight, outcome, stems, wanted)
-            for graded, debrief, name, report in zip(outcome.graded, event.debriefs, stems, reports):
+            for graded, name, report in zip(outcome.graded, stems, reports):
                 if add_debrief is not None:
-                    add_debrief(f"{name}.json", debrief, graded.debrief_json)
+                    add_debrief(f"{name}.json", graded)
                 if add_laps is not None:
                     add_laps(graded.laps_csv)
                 if index is not None:
-                    index.add(debrief, f"{name}.html" if graded.flown or report[0] else "")
+                    index.add(graded.debrief, f"{name}.html" if graded.flown or report[0] else "")
             if done is not None:
                 done.keep(flight, settings, outcome, reports)
             if outcome.error and index is not None:
@@ -222,12 +218,11 @@ def _write(
     flight: Flight, outcome: Outcome, names: Sequence[str], wanted: Wanted
 ) -> tuple[FlightDone, list[tuple[str, str]]]:
     """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
-    debriefs = tuple(json.loads(graded.debrief_json) for graded in outcome.graded)
     reports, figures, recorded = [], [], []
     maps = [
         write_whole(wanted.map_paths[kind], text) for graded in outcome.graded for kind, text in graded.maps.items()
     ]
-    for graded, debrief, name in zip(outcome.graded, debriefs, names):
+    for graded, name in zip(outcome.graded, names):
         reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
         if wanted.figure_path is not None and graded.figure is not None:
             figures.append(write_whole(wanted.figure_path, graded.figure))
@@ -237,9 +232,9 @@ def _write(
             from trackgrade.logbook import record_debrief  # the database is loaded only where one is written
 
             report = wanted.out / reports[-1][0] if reports[-1][0] else None
-            recorded.append(record_debrief(debrief, report=report, **wanted.session))  # type: ignore[arg-type]
+            recorded.append(record_debrief(graded.debrief, report=report, **wanted.session))  # type: ignore[arg-type]
     written = tuple(wanted.out / name for name, _ in reports if name)
-    return FlightDone(flight, outcome, debriefs, written, tuple(figures), tuple(maps), tuple(recorded)), reports
+    return FlightDone(flight, outcome, written, tuple(figures), tuple(maps), tuple(recorded)), reports
 
 
 def _standard(name: str | None, timing_band_s: float | None) -> Standard:

@@ -14,6 +14,7 @@ from trackgrade.exports.plain import readable
 from trackgrade.files import safe_name, sha256_hex, whole_file, write_whole
 
 if TYPE_CHECKING:
+    from trackgrade.batch.work import Graded
     from trackgrade.report.compare import FlightLaps
     from trackgrade.report.index import FlightRow
 
@@ -69,21 +70,22 @@ def write_comparisons(folder: Path, flights: Iterable[FlightLaps], names: Names)
 
 
 @contextlib.contextmanager
-def debriefs_at(path: Path, *, single: bool) -> Iterator[Callable[[str, Mapping[str, Any], str], object]]:
-    """Where ``--json`` goes: what adds a debrief, by its file name where each has a file, as it is and as text.
+def debriefs_at(path: Path, *, single: bool) -> Iterator[Callable[[str, Graded], object]]:
+    """Where ``--json`` goes: what adds a debrief, by its file name where each has a file.
 
     One debrief is written as it is. Many are an array, or one a line in a .jsonl file, or a file each in a folder.
     """
     if single or path.is_dir():
         each_a_file = path.is_dir()
-        yield lambda name, debrief, _: write_whole(path / name if each_a_file else path, readable(debrief))
+        yield lambda name, graded: write_whole(path / name if each_a_file else path, readable(graded.debrief))
         return
     a_line_each, count = path.suffix.lower() == ".jsonl", 0
     with whole_file(path, text=True) as file:
 
-        def add(name: str, debrief: Mapping[str, Any], debrief_json: str) -> None:
+        def add(name: str, graded: Graded) -> None:
             nonlocal count
-            file.write(debrief_json + "\n" if a_line_each else (",\n" if count else "[\n") + debrief_json)
+            text = graded.debrief_json
+            file.write(text + "\n" if a_line_each else (",\n" if count else "[\n") + text)
             count += 1
 
         yield add

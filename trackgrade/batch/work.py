@@ -6,9 +6,11 @@ import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from trackgrade.exports.plain import compact
 from trackgrade.files import safe_name
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.score.standard import Standard
@@ -74,7 +76,7 @@ class Settings:
 
 @dataclass(frozen=True)
 class Graded:
-    """One flight at one hold: the debrief as JSON text (one line), its laps as CSV text, its report, its figure.
+    """One flight at one hold: the debrief (schema trackgrade.debrief/1), its laps as CSV text, its report, its figure.
 
     ``maps``: the text of each kind of map file asked for. ``hold_toml``: the hold file, where nobody named the hold.
     ``lines``: its laps as drawn, where they are to be compared.
@@ -82,13 +84,18 @@ class Graded:
 
     hold: str
     flown: bool
-    debrief_json: str
+    debrief: dict[str, Any]
     laps_csv: str
     html: str | None = None
     figure: bytes | None = None
     maps: Mapping[str, str] = field(default_factory=dict)
     hold_toml: str = ""
     lines: FlightLaps | None = None
+
+    @cached_property
+    def debrief_json(self) -> str:
+        """The debrief as JSON text, one line."""
+        return compact(self.debrief)
 
 
 @dataclass(frozen=True)

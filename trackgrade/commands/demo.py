@@ -64,14 +64,14 @@ def command(out: str, season: bool) -> None:
     flights, settings = plan_batch([str(track_path)], [str(hold_path)])
     (done,) = grade_flights(flights, settings, Wanted(folder, json_path=debrief_path), jobs=1)
     assert isinstance(done, FlightDone)
-    (debrief,), (report,) = done.debriefs, done.reports
-    for line in summary.lines(debrief):
+    (graded,), (report,) = done.outcome.graded, done.reports
+    for line in summary.lines(graded.debrief):
         console.say(line)
     console.say(f"  Report: {report}")
     console.say(console.CAUTION)
     console.say()
     console.say("The simulation knows what was really flown. Measured from the track, and true:")
-    console.say(_against_truth(debrief, flight))
+    console.say(_against_truth(graded.debrief, flight))
     console.say()
     console.say(f"The same by hand:  trackgrade grade {track_path} --hold {hold_path}")
 

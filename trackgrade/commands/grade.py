@@ -176,18 +176,18 @@ class _Told:
             self._faults += outcome.fault
             return
         self._counts["flown" if outcome.flown else "not flown"] += 1
-        notes = list(summary.reading(done.debriefs[0]["track"]["notes"])) if done.debriefs else []
+        notes = list(summary.reading(outcome.graded[0].debrief["track"]["notes"])) if outcome.graded else []
         self._doubted += bool(notes)
         if not self._several:
             for note in notes:
                 console.note(f"  note: {note}")
-        for graded, debrief in zip(outcome.graded, done.debriefs):
+        for graded in outcome.graded:
             if not graded.flown:
-                self._not_flown = summary.not_flown(debrief)
+                self._not_flown = summary.not_flown(graded.debrief)
             elif self._several:
-                self._rows.append(summary.row(debrief))
+                self._rows.append(summary.row(graded.debrief))
             else:
-                for line in summary.lines(debrief):
+                for line in summary.lines(graded.debrief):
                     console.say(line)
         if self._several and not outcome.flown:
             self._rows.append((console.plain(Path(done.flight.path).name), "-", "no hold flown", "-", "-"))

@@ -150,19 +150,19 @@ def _forms(
     return tuple(forms)
 
 
+#: JSON text of a value on one line; made once, since a debrief has hundreds of lines.
+compact = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+
+
 def readable(values: Mapping[str, Any]) -> str:
     """JSON text for eyes and diffs: each key on a line, each member of its list too, not deeper.
 
     A whole tree of indented lines is longer, and is written by Python instead of C, which takes several times as long.
     """
-    return "{\n" + ",\n".join(f" {_compact(key)}: {_a_line_each(value)}" for key, value in values.items()) + "\n}\n"
+    return "{\n" + ",\n".join(f" {compact(key)}: {_a_line_each(value)}" for key, value in values.items()) + "\n}\n"
 
 
 def _a_line_each(value: Any) -> str:
     if isinstance(value, list) and value:
-        return "[\n" + ",\n".join(f"  {_compact(each)}" for each in value) + "\n ]"
-    return _compact(value)
-
-
-def _compact(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+        return "[\n" + ",\n".join(f"  {compact(each)}" for each in value) + "\n ]"
+    return compact(value)

@@ -58,7 +58,7 @@ def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[st
         done = next(event for event in events if isinstance(event, FlightDone))
         if done.outcome.error:
             raise InputError(done.outcome.error)
-        debrief = done.debriefs[0]
+        debrief = done.outcome.graded[0].debrief
         if not done.reports:
             raise NoHoldFlown(_not_flown(flight.name, debrief))
         if done.reports[0].name != REPORT:
