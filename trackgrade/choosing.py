@@ -26,7 +26,7 @@ NONE_FOUND = "no hold of the set was flown, and nowhere two turns the same way w
 MAY_BE_ANOTHER = "the clearance may have been another"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Chosen:
     """The hold, one sentence on where it comes from, and the hold file that keeps it."""
 

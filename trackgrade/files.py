@@ -221,7 +221,7 @@ def _why_not_written(path: Path, problem: OSError | ValueError) -> str:
     return f"{shown} was not written: {plain_text(reason)}. Choose another place"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FileBytes:
     """What was in a file.
 

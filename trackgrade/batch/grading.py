@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Wanted:
     """Where results go: the folder of the reports, and each of the others where it is asked for.
 
@@ -55,7 +55,7 @@ class Wanted:
         return [path for path in named if path is not None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FlightDone:
     """One flight is finished: what became of it, and what was written.
 
@@ -70,14 +70,14 @@ class FlightDone:
     recorded: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class IndexWritten:
     """All flights are finished, and the page that leads to their reports stands."""
 
     path: Path
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CompareWritten:
     """The laps of several flights at one hold lie over each other on this page."""
 

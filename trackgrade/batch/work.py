@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HoldFile:
     """A hold file as read; ``name`` is its file name without the ending.
 
@@ -31,7 +31,7 @@ class HoldFile:
     path: str = field(default="", repr=False, compare=False)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Flight:
     """A track to grade. ``data`` is None where the worker can read ``path`` itself."""
 
@@ -40,7 +40,7 @@ class Flight:
     data: bytes | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Settings:
     """What is the same for every flight of a batch.
 

@@ -25,7 +25,7 @@ FIRST_LAPS = 3
 SLOWEST_KIAS = 90.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Conditions:
     """What the pilot brings: airspeed [kt true], wind [deg true, kt], turns, and what is known of the arrival.
 
@@ -42,7 +42,7 @@ class Conditions:
     passage_epoch_s: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EntryBrief(EntryPlan):
     """One entry, with the heading of its first leg with the drift allowed for, and how long that leg is flown.
 

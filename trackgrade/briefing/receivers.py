@@ -20,7 +20,7 @@ from trackgrade.hold.hold import Hold
 BEFORE_FIX_NM = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Receiver:
     """One needle: what it is set to, how it stands on course shortly before the fix, and its flag round the lap."""
 

@@ -229,7 +229,7 @@ def rollout(rule: RuleLap) -> str:
     return "on course" if off < ON_COURSE_NM else f"{off:.1f} NM short"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LapRow:
     """A lap of the table; ``note`` says where it rolls out."""
 

@@ -82,7 +82,7 @@ def command(
     say(console.CAUTION)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Told:
     """The summary, the JSON, and pages by file name, the one to open last; each is made only where it is wanted."""
 

@@ -36,7 +36,7 @@ KEPT_S = 60.0
 LETTERS_PX = 13.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Shown:
     """A hold on the drawing, and from when to when it was flown [s since 1970 UTC], where that is known.
 
@@ -48,7 +48,7 @@ class Shown:
     words: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Line:
     """Where a track went: arrays (n,) of times [s since 1970 UTC] and positions [deg], in order of time."""
 

@@ -30,7 +30,7 @@ def text_width(text: str, size: float) -> float:
     return size * sum(_WIDTHS.get(c, _OTHER_WIDTH if ord(c) < 0x2E80 else 1.0) for c in text)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Box:
     """A rectangle with sides along the axes; ``low`` and ``high`` are the smaller and larger y, whichever way is up."""
 

@@ -18,7 +18,7 @@ Some = TypeVar("Some", float, Floats)
 SMALLEST_NM = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class View:
     """How east and north [NM] become a place in a frame of ``size`` [px]: turn by ``turn_deg``, scale, shift; y down.
 

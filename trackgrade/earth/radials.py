@@ -17,7 +17,7 @@ PARALLEL_DEG = 4.0
 _ENOUGH_NM = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RadialCrossing:
     """The crossing of two radials.
 

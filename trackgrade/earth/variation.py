@@ -20,7 +20,7 @@ _EDITIONS: tuple[tuple[float, float, str], ...] = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Variation:
     """Variation at one place and day.
 

@@ -35,7 +35,7 @@ from trackgrade.segment.flown import Entry, EntryKind, InboundStartBy, Lap, Mome
 from trackgrade.track.track import Provenance, Rejection
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Program:
     """What wrote the file."""
 
@@ -152,7 +152,7 @@ class EntryRow:
     measures: EntryMeasuresRow
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NoEntry:
     """No hold was flown."""
 
@@ -223,7 +223,7 @@ class IncompleteLapRow:
     why_incomplete: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class LapRow:
     """A completed lap. ``path_nm``: its path as [along, cross] in the hold's frame, in few points."""
 
@@ -283,7 +283,7 @@ class SolvedLapRow:
     path_nm: tuple[tuple[float, ...], ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class References:
     """What altitude and airspeed are measured from, and where heading, airspeed and bank come from."""
 
@@ -314,7 +314,7 @@ class Span:
     end_epoch_s: float
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class DebriefFile:
     """One flight at one hold, measured and judged. ``hold`` is null where none was named and none was found.
 

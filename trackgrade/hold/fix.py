@@ -19,7 +19,7 @@ from trackgrade.hold.plan import Crossing, HoldPlan, Position, Radial, RadialDis
 SHALLOW_CROSSING_DEG = 30.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SolvedFix:
     """The fix as a position, and what people are told of it."""
 

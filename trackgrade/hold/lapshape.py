@@ -23,7 +23,7 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _STEP_NODES, _STEP_WEIGHTS = np.polynomial.legendre.leggauss(4)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Air:
     """Airspeed, and the wind as (along, cross) [NM/s]; steady turn rate [rad/s]; time to roll into it [s]."""
 
@@ -61,7 +61,7 @@ class Air:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Phase:
     """Some seconds over which the turn rate goes linearly from one value to another [rad/s]."""
 
@@ -118,7 +118,7 @@ def displacement(phases: tuple[Phase, ...], start_rad: float, air: Air) -> tuple
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FixTurn:
     """The turn at the fix to an outbound heading: when and where it is over, and when abeam comes.
 
@@ -174,7 +174,7 @@ def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
     return float(low + 0.5 * (left + right) * span)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LapShape:
     """A lap flown on one outbound heading for one straight time, and where its turn back ends.
 

@@ -323,7 +323,7 @@ def _why_infeasible(air: Air, target_s: float, best_s: float) -> str:
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Describer:
     """Turns a shape in the hold's frame into the lap a pilot reads."""
 

@@ -72,7 +72,7 @@ def sector_margin_deg(inbound_course_true_deg: float, side: int, arrival_heading
     return min(abs(float(wrap180(off - low))) for low, _ in SECTORS.values())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EntryPlan:
     """What to fly for one entry, in still air: add the drift correction.
 

@@ -22,7 +22,7 @@ AT_FIX_NM = 0.3
 MISSES_STATION_DEG = 2.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Station:
     """A VOR as seen from the fix.
 

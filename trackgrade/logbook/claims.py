@@ -92,7 +92,7 @@ class Verdict:
         return (self.composite, *sorted((each for each in self.items if each.claimed), key=lambda each: each.p))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Fit:
     """A line fitted to one series. ``order``: time, whitened, free of the level; ``residual``: of the model without a
     line.
@@ -112,7 +112,7 @@ class _Fit:
     information: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Sessions:
     """The sessions tested, those of each other pilot, and the conditions of all."""
 

@@ -16,7 +16,7 @@ from trackgrade.logbook.standing import Standing, standings
 OTHER_WIND_KT = 8.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PilotRow:
     """One pilot's line; ``cells``: items in the order of the columns, None where not measured lately.
 
@@ -30,7 +30,7 @@ class PilotRow:
     weakest: str | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EqualFooting:
     """One pilot's latest flight at the shared hold. ``other_wind``: too far from the class's to compare."""
 
@@ -41,7 +41,7 @@ class EqualFooting:
     other_wind: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Comparison:
     """The hold that was flown by most, with the class's median wind (components along and across)."""
 
@@ -50,7 +50,7 @@ class Comparison:
     wind_cross_kt: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ClassView:
     """Everything the page and the terminal show.
 

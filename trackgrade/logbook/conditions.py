@@ -31,7 +31,7 @@ ITEM_FACTOR = 1.6
 MOST_KINDS = 40
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Conditions:
     """``columns``: sessions by columns. ``names``: the condition of each; ``sd``: its prior (see `PRIOR_SD`)."""
 

@@ -35,7 +35,7 @@ MOSTLY_NONE = 0.25
 FEWEST_SESSIONS = 5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Measure:
     """One item's errors over sessions: ``level`` (mean size of the error, in ``unit``) is NaN where not measured.
 

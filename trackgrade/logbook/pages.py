@@ -30,7 +30,7 @@ SCHEMA = "trackgrade.progress/1"
 CLASS_PAGE = "progress-class.html"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PilotPage:
     """Context of ``pilot.html``; the terminal summary and the JSON read the same.
 

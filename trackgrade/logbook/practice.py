@@ -40,7 +40,7 @@ _ARRIVALS = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Condition:
     """Something that a hold is flown with: as it stands in a list (``title``), and in a sentence (``said``).
 
@@ -56,7 +56,7 @@ class Condition:
     flies: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Practised:
     """In how many sessions a condition was met, and how many sessions ago last (0: the latest; None: never)."""
 
@@ -69,7 +69,7 @@ class Practised:
         return self.sessions_ago is None or self.sessions_ago >= STALE_SESSIONS
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Exercise:
     """What to fly next: the hold in words, what is new or repeated in it, why, and what to watch."""
 

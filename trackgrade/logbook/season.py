@@ -46,7 +46,7 @@ _HOLDS = {
 HoldKey = Literal["class", "left", "vor", "distance"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Learner:
     """An invented pilot. ``first`` and ``last`` are errors (1: beginner, 0: polished) at the start and in the end;
     ``sessions_to_learn`` how many sessions take about two thirds of the way; ``gap_after``: a long break after this

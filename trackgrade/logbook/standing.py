@@ -29,7 +29,7 @@ PRIOR_WORTH = 2.0
 DRAWS, _SEED = 4000, 19
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Standing:
     """One pilot: share of laps within at the class's usual hold and wind, its 95 % interval, and the probability of
     being among the lowest third of the class. ``lowest_third`` None for fewer than three pilots.

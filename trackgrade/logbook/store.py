@@ -41,7 +41,7 @@ LONGEST_NOTE = 10_000
 _JOINERS = "\u200c\u200d"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Recorded:
     """What recording did. ``sessions`` counts the pilot's flights to this ``standard``, this one included.
 
@@ -65,7 +65,7 @@ class Recorded:
         return f"{what} the logbook for {who}{moved}: session {self.sessions} to this standard ({self.place})."
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Imported:
     """What an import did."""
 

@@ -26,7 +26,7 @@ DAY_S = 86_400.0
 LATELY = 5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ItemLine:
     """One item over the sessions drawn. ``sizes``: level of each session (see `levels`), None where not measured.
 
@@ -50,7 +50,7 @@ class ItemLine:
     measured: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class InboundLine:
     """Inbound time minus target [s]: laps of each session; over the last five sessions the median of their medians,
     the range of these, and the scatter from lap to lap (standard deviation within sessions, pooled: the same for few
@@ -65,7 +65,7 @@ class InboundLine:
     scatter_s: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Convergence:
     """Laps until the inbound time stays in the band, over the holds with two timed laps or more.
 
@@ -79,7 +79,7 @@ class Convergence:
     longest: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EntryLine:
     """Entries that one sector and one side asked for: how many, and the share that was right."""
 
@@ -90,7 +90,7 @@ class EntryLine:
     flown_instead: tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WindLine:
     """Holds flown in one band of wind speed, and the share of laps within the standard there."""
 
@@ -99,7 +99,7 @@ class WindLine:
     share: Share
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Timeline:
     """Everything that a page draws over time. ``breaks``: index of each session that begins after a long break."""
 

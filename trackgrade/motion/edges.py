@@ -37,7 +37,7 @@ AT_ONCE = 40
 PLAIN = 7
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Edge:
     """A first guess of one edge, from the smoothed turn rate.
 

@@ -89,7 +89,7 @@ class MotionSamples:
         return len(self.epoch_s)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Turn:
     """One turn: from the heading rate rising above the threshold to its falling below.
 

@@ -42,7 +42,7 @@ class StoredFlight:
     received_epoch_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class StoredReport:
     """A finished report, and what of it stands in lists. ``recording`` is how the logbook knows the flight."""
 

@@ -20,7 +20,7 @@ from trackgrade.page.looking import COLUMNS_FILE
 REPORT, DEBRIEF, LAPS = "report.html", "debrief.json", "laps.csv"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Asked:
     """What a grading is asked for. ``hold``: a hold file, or "" to let the program choose; ``pilot`` "": no logbook."""
 

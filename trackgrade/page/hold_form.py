@@ -81,7 +81,7 @@ EMPTY = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Checked:
     """What came of a form: the hold, or what is wrong in words and the field that it is about."""
 

@@ -26,7 +26,7 @@ LISTED = 60
 CHOOSE = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Option:
     """A hold to choose from."""
 
@@ -34,7 +34,7 @@ class Option:
     label: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Row:
     """How far one dropped track is. ``version`` changes with anything that the page shows of it."""
 

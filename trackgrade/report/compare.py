@@ -65,7 +65,7 @@ class FlightLaps:
     course_line: Line
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Choice:
     """One box to tick: its lap, the lap in words, how its line looks, whether it is ticked at first."""
 
@@ -75,7 +75,7 @@ class Choice:
     ticked: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Comparison:
     """Boxes, the picture from above, the strips (title, scale, plot); ``left_out``: laps too many to choose from."""
 

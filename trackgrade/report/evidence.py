@@ -25,7 +25,7 @@ from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.results import Measurement
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EntryStory:
     """One entry told: heading, facts, what was remarked, and its traced numbers."""
 
@@ -35,7 +35,7 @@ class EntryStory:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ItemRow:
     """One item of the standard that is not of a single lap: value, limit, result, source."""
 

@@ -16,7 +16,7 @@ from trackgrade.drawing import frame
 from trackgrade.report.numbers import RESULT_CLASSES, RESULT_SIGNS
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FlightRow:
     """One flight at one hold.
 

@@ -37,7 +37,7 @@ JUDGED_WORDS: dict[Judged, str] = {
 STARTED_BY = {"course": "crossed the course", "rollout": "rolled out", None: ""}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cell:
     """A cell in the making: a completed lap, its stretch in the pictures, and the head of the row it stands in."""
 

@@ -69,7 +69,7 @@ def share_words(share: float) -> str:
 NOTHING = Markup("")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Number:
     """One number of the page, with everything a click on it shows.
 

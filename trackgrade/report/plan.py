@@ -41,7 +41,7 @@ EVENT_SIGNS: tuple[tuple[str, str], ...] = (
 Line = tuple[Floats, Floats]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Event:
     """One moment of a lap to be marked: ``shape`` names the sign, ``words`` what it is."""
 
@@ -83,7 +83,7 @@ class Plan:
         return fit(name, turn_deg, *_outline(self), size, (MARGIN, MARGIN, MARGIN, MARGIN))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Places:
     """Where things stand in one view [px]: centres, but of the bar its left end.
 

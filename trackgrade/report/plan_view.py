@@ -42,7 +42,7 @@ LABEL_GAPS_PX = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
 _Arranged = tuple[View, Places]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PlanView:
     """The drawings of a flight from above, each made of the same shapes.
 

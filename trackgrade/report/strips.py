@@ -58,7 +58,7 @@ class Band:
     high: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Scale:
     """What a strip is high: from ``low`` to ``high``, with (value, words) of its ticks."""
 

@@ -13,7 +13,7 @@ from trackgrade.score.lap import GradedLap
 from trackgrade.score.results import Measurement
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fact:
     """A name, what it is, and optionally a remark below it."""
 
@@ -22,7 +22,7 @@ class Fact:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Point:
     """One thing to work on, or one done well.
 
@@ -164,7 +164,7 @@ WORST_FIRST = ("outside", "brief excursion", "within")
 MOST_NAMED = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ShortLap:
     """One lap in a line: outbound, inbound, and the mark with the items that gave it ("altitude, course")."""
 
@@ -177,7 +177,7 @@ class ShortLap:
     because: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sheet:
     """What the instructor adds to the first sheet; all may be empty and written in by hand."""
 

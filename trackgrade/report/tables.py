@@ -16,7 +16,7 @@ MOST_LAPS = 12
 ALWAYS = ("Outbound time", "Inbound time", "Largest needle", "Altitude, furthest off", "Airspeed, furthest off")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Row:
     """One quantity over the laps, in the order of the table's heads."""
 
@@ -25,7 +25,7 @@ class Row:
     cells: tuple[Number, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RowGroup:
     """Rows that belong together, under a heading of their own."""
 
@@ -33,7 +33,7 @@ class RowGroup:
     rows: tuple[Row, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LapTable:
     """``heads`` are the laps (label, stretch key, line style); every row has a cell for each."""
 
@@ -64,7 +64,7 @@ def _table(debrief: Debrief, laps: tuple[tuple[Stretch, GradedLap], ...]) -> Lap
     return LapTable(tuple(stretch for stretch, _ in laps), tuple(out))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SideTable:
     """``heads`` over the columns, ``rows`` of (row head, cells); ``note`` says what the numbers are."""
 

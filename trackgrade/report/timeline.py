@@ -27,7 +27,7 @@ AXIS_WIDTH = 10_000.0
 BREAK_WIDTH = 180.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Stretch:
     """One piece of flying that can be chosen: an entry, a lap, a lap not completed, a lap on the reciprocal.
 
@@ -52,7 +52,7 @@ class Stretch:
         return self.label[0].lower() + self.label[1:]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Phase:
     """From this moment on, until the next phase: what was being flown, in words."""
 
@@ -60,7 +60,7 @@ class Phase:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TimeAxis:
     """Epoch seconds to the unit of the drawing, piece by piece.
 
@@ -97,7 +97,7 @@ class TimeAxis:
         return np.asarray(np.isfinite(self.x(epoch_s)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Timeline:
     """The axis, the stretches in order of flying, and the phases in order of time."""
 

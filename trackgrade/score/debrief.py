@@ -16,7 +16,7 @@ from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Consequence:
     """What a mistake led to: its name and title, what it is about, its worst case, its laps, and when it first was."""
 
@@ -29,7 +29,7 @@ class Consequence:
     at_epoch_s: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Finding:
     """A named mistake (or a specific praise), with evidence and one line of advice.
 
@@ -57,7 +57,7 @@ class Finding:
     led_to: tuple[Consequence, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EntryMeasures:
     """How one visit was entered, in numbers; what was flown and expected is the `Entry`'s.
 
@@ -83,7 +83,7 @@ class EntryMeasures:
     end_cross_nm: Measurement
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ReferenceScatter:
     """How well one reference explains the outbound times.
 
@@ -101,7 +101,7 @@ class ReferenceScatter:
     probability: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WatchAnalysis:
     """Where the watch was started. ``likely`` is None where the laps cannot tell; ``sentence`` says it in words.
 
@@ -117,7 +117,7 @@ class WatchAnalysis:
     sentence: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NextLap:
     """What to fly next in the wind of the last lap. Headings true and magnetic [deg]; ``outbound_s`` is timed from
     ``timed_from``; heading and time belong together, with turns at ``turn_rate_deg_s`` (``bank_deg``).
@@ -144,7 +144,7 @@ class NextLap:
     sentence: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GradedEntry(WithItems):
     """How the hold was entered on one visit, judged: ``flown`` is what was found, ``items`` those of arrival and entry.
 
@@ -158,7 +158,7 @@ class GradedEntry(WithItems):
     sentence: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GradedVisit:
     """One stay in the hold, judged: its entry and its completed laps in order.
 

@@ -48,7 +48,7 @@ ON_ITS_WAY_FT = 120.0
 Solver = Callable[[Wind | None], SolvedLap | None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reference:
     """What a band is measured from, and in words where it comes from. ``value`` is None when there is nothing."""
 

@@ -31,7 +31,7 @@ MOSTLY_RECORDED = 0.5
 SEVERITY: tuple[Result, ...] = ("outside", "brief excursion", "within", "not measurable")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Scope:
     """What an item is graded over, in the words of the results."""
 

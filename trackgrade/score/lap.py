@@ -22,7 +22,7 @@ Judged = Literal[
 AskedBy = Literal["card", "equal seconds"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TurnMeasures:
     """One turn of a lap: its steady rate [deg/s], bank [deg], what was due, and how even it was.
 
@@ -41,7 +41,7 @@ class TurnMeasures:
     end_epoch_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LapMeasures:
     """Every number of one completed lap. Distances [NM], speeds [kt], times [s], altitudes [ft].
 
@@ -94,7 +94,7 @@ class LapMeasures:
         return tuple((words, turn) for words, turn in both if turn is not None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OutboundTimes:
     """Outbound time of one lap from each place a watch may be started [s]; `of` gives the one by its name."""
 
@@ -109,7 +109,7 @@ class OutboundTimes:
         return measured
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Correction:
     """What one lap's inbound time asked of the next outbound, and what was flown.
 
@@ -133,7 +133,7 @@ class Correction:
     judged: Judged = "not measurable"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NeedleReading:
     """One inbound leg as one needle showed it. Deflections are shares of full scale (1.0 = full), unsigned.
 
@@ -159,7 +159,7 @@ class NeedleReading:
     why: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SecondNeedle:
     """The needle set to the radial that crosses the course at the fix, at the passage that began a lap.
 
@@ -170,7 +170,7 @@ class SecondNeedle:
     turn_after_s: Measurement
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NeedleContrast:
     """The same inbound leg passes on some needles and fails on others, at ``limit_share`` of full scale."""
 
@@ -179,7 +179,7 @@ class NeedleContrast:
     fails: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WindWork:
     """Drift and its correction on one lap [deg], right positive.
 
@@ -229,7 +229,7 @@ class Sighting:
         return self.at_epoch_s if self.since_epoch_s is None else self.since_epoch_s
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GradedLap(WithItems):
     """One completed lap, judged. At its face plain numbers, None where not measurable; under it how they came about.
 

@@ -35,7 +35,7 @@ Stay = tuple[float, float]
 LevelBy = Literal["first", "hold file", "seen", "again"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Level:
     """An altitude to be held [ft] from ``from_epoch_s`` on, up to the next level's ``left_epoch_s``; the one before was
     left at its own. Both are -inf for one held from the beginning. ``by``: where it is known from; "again" is the level

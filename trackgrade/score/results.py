@@ -8,7 +8,7 @@ from typing import Literal
 Result = Literal["within", "brief excursion", "outside", "not measurable"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Measurement:
     """A number with its standard error, or None and why it cannot be had. ``how`` says how it was obtained."""
 

@@ -23,7 +23,7 @@ STEADY_HALF_WINDOW_S = 2.5
 MERGE_S = 2.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Stretch:
     """A stretch of time [s since 1970 UTC], and the lap it belongs to."""
 

@@ -65,7 +65,7 @@ OVER_THE_FIX_NM = 0.3
 WIDE_PASS_NM = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FoundLap:
     """A lap with the passages that bound it."""
 

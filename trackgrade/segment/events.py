@@ -32,7 +32,7 @@ TIME_FLOOR_S = 0.03
 HOLE_TURN_DEG = 25.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Passage:
     """The aircraft passes the fix: when, how far to the holding side [NM], heading and track to the course [deg]."""
 
@@ -42,7 +42,7 @@ class Passage:
     track_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Passages:
     """Every time a flight passes the fix, in order: inbound, and (to begin an entry) from any direction."""
 

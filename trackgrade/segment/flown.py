@@ -62,7 +62,7 @@ class Lap:
     wind: Wind | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Entry:
     """How the hold was entered.
 
@@ -91,7 +91,7 @@ class Entry:
     remarks: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Visit:
     """One stay in the hold, from its first fix passage to the last lap flown.
 
@@ -113,7 +113,7 @@ class Visit:
         return self.laps or ((self.reversal,) if self.reversal is not None else ())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Flown:
     """Everything found at this fix; ``seen_instead`` says what was there when it was no hold.
 

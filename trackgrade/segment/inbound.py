@@ -42,7 +42,7 @@ FADE_SD_SHARE = 0.2
 LONGEST_FADE_S = 90.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class InboundReadings:
     """The start of the inbound time, its other reading (or None), the crossing of the course in the turn back, and
     whether crossing the course and rolling out on it could not be told apart within the error of the positions."""

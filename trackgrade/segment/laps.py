@@ -111,7 +111,7 @@ def _part(path: FlightPath, turn: Turn, passage: Passage) -> tuple[Turn, Turn] |
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NoLap:
     """Why two passages enclose no lap; ``outbound`` says that at least an outbound leg was flown."""
 

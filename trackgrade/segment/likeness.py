@@ -48,7 +48,7 @@ HALF_WAY_DEG = 45.0
 TURN_ABOUT_DEG, TO_NEXT_LINE_DEG = 135.0, 150.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Shape:
     """One lap in numbers; times [s], angles [deg]."""
 

@@ -58,7 +58,7 @@ class Placed:
     course_scatter_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Leg:
     start_s: float
     end_s: float

@@ -59,7 +59,7 @@ EITHER_WAY_FROM_DEG = 150.0
 UNEXPLAINED = 1e-6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Leg:
     """A steady stretch outbound: its times [s since 1970], and its heading counted on from the arrival [deg]."""
 
@@ -68,7 +68,7 @@ class Leg:
     heading_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reading:
     """One way to read the path as an entry; ``log_likelihood`` without how common it is, ``log_weight`` with it."""
 
@@ -79,7 +79,7 @@ class Reading:
     log_weight: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Procedure:
     """What a procedure asks for: heading of its leg (counted on from the arrival), whole circles at its end (times 360
     degrees, to the inbound course), and where its turn back ends (mean and standard deviation [radii])."""
@@ -91,7 +91,7 @@ class _Procedure:
     ends_radii: tuple[float, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Flown:
     """The path from the arrival on, reduced to what tells the procedures apart.
 

@@ -68,7 +68,7 @@ class Ground:
         return np.array([np.interp(time_s, self.time_s, self.place_nm[:, axis]) for axis in (0, 1)])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Round:
     """From the start of a turn to the return to that place. ``side``: +1 turned right; ``course_deg`` on the return."""
 

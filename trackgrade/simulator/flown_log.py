@@ -8,7 +8,7 @@ from trackgrade.simulator.kinematics import Frame
 from trackgrade.simulator.scenario import Entry
 
 
-@dataclass
+@dataclass(eq=False)
 class LapLog:
     """What the pilot did, as step numbers into the motion; the truth finds exact times near them. -1: never."""
 
@@ -23,7 +23,7 @@ class LapLog:
     why_incomplete: str | None = None
 
 
-@dataclass
+@dataclass(eq=False)
 class VisitLog:
     frame: Frame
     entry: Entry

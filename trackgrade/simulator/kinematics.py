@@ -30,7 +30,7 @@ ROLL_AIM_S = 1.2  # how early the roll is checked; with the lag above nearly cri
 CHUNK = 6000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Frame:
     """A hold's axes on the plane: origin [NM], inbound course [rad], side (+1 right turns, -1 left)."""
 
@@ -53,7 +53,7 @@ class Frame:
         return self.side * (heading_rad - self.course_rad)
 
 
-@dataclass(slots=True)
+@dataclass(eq=False, slots=True)
 class State:
     """Where the aircraft is now, and the along and cross of the frame the pilot looks at.
 

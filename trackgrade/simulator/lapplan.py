@@ -18,7 +18,7 @@ LEAST_OUTBOUND_S = 5.0
 MOST_LONGER = 4.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LapPlan:
     """Headings against the inbound course [rad, toward the holding side]; speeds NM/s.
 

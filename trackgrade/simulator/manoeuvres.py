@@ -11,7 +11,7 @@ from trackgrade.simulator.kinematics import GRAVITY_NM_S2, Frame, Script, State,
 from trackgrade.simulator.scenario import Manoeuvre
 
 
-@dataclass
+@dataclass(eq=False)
 class Flyer:
     """Plain flying in the plane: headings are absolute [rad]; the wind is the (east, north) the pilot believes [kt]."""
 

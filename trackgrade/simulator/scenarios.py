@@ -29,7 +29,7 @@ CLEAN_SENSOR = Sensor(noise_m=1.0, drift_m=1.0)
 CLEAN = Scenario(name="clean", laps=4, air=CLEAN_AIR, aircraft=CLEAN_AIRCRAFT, pilot=CLEAN_PILOT, sensor=CLEAN_SENSOR)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class NamedFlight:
     """A scenario, and ``what`` is flown in it."""
 

@@ -96,7 +96,7 @@ UNITS: dict[Kind, tuple[Unit, ...]] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Quantity:
     """Something a column may hold: the name in a columns map, how it is shown, and its kind."""
 
@@ -156,7 +156,7 @@ _TAKEN = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rule:
     """A header means ``quantity`` when it has all of ``needs`` and otherwise only of ``may``, units and noise.
 

@@ -34,7 +34,7 @@ _LARGEST_OFFSET_MIN = 14 * 60
 _DELIMITERS = {",": ",", ";": ";", "\t": "\t", "tab": "\t", "|": "|", " ": " ", "space": " "}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Entry:
     """One line of the map. ``column`` is a header or a number from 1; None: by the words of the header."""
 
@@ -43,7 +43,7 @@ class Entry:
     leave_out: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ColumnsMap:
     """What the map says; an empty one says nothing."""
 

@@ -59,7 +59,7 @@ class Provenance:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rejection:
     """Points dropped for one reason: how many, and the time of the first [s since 1970, UTC]."""
 
@@ -68,7 +68,7 @@ class Rejection:
     first_epoch_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Gap:
     """A hole in the record, between the last point before it and the first after it."""
 

@@ -16,7 +16,7 @@ Since = Literal["arrival", "fix", "outbound", "turn back", "roll-out", "inbound"
 ORDER: tuple[Since, ...] = ("arrival", "fix", "outbound", "turn back", "roll-out", "inbound")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Mistake:
     """A named mistake.
 

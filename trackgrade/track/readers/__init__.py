@@ -27,7 +27,7 @@ _USUAL_MOST_BYTES = 96 * MIB
 _HEAD = 8192
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reader:
     """One format: what people call it, its module here (loaded when asked), the endings a folder is searched for.
 

@@ -31,7 +31,7 @@ _WRITTEN_TIMES = [each for i, each in enumerate(FORM_PATTERNS) if i not in (BARE
 _HALVES = frozenset(["AM", "PM", "A.M.", "P.M."])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Choice:
     """One column and what it is taken for.
 
@@ -62,7 +62,7 @@ class Choice:
         return plain_text(self.header, 60) or f"column {self.index + 1}"
 
 
-@dataclass
+@dataclass(eq=False)
 class Choices:
     """``chosen``: one column for each quantity but times and altitudes; of these all that may be it, the best first."""
 

@@ -18,7 +18,7 @@ _USUAL_UNIT = {"time_utc": "iso", "lat": "deg", "lon": "deg"}
 _QUANTITY_BY_TITLE = {"time": "time_utc", "time of day": "time_of_day", "latitude": "lat", "longitude": "lon"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Line:
     """One column of the file: what it serves as ("" where it is not read), in which unit, with an example."""
 
@@ -29,7 +29,7 @@ class Line:
     note: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sheet:
     """All columns of a file. ``problem`` says why it could not be read as a flight, or is empty.
 

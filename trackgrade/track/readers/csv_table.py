@@ -28,7 +28,7 @@ _TOLD_FIRST = (
 )
 
 
-@dataclass
+@dataclass(eq=False)
 class Look:
     """A table looked at: what would serve as what, and the track or why there is none."""
 

@@ -40,7 +40,7 @@ _AIR_RATIO, _GROUND_RATIO = (0.5, 2.0), (0.9, 1.1)
 _FROM_ELLIPSOID = "height by satellites above the ellipsoid, as the file says or leaves open"
 
 
-@dataclass
+@dataclass(eq=False)
 class _Rows:
     """What the lines hold.
 

@@ -26,7 +26,7 @@ _ODD = re.compile(
 )
 
 
-@dataclass
+@dataclass(eq=False)
 class IsoTimes:
     """Reads the times of a file and remembers what is to be told of their zones."""
 

@@ -38,7 +38,7 @@ _ANGLE_PARTS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Made:
     """One more column: its header, the columns it is made of, and which part of a cell it is.
 

@@ -33,7 +33,7 @@ _DAY_S = 86_400.0
 _Fixes = list[tuple[float, ...]]
 
 
-@dataclass
+@dataclass(eq=False)
 class _Log:
     """What the sentences hold. Headings are kept by the moment of the fix before them."""
 

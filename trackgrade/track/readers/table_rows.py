@@ -24,7 +24,7 @@ MOST_ROWS = 400_000
 _LONGEST_CELL = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Logged:
     """A column as numbers (n,), NaN where blank; ``cell_unit``: one written into the cells themselves ("4000 ft")."""
 
@@ -38,7 +38,7 @@ class Logged:
         return self.cell_unit or self.choice.unit
 
 
-@dataclass
+@dataclass(eq=False)
 class Table:
     """A table on its way to a track: rows, then positions, then times, each read by its own file.
 

@@ -60,7 +60,7 @@ _FOREIGN = (  # how other formats begin: a better answer than "no header"
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TableShape:
     """How to read the table. Lines count from 1; ``header_line`` 0 means that there is none.
 

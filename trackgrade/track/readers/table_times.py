@@ -41,7 +41,7 @@ _EPOCH_PER_S = {"epoch_s": 1.0, "epoch_ms": 1e3, "epoch_us": 1e6, "epoch_ns": 1e
 _CLOCK_AT_END = r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?$"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Way:
     """One way to get the times (n,) [s since 1970]: by these columns, which make them UTC or local.
 

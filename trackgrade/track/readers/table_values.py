@@ -26,7 +26,7 @@ _FLIGHT_LEVEL_UNIT = next(unit for unit in UNITS["length"] if unit.name == "fl")
 _NO_VALUE = frozenset(["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "#n/a", "invalid", "?"])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Numbers:
     """``values`` (n,), NaN where blank or unreadable; which cells are ``unreadable``; a unit met in the cells."""
 

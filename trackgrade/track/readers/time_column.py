@@ -19,7 +19,7 @@ _SAMPLE = 300
 _MOSTLY = 0.7  # share of the filled cells that must look like the kind
 
 
-@dataclass
+@dataclass(eq=False)
 class Column:
     """A column that may give times: its cells, and what they look like."""
 
