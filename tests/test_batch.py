@@ -20,10 +20,10 @@ import trackgrade
 from tests import batch_workers, plain_flight
 from trackgrade.batch import alone, pool
 from trackgrade.batch.done import DoneBefore
+from trackgrade.batch.grading import run
 from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import debriefs_at, laps_at
-from trackgrade.batch.run import run
-from trackgrade.batch.work import Flight, Graded, HoldFile, Outcome, Settings, plan_flights
+from trackgrade.batch.work import Flight, Graded, Outcome, Settings, plan_flights
 from trackgrade.errors import OutputError, UsageError
 from trackgrade.files import whole_file
 from trackgrade.hold.holdfile import read_hold_file
@@ -50,7 +50,7 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def settings(archive: Path) -> Settings:
-    hold = HoldFile("plain", read_hold_file(archive / "plain.toml"))
+    hold = ("plain", read_hold_file(archive / "plain.toml"))
     return Settings(holds=(hold,), standard=load_standard(), version=trackgrade.__version__, report=False)
 
 
@@ -265,7 +265,7 @@ def graded_archive(archive: Path, settings: Settings, **how: object) -> list[Out
 
 @pytest.fixture(scope="session")
 def one_worker(archive: Path) -> list[Outcome]:
-    hold = HoldFile("plain", read_hold_file(archive / "plain.toml"))
+    hold = ("plain", read_hold_file(archive / "plain.toml"))
     settings = Settings(holds=(hold,), standard=load_standard(), version=trackgrade.__version__, report=False)
     return graded_archive(archive, settings, jobs=1)
 

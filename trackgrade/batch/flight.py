@@ -15,12 +15,14 @@ from trackgrade.exports import debrief_json, laps_csv
 from trackgrade.files import raw_bytes
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
+from trackgrade.report import FIGURE_KINDS
 from trackgrade.track.cleaning import clean
 from trackgrade.track.readers import MOST_BYTES, read_track
 from trackgrade.track.track import Track
 
 if TYPE_CHECKING:
     from trackgrade.choosing import Chosen
+    from trackgrade.score.debrief import Debrief
 
 
 def grade_flight(flight: Flight, settings: Settings) -> Outcome:
@@ -34,7 +36,7 @@ def grade_flight(flight: Flight, settings: Settings) -> Outcome:
     try:
         track = _read(flight, settings)
         date = flight_date(track)
-        graded = tuple(_grade_at(track, resolve(each.plan, date), each.name, settings) for each in settings.holds)
+        graded = tuple(_grade_at(track, resolve(plan, date), name, settings) for name, plan in settings.holds)
         if not settings.holds:
             graded = (_grade_where_it_held(track, settings),)
     except TrackgradeError as error:
@@ -58,7 +60,7 @@ def _grade_where_it_held(track: Track, settings: Settings) -> Graded:
     """At a hold of the set, or the one found; without any a debrief that says so."""
     from trackgrade.choosing import NONE_FOUND, choose
 
-    chosen = choose(track, [(each.name, each.plan) for each in settings.hold_set])
+    chosen = choose(track, settings.hold_set)
     if chosen is None:
         nothing = debrief_json.nothing_found(clean(track), settings.standard, NONE_FOUND)
         return Graded("", False, nothing, laps_csv.to_text(None))
@@ -77,32 +79,31 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         from trackgrade.report.summary import Sheet
 
         html = render(debrief, Sheet(*settings.sheet))
-    figure = None
-    if settings.figure:
-        from trackgrade.report.figure import picture  # so is matplotlib
-
-        figure = picture(debrief, settings.figure)
     lines = None
     if settings.compare and flown:
         from trackgrade.report.compare import flight_laps
 
         lines = flight_laps(debrief)
-    maps = {}
-    if settings.maps:
-        from trackgrade.exports.map_files import to_text
-
-        maps = {kind: to_text(debrief, kind) for kind in settings.maps}
     return Graded(
         hold=name,
         flown=flown,
         debrief=debrief_json.debrief_to_dict(debrief),
         laps_csv=laps_csv.to_text(debrief),
         html=html,
-        figure=figure,
-        maps=maps,
+        drawn={kind: _drawn(debrief, kind) for kind in settings.drawn},
         hold_toml="" if chosen is None else chosen.toml,
         lines=lines,
     )
+
+
+def _drawn(debrief: Debrief, kind: str) -> str | bytes:
+    if kind in FIGURE_KINDS:
+        from trackgrade.report.figure import picture  # matplotlib is loaded only here
+
+        return picture(debrief, kind)
+    from trackgrade.exports.map_files import to_text
+
+    return to_text(debrief, kind)
 
 
 def with_data(flight: Flight) -> Flight:

@@ -6,52 +6,51 @@ The command line prints these events, the local page shows them, a script may co
 from __future__ import annotations
 
 import contextlib
+import gc
 from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trackgrade import __version__
+from trackgrade.batch import alone
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import COMPARISON, Index, Names, debriefs_at, laps_at, write_comparisons, write_report
-from trackgrade.batch.run import run
-from trackgrade.batch.work import Flight, HoldFile, Outcome, Settings, plan_flights
+from trackgrade.batch.outputs import COMPARISON, INDEX, Names, debriefs_at, laps_at, write_comparisons, write_report
+from trackgrade.batch.work import Flight, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
 from trackgrade.files import LARGEST_TOML_BYTES, raw_bytes, spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.hold.holdset import ENDING, file_or_name, folder_of, read_set
+from trackgrade.report import FIGURE_KINDS
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
 
 if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
+    from trackgrade.report.index import FlightRow
 
 
 @dataclass(frozen=True, eq=False)
 class Wanted:
     """Where results go: the folder of the reports, and each of the others where it is asked for.
 
-    ``map_paths``: where each kind of map file goes (gpx, kml, geojson).
-
-    ``session``: who flew, for the logbook (keywords of `trackgrade.logbook.record_debrief`), or None. ``reads``: files
-    that this work reads besides tracks and holds; nothing is written over one of them.
+    ``drawn``: of each kind (`Settings.drawn`). ``session``: who flew, for the logbook (keywords of
+    `trackgrade.logbook.record_debrief`), or None.
     """
 
     out: Path
     json_path: Path | None = None
     csv_path: Path | None = None
-    figure_path: Path | None = None
-    map_paths: Mapping[str, Path] = field(default_factory=dict)
     hold_path: Path | None = None
+    drawn: Mapping[str, Path] = field(default_factory=dict)
     session: dict[str, str | None] | None = None
-    reads: tuple[str, ...] = ()
 
     @property
     def results(self) -> list[Path]:
         """The files asked for by name."""
-        named = (self.json_path, self.csv_path, self.figure_path, self.hold_path, *self.map_paths.values())
+        named = (self.json_path, self.csv_path, self.hold_path, *self.drawn.values())
         return [path for path in named if path is not None]
 
 
@@ -59,14 +58,13 @@ class Wanted:
 class FlightDone:
     """One flight is finished: what became of it, and what was written.
 
-    ``reports``, ``figures`` and ``maps`` are paths; ``recorded`` a line for each entry of the logbook.
+    ``reports`` are paths, ``drawn`` too, by kind; ``recorded`` a line for each entry of the logbook.
     """
 
     flight: Flight
     outcome: Outcome
     reports: tuple[Path, ...] = ()
-    figures: tuple[Path, ...] = ()
-    maps: tuple[Path, ...] = ()
+    drawn: Mapping[str, Path] = field(default_factory=dict)
     recorded: tuple[str, ...] = ()
 
 
@@ -92,8 +90,7 @@ def plan_batch(
     columns: str | None = None,
     *,
     report: bool = True,
-    figure: str = "",
-    maps: Sequence[str] = (),
+    drawn: Sequence[str] = (),
     hold_set: str | None = None,
     compare: bool = False,
     sheet: tuple[str, str, str] = ("", "", ""),
@@ -111,27 +108,28 @@ def plan_batch(
         raise UsageError("which flight? Give the track (GPX, KML, IGC, NMEA or CSV)")
     flights = plan_flights(find_tracks(track_arguments))
     hold_paths = find_holds([file_or_name(each, hold_set) for each in hold_arguments]) if hold_arguments else []
-    drawn = ["figure"] if figure else [*maps]
     if drawn and (len(flights) > 1 or len(hold_paths) > 1):
+        asked = "figure" if drawn[0] in FIGURE_KINDS else drawn[0]
         raise UsageError(
-            f"--{drawn[0]} draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
+            f"--{asked} draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
             " give one TRACK and one --hold, and run it again for each"
         )
-    hold_files = [HoldFile(path.stem, read_hold_file(path), str(path)) for path in hold_paths]
-    hold_set_files, left_out = ((), ()) if hold_files else _set_in(folder_of(hold_set))
+    named = tuple((path.stem, read_hold_file(path)) for path in hold_paths)
+    of_set, left_out = ([], []) if named else read_set(folder_of(hold_set))
+    hold_paths += [folder_of(hold_set) / f"{name}{ENDING}" for name, _ in of_set]
     settings = Settings(
-        holds=tuple(hold_files),
+        holds=named,
         standard=_standard(standard, timing_band),
         version=__version__,
         report=report,
         columns=columns or "",
         columns_data=None if columns is None else raw_bytes(columns, LARGEST_TOML_BYTES, ColumnsFileError),
-        figure=figure,
-        maps=tuple(maps),
+        drawn=tuple(drawn),
         compare=compare,
         sheet=sheet,
-        hold_set=hold_set_files,
-        left_out=left_out,
+        hold_set=tuple(of_set),
+        left_out=tuple(left_out),
+        reads=(*map(str, hold_paths), *(each for each in (columns, standard) if each)),
     )
     return flights, settings
 
@@ -163,23 +161,24 @@ def grade_flights(
     """
     several = len(flights) > 1
     single = not several and len(settings.holds) <= 1
-    holds = (*settings.holds, *settings.hold_set)
-    reads = [*(each.path for each in flights), *(each.path for each in holds if each.path), *wanted.reads]
+    reads = [*(each.path for each in flights), *settings.reads]
     if wanted.session is not None:
         from trackgrade.logbook import files_of
 
         reads += files_of(wanted.session.get("logbook"))
-    own = [*((Index.NAME, *DoneBefore.FILES) if settings.report or several else ()), *([COMPARISON] * settings.compare)]
+    own = [*((INDEX, *DoneBefore.FILES) if settings.report or several else ()), *([COMPARISON] * settings.compare)]
     spare_inputs([*(wanted.out / name for name in own), *wanted.results], reads)
     places = [(wanted.out, ".html")] if settings.report else []
     if wanted.json_path is not None and wanted.json_path.is_dir():
         places.append((wanted.json_path, ".json"))
     names = Names(places, [*reads, *wanted.results])
     compared: list[FlightLaps] = []
+    rows: list[FlightRow] = []
+    if indexed := settings.report and not single:
+        from trackgrade.report import index  # pages are loaded only where one is written
     with contextlib.ExitStack() as stack:
         add_debrief = stack.enter_context(debriefs_at(wanted.json_path, single=single)) if wanted.json_path else None
         add_laps = stack.enter_context(laps_at(wanted.csv_path)) if wanted.csv_path else None
-        index = Index(wanted.out, settings.standard.title) if settings.report and not single else None
         done = stack.enter_context(DoneBefore(wanted.out)) if several else None
         outcomes = run(
             flights,
@@ -200,32 +199,71 @@ def grade_flights(
                     add_debrief(f"{name}.json", graded)
                 if add_laps is not None:
                     add_laps(graded.laps_csv)
-                if index is not None:
-                    index.add(graded.debrief, f"{name}.html" if graded.flown or report[0] else "")
+                if indexed:
+                    rows.append(index.row(graded.debrief, f"{name}.html" if graded.flown or report[0] else ""))
             if done is not None:
                 done.keep(flight, settings, outcome, reports)
-            if outcome.error and index is not None:
-                index.add_wrong(Path(flight.path).name, outcome.error)
+            if outcome.error and indexed:
+                rows.append(index.not_graded(Path(flight.path).name, outcome.error))
             compared += [graded.lines for graded in outcome.graded if graded.lines is not None]
             yield event
         if settings.compare:
             yield from map(CompareWritten, write_comparisons(wanted.out, compared, names))
-        if index is not None:
-            yield IndexWritten(index.write())
+        if indexed:
+            yield IndexWritten(write_whole(wanted.out / INDEX, index.render(rows, [settings.standard.title])))
+
+
+def run(
+    flights: Sequence[Flight],
+    settings: Settings,
+    *,
+    jobs: int = 1,
+    scheduler: str | None = None,
+    done: DoneBefore | None = None,
+    advance: Advance = lambda: None,
+) -> Generator[tuple[Flight, Outcome]]:
+    """Each flight with its outcome, in the order given, whoever does the work.
+
+    ``done``: skip what stands unchanged in this record. ``scheduler``: the address of a dask scheduler, instead of
+    ``jobs`` processes here. Close the iterator to stop early. Raises UsageError where no scheduler answers.
+    """
+    skipped = {flight.path for flight in flights if done is not None and done.find(flight, settings)}
+    left = [flight for flight in flights if flight.path not in skipped]
+    if scheduler is not None:
+        from trackgrade.batch import cluster
+
+        fresh = cluster.run(left, settings, scheduler, advance)
+    elif jobs <= 1 or len(left) <= 1:
+        fresh = alone.run(left, settings, advance)
+    else:
+        from trackgrade.batch import pool
+
+        fresh = pool.run(left, settings, jobs, advance)
+    with contextlib.closing(fresh):
+        for number, flight in enumerate(flights):
+            if number:
+                # A command looks for garbage rarely (`commands`); what a flight left is too much to wait for that.
+                # After the last one it would only look through every module.
+                gc.collect(1)
+            earlier = done.find(flight, settings) if done is not None and flight.path in skipped else None
+            if flight.path not in skipped:
+                yield flight, next(fresh)
+            elif earlier is not None:
+                advance()
+                yield flight, earlier
+            else:  # its report was deleted meanwhile
+                yield from run([flight], settings, jobs=1, advance=advance)
 
 
 def _write(
     flight: Flight, outcome: Outcome, names: Sequence[str], wanted: Wanted
 ) -> tuple[FlightDone, list[tuple[str, str]]]:
     """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
-    reports, figures, recorded = [], [], []
-    maps = [
-        write_whole(wanted.map_paths[kind], text) for graded in outcome.graded for kind, text in graded.maps.items()
-    ]
+    reports, recorded = [], []
+    drawn: dict[str, Path] = {}
     for graded, name in zip(outcome.graded, names):
         reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
-        if wanted.figure_path is not None and graded.figure is not None:
-            figures.append(write_whole(wanted.figure_path, graded.figure))
+        drawn |= {kind: write_whole(wanted.drawn[kind], content) for kind, content in graded.drawn.items()}
         if wanted.hold_path is not None and graded.hold_toml:
             write_whole(wanted.hold_path, graded.hold_toml)
         if wanted.session is not None and graded.flown:
@@ -234,7 +272,7 @@ def _write(
             report = wanted.out / reports[-1][0] if reports[-1][0] else None
             recorded.append(record_debrief(graded.debrief, report=report, **wanted.session))  # type: ignore[arg-type]
     written = tuple(wanted.out / name for name, _ in reports if name)
-    return FlightDone(flight, outcome, written, tuple(figures), tuple(maps), tuple(recorded)), reports
+    return FlightDone(flight, outcome, written, drawn, tuple(recorded)), reports
 
 
 def _standard(name: str | None, timing_band_s: float | None) -> Standard:
@@ -245,9 +283,3 @@ def _standard(name: str | None, timing_band_s: float | None) -> Standard:
         return standard.with_timing_band(timing_band_s)
     except ValueError as error:
         raise UsageError(f"--timing-band: {error}") from error
-
-
-def _set_in(folder: Path) -> tuple[tuple[HoldFile, ...], tuple[str, ...]]:
-    """The holds of a set, and a line on each file that is none."""
-    plans, wrong = read_set(folder)
-    return tuple(HoldFile(name, plan, str(folder / f"{name}{ENDING}")) for name, plan in plans), tuple(wrong)

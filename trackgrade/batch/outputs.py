@@ -16,9 +16,9 @@ from trackgrade.files import safe_name, sha256_hex, whole_file, write_whole
 if TYPE_CHECKING:
     from trackgrade.batch.work import Graded
     from trackgrade.report.compare import FlightLaps
-    from trackgrade.report.index import FlightRow
 
-
+#: The page that leads to the reports of several flights, or of one flight at several holds.
+INDEX = "index.html"
 #: The page of laps over each other; at further holds with a number.
 COMPARISON = "comparison.html"
 
@@ -33,7 +33,7 @@ class Names:
         """``places``: the folders that files of these names go to, each with their ending there."""
         self._places = tuple(places)
         self._spare = {os.path.realpath(path).lower() for path in spare}
-        self._taken = {Path(Index.NAME).stem, Path(COMPARISON).stem}
+        self._taken = {Path(INDEX).stem, Path(COMPARISON).stem}
 
     def take(self, flight_name: str, hold_name: str, *, several: bool) -> str:
         """The name of a flight's results at a hold; the hold is in it only where there are ``several``."""
@@ -114,31 +114,3 @@ def laps_at(path: Path) -> Iterator[Callable[[str], None]]:
         yield add
     if parquet:
         write_whole(path, laps_parquet.from_csv(table.getvalue()))
-
-
-class Index:
-    """The page that leads to the reports of several flights, or of one flight at several holds."""
-
-    NAME = "index.html"
-
-    def __init__(self, folder: Path, standard_title: str) -> None:
-        self._folder = folder
-        self._standard_title = standard_title
-        self._rows: list[FlightRow] = []
-
-    def add(self, debrief: Mapping[str, Any], report: str) -> None:
-        """Add a debrief; ``report`` is the name of its report, or "" where no hold was flown."""
-        from trackgrade.report import index
-
-        self._rows.append(index.row(debrief, report))
-
-    def add_wrong(self, flight: str, why: str) -> None:
-        from trackgrade.report import index
-
-        self._rows.append(index.not_graded(flight, why))
-
-    def write(self) -> Path:
-        """Write the page. Raises OutputError."""
-        from trackgrade.report import index
-
-        return write_whole(self._folder / self.NAME, index.render(self._rows, [self._standard_title]))

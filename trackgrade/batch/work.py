@@ -20,18 +20,6 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class HoldFile:
-    """A hold file as read; ``name`` is its file name without the ending.
-
-    ``path``: where it lies, so that nothing is written over it; no part of a result.
-    """
-
-    name: str
-    plan: HoldPlan
-    path: str = field(default="", repr=False, compare=False)
-
-
-@dataclass(frozen=True, eq=False)
 class Flight:
     """A track to grade. ``data`` is None where the worker can read ``path`` itself."""
 
@@ -44,31 +32,31 @@ class Flight:
 class Settings:
     """What is the same for every flight of a batch.
 
-    ``holds``: what each is graded at; without any, each flight at a hold of the ``hold_set`` whose laps it flew, else
-    at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "". ``version``: of
-    the program that asks. ``figure``: kind of the static figure to draw too (png, svg, pdf), or "". ``maps``: kinds of
-    map file to make too (gpx, kml, geojson). ``compare``: bring the laps' lines home too, to lay them over each other.
-    ``sheet``: pilot, instructor and note for the report's first sheet. ``left_out``: a line on each file of the
-    set's folder that is no hold.
+    ``holds``: what each is graded at, by name; without any, each flight at a hold of the ``hold_set`` whose laps it
+    flew, else at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "".
+    ``version``: of the program that asks. ``drawn``: what to draw of a flight too, by the endings of its files: the
+    figure (png, svg, pdf), map files (gpx, kml, geojson). ``compare``: bring the laps' lines home too, to lay them over
+    each other. ``sheet``: pilot, instructor and note for the report's first sheet. ``left_out``: a line on each file
+    of the set's folder that is no hold. ``reads``: files read besides the tracks; nothing is written over one of them.
     """
 
-    holds: tuple[HoldFile, ...]
+    holds: tuple[tuple[str, HoldPlan], ...]
     standard: Standard
     version: str
     report: bool = True
     columns: str = ""
     columns_data: bytes | None = field(default=None, repr=False)
-    figure: str = ""
-    maps: tuple[str, ...] = ()
-    hold_set: tuple[HoldFile, ...] = ()
+    drawn: tuple[str, ...] = ()
+    hold_set: tuple[tuple[str, HoldPlan], ...] = ()
     left_out: tuple[str, ...] = ()
     compare: bool = False
     sheet: tuple[str, str, str] = ("", "", "")
+    reads: tuple[str, ...] = ()
 
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
 
-        A figure and map files are made of a single flight only, which no record of earlier runs knows.
+        What is drawn is drawn of a single flight only, which no record of earlier runs knows.
         """
         parts = (self.holds, self.hold_set, self.standard, self.version, self.report, self.columns_data, self.sheet)
         return hashlib.sha256(repr(parts).encode()).hexdigest()
@@ -76,9 +64,9 @@ class Settings:
 
 @dataclass(frozen=True)
 class Graded:
-    """One flight at one hold: the debrief (schema trackgrade.debrief/1), its laps as CSV text, its report, its figure.
+    """One flight at one hold: the debrief (schema trackgrade.debrief/1), its laps as CSV text, its report.
 
-    ``maps``: the text of each kind of map file asked for. ``hold_toml``: the hold file, where nobody named the hold.
+    ``drawn``: the content of each kind of file asked for. ``hold_toml``: the hold file, where nobody named the hold.
     ``lines``: its laps as drawn, where they are to be compared.
     """
 
@@ -87,8 +75,7 @@ class Graded:
     debrief: dict[str, Any]
     laps_csv: str
     html: str | None = None
-    figure: bytes | None = None
-    maps: Mapping[str, str] = field(default_factory=dict)
+    drawn: Mapping[str, str | bytes] = field(default_factory=dict)
     hold_toml: str = ""
     lines: FlightLaps | None = None
 

@@ -75,10 +75,10 @@ def command(
     """
     if pilot is None and logbook:
         raise UsageError("--logbook needs --pilot NAME: whose session is it?")
-    figure = _figure_kind(figure_path) if figure_path is not None else ""
+    given = {} if figure_path is None else {_figure_kind(figure_path): figure_path}
     from trackgrade.batch.grading import Wanted, plan_batch
 
-    maps = {kind: path for kind, given in map_paths.items() if (path := _path(given)) is not None}
+    drawn = {kind: path for kind, name in (given | map_paths).items() if (path := _path(name)) is not None}
     flights, settings = plan_batch(
         tracks,
         holds,
@@ -86,8 +86,7 @@ def command(
         timing_band,
         columns,
         report=not no_html,
-        figure=figure,
-        maps=tuple(maps),
+        drawn=tuple(drawn),
         hold_set=hold_set,
         compare=compare,
         sheet=(pilot or "", instructor or "", note or ""),
@@ -102,10 +101,7 @@ def command(
         check_session(pilot, instructor, note)
     if pilot is not None:
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
-    reads = tuple(each for each in (columns, standard) if each is not None)
-    wanted = Wanted(
-        Path(out), _path(json_path), _path(csv_path), _path(figure_path), maps, _path(hold_path), session, reads
-    )
+    wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(hold_path), drawn, session)
     grade(flights, settings, wanted, jobs=jobs, resume=resume, scheduler=scheduler)
 
 
@@ -194,10 +190,11 @@ class _Told:
         if self._several:
             self._recorded += len(done.recorded)
             return
+        from trackgrade.report import FIGURE_KINDS
+
         for line in (
             *(f"Report: {path}" for path in done.reports),
-            *(f"Figure: {path}" for path in done.figures),
-            *(f"For a map: {path}" for path in done.maps),
+            *(f"{'Figure' if kind in FIGURE_KINDS else 'For a map'}: {path}" for kind, path in done.drawn.items()),
             *done.recorded,
         ):
             console.say(f"  {line}")
