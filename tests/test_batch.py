@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import json
 import os
@@ -20,7 +21,7 @@ import trackgrade
 from tests import batch_workers, plain_flight
 from trackgrade.batch import alone, pool
 from trackgrade.batch.done import DoneBefore
-from trackgrade.batch.grading import run
+from trackgrade.batch.grading import plan_batch, run
 from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import debriefs_at, laps_at
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings, plan_flights
@@ -84,6 +85,25 @@ class TestInputs:
     def test_nothing_there_is_said(self, tmp_path: Path, argument: str, said: str) -> None:
         with pytest.raises(UsageError, match=said):
             find_tracks([str(tmp_path / argument)])
+
+    def test_a_folder_that_may_not_be_looked_into_is_said_and_passed_over(
+        self, archive: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        scandir = os.scandir
+
+        def refuse(path: str) -> object:  # as the system does for anybody but the superuser
+            if Path(path).name == "spring":
+                raise PermissionError(errno.EACCES, "Permission denied", path)
+            return scandir(path)
+
+        monkeypatch.setattr(os, "scandir", refuse)
+        flights, settings = plan_batch([str(archive)], [str(archive / "plain.toml")])
+        assert [Path(flight.path).name for flight in flights] == [
+            "broken.gpx", "flight 0.gpx", "flight 2.gpx", "straight.gpx",
+        ]  # fmt: skip
+        assert settings.left_out == (
+            f"{archive / 'spring'}: no permission to look into this folder; it was passed over",
+        )
 
     def test_an_empty_folder_is_said(self, tmp_path: Path) -> None:
         with pytest.raises(UsageError, match="no track"):

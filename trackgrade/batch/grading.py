@@ -106,7 +106,8 @@ def plan_batch(
     hold_arguments = [*holds, *(each for each in tracks if each.lower().endswith(".toml"))]
     if not track_arguments:
         raise UsageError("which flight? Give the track (GPX, KML, IGC, NMEA or CSV)")
-    flights = plan_flights(find_tracks(track_arguments))
+    passed_over: list[str] = []
+    flights = plan_flights(find_tracks(track_arguments, passed_over))
     hold_paths = find_holds([file_or_name(each, hold_set) for each in hold_arguments]) if hold_arguments else []
     if drawn and (len(flights) > 1 or len(hold_paths) > 1):
         asked = "figure" if drawn[0] in FIGURE_KINDS else drawn[0]
@@ -128,7 +129,7 @@ def plan_batch(
         compare=compare,
         sheet=sheet,
         hold_set=tuple(of_set),
-        left_out=tuple(left_out),
+        left_out=(*passed_over, *left_out),
         reads=(*map(str, hold_paths), *(each for each in (columns, standard) if each)),
     )
     return flights, settings

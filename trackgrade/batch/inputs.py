@@ -12,12 +12,15 @@ from trackgrade.errors import UsageError
 from trackgrade.track.readers import TRACK_ENDINGS
 
 
-def find_tracks(arguments: Sequence[str]) -> list[Path]:
+def find_tracks(arguments: Sequence[str], passed_over: list[str] | None = None) -> list[Path]:
     """The track files meant, each once, in the order given; folders and patterns in sorted order.
 
+    ``passed_over`` gets a line on each folder in them that cannot be looked into.
     Raises UsageError: a name that does not exist, a pattern that matches nothing, a folder without tracks.
     """
-    return _find(arguments, _tracks_in, f"no track ({', '.join(TRACK_ENDINGS)}, or one of them with .gz)")
+    told = [] if passed_over is None else passed_over
+    nothing = f"no track ({', '.join(TRACK_ENDINGS)}, or one of them with .gz)"
+    return _find(arguments, lambda folder: _tracks_in(folder, told), nothing)
 
 
 def find_holds(arguments: Sequence[str]) -> list[Path]:
@@ -64,11 +67,16 @@ def _hidden(path: Path) -> bool:
     return any(part.startswith(".") for part in path.parts)
 
 
-def _tracks_in(folder: Path) -> list[Path]:
-    """The tracks under a folder. What goes away meanwhile, or cannot be looked into, is passed over; links to folders
-    are not followed."""
+def _tracks_in(folder: Path, passed_over: list[str]) -> list[Path]:
+    """The tracks under a folder. What goes away meanwhile, or cannot be looked into, is passed over, the latter with a
+    line on it; links to folders are not followed."""
+
+    def refused(problem: OSError) -> None:
+        if isinstance(problem, PermissionError):
+            passed_over.append(f"{problem.filename}: no permission to look into this folder; it was passed over")
+
     found = []
-    for place, folders, names in os.walk(folder):
+    for place, folders, names in os.walk(folder, onerror=refused):
         folders[:] = [each for each in folders if not each.startswith(".")]
         found += [
             path

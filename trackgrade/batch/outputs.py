@@ -5,9 +5,9 @@ from __future__ import annotations
 import contextlib
 import io
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trackgrade.exports import laps_parquet
 from trackgrade.exports.plain import readable

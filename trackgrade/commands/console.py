@@ -52,7 +52,7 @@ def note(text: str) -> None:
 
 
 def left_out_of_set(wrong: Iterable[str]) -> None:
-    """A line on each file of the hold set that is no hold; the others serve all the same."""
+    """A line on each file of the hold set that is no hold, or folder passed over; the others serve all the same."""
     for line in wrong:
         note(line)
 
