@@ -4,12 +4,12 @@ A smoother blurs the roll-in: its turn rate starts to rise too early and stops f
 edge of a turn is fitted to the raw positions with what an aircraft does there: straight flight, a turn rate that
 changes evenly during the roll, a steady turn, all in air that moves with the wind; and, as small departures from
 that, a bank that wanders and a pilot who eases onto a heading. The threshold crossing of the resulting rate is the
-edge. All edges of a flight are fitted at once (Gauss-Newton on padded arrays).
+edge. Many edges are fitted at once (Gauss-Newton on padded arrays), each until its own fit gets no better.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -31,10 +31,18 @@ EASING_SPAN_S, EASING_IN_DEG_S, EASING_OUT_DEG_S = 8.0, 0.2, 0.5
 #: Reach of the window to either side of the edge [s]; the grid on which the model is integrated.
 WINDOW_S, STEP_S = 20.0, 0.5
 ITERATIONS = 6
+#: A step that lowers the cost by less than this share of it is the last.
+LEAST_GAIN = 3e-4
 #: Edges looked at together: the arrays of more leave the processor's cache, and take three times as long an edge.
 AT_ONCE = 40
 #: Parameters of the plain model: x, y, heading, airspeed, roll start, roll time, steady rate.
 PLAIN = 7
+#: The grid (g,), where on it the guess is, and the hat functions (g, h) of the rate with what each turns since then.
+GRID_S = np.arange(-WINDOW_S - STEP_S, WINDOW_S + 2 * STEP_S, STEP_S)
+GUESS = int(np.argmin(np.abs(GRID_S)))
+KNOTS_S = np.arange(-WINDOW_S + 2.0, WINDOW_S - 1.0, KNOT_S)
+HATS = np.maximum(0.0, 1.0 - np.abs(GRID_S[:, None] - KNOTS_S) / KNOT_S)
+HAT_TURNS = (np.cumsum(HATS, axis=0) - np.cumsum(HATS, axis=0)[GUESS]) * STEP_S
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,26 +74,24 @@ class FittedEdges:
 
 @dataclass(frozen=True, eq=False)
 class _Problem:
-    """Everything about the edges that the fit does not change. Time ``tau`` is relative to the guess and
-    runs backwards at the end of a turn, so that every edge is straight flight first.
+    """Everything about the edges that the fit does not change. Time is relative to the guess and runs backwards at the
+    end of a turn (``direction`` (e,) -1), so that every edge is straight flight first.
 
-    ``weigh`` (e, m, 2, 2) turns a miss [m] into misses across and along the track in standard errors, 0 for padding;
-    ``samples`` (e,) are no padding.
+    ``sums`` (e, m, g) adds up what changes at some rate on the grid, between the guess and each sample [s]. ``weigh``
+    (e, m, 2, 2) turns a miss [m] into misses across and along the track in standard errors, 0 for padding; ``samples``
+    (e,) are no padding.
     """
 
-    tau: Floats
-    grid: Floats
+    sums: Floats
     seen_m: Floats
     weigh: Floats
     samples: npt.NDArray[np.intp]
     direction: Floats
     wind_m_s: Floats
-    hats: Floats
 
-    def part(self, edges: slice) -> _Problem:
+    def of(self, edges: npt.NDArray[np.intp]) -> _Problem:
         """The same of some edges."""
-        names = ("tau", "seen_m", "weigh", "samples", "direction", "wind_m_s")
-        return replace(self, **{name: getattr(self, name)[edges] for name in names})
+        return _Problem(*(getattr(self, each.name)[edges] for each in fields(self)))
 
 
 def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]) -> FittedEdges:
@@ -93,6 +99,15 @@ def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: li
     if not edges:
         nothing = np.empty(0)
         return FittedEdges(nothing, nothing, nothing, nothing)
+    some = [slice(first, first + AT_ONCE) for first in range(0, len(edges), AT_ONCE)]
+    fitted = [_fit(trajectory, raw_m, wind_m_s[each], edges[each]) for each in some]
+    return FittedEdges(*(np.concatenate(each) for each in zip(*fitted)))
+
+
+def _fit(
+    trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """What `FittedEdges` holds, of a few edges."""
     guess_s = np.array([edge.epoch_s for edge in edges])
     direction = np.array([1.0 if edge.into_turn else -1.0 for edge in edges])
     rate = np.radians([edge.rate_deg_s for edge in edges])
@@ -103,30 +118,28 @@ def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: li
     _, velocity, _ = trajectory.at(guess_s - direction * np.minimum(straight, 4.0))
     air = velocity - wind_m_s
     place, _, _ = trajectory.at(guess_s)
-    n_hats = problem.hats.shape[1]
-    theta = np.zeros((len(edges), PLAIN + n_hats))
+    theta = np.zeros((len(edges), PLAIN + len(KNOTS_S)))
     theta[:, 0:2] = place
     theta[:, 2] = np.arctan2(air[:, 0], air[:, 1])
     theta[:, 3] = np.hypot(air[:, 0], air[:, 1])
     theta[:, 4] = -ROLL_S * threshold / np.abs(rate)
     theta[:, 5] = ROLL_S
     theta[:, 6] = rate
-    mean = theta.copy()
     sd = np.empty_like(theta)
     sd[:, :PLAIN] = (1e4, 1e4, 10.0, AIRSPEED_SD_M_S, START_SD_S, ROLL_SD_S, np.radians(RATE_SD_DEG_S))
-    sd[:, PLAIN:] = _wander_sd(problem, direction)
+    sd[:, PLAIN:] = _wander_sd(direction)
 
-    theta, normal, misfit = _gauss_newton(problem, theta, mean, sd)
+    theta, normal, misfit = _gauss_newton(problem, theta, sd)
     covariance = np.linalg.inv(normal) * np.maximum(misfit, 1.0)[:, None, None]
-    crossing, slope = _crossing(problem, theta, threshold)
+    crossing, slope = _crossing(theta, threshold)
     variance = np.einsum("ei,eij,ej->e", slope, covariance, slope)
-    return FittedEdges(guess_s + direction * crossing, np.sqrt(variance), np.degrees(theta[:, 6]), misfit)
+    return guess_s + direction * crossing, np.sqrt(variance), np.degrees(theta[:, 6]), misfit
 
 
 def _problem(
     trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge], guess_s: Floats, direction: Floats
 ) -> _Problem:
-    """Samples in padded windows about each edge, and the hat functions of the wandering rate."""
+    """Samples in padded windows about each edge."""
     straight = np.array([edge.straight_s for edge in edges])
     turning = np.array([edge.turning_s for edge in edges])
     before = np.where(direction > 0, straight, turning)
@@ -144,141 +157,142 @@ def _problem(
     across = np.stack([-unit[..., 1], unit[..., 0]], axis=2) / trajectory.noise_cross_m
     weight = np.where(inside, trajectory.weight[index], 0.0)
     weigh = np.stack([across, unit / trajectory.noise_along_m], axis=2) * np.sqrt(weight)[:, :, None, None]
-    grid = np.arange(-WINDOW_S - STEP_S, WINDOW_S + 2 * STEP_S, STEP_S)
-    knots = np.arange(-WINDOW_S + 2.0, WINDOW_S - 1.0, KNOT_S)
-    hats = np.maximum(0.0, 1.0 - np.abs(grid[:, None] - knots[None, :]) / KNOT_S)
     return _Problem(
-        tau,
-        grid,
-        raw_m[index],
-        weigh,
-        np.count_nonzero(weight > 0.0, axis=1),
-        direction,
-        wind_m_s,
-        hats,
+        sums=_until(tau[:, :, None]) - _until(np.zeros(1)),
+        seen_m=raw_m[index],
+        weigh=weigh,
+        samples=np.count_nonzero(weight > 0.0, axis=1),
+        direction=direction,
+        wind_m_s=wind_m_s,
     )
 
 
-def _wander_sd(problem: _Problem, direction: Floats) -> Floats:
+def _until(tau: Floats) -> Floats:
+    """How much each grid time counts in a sum over time up to ``tau`` (..., 1), linear in between: (..., g) [s]. The
+    half step that each counts before it is left out.
+    """
+    within = np.clip(tau - GRID_S, -STEP_S, STEP_S)
+    rounded = np.abs(within)
+    rounded *= within
+    rounded /= 2.0 * STEP_S
+    within -= rounded
+    return within
+
+
+def _wander_sd(direction: Floats) -> Floats:
     """Prior standard deviations (e, h) of the departures of the rate [rad/s]."""
-    knots = problem.grid[np.argmax(problem.hats, axis=0)]
-    sd = np.where(knots > 0.0, WANDER_TURN_DEG_S, WANDER_STRAIGHT_DEG_S)
-    easing = (knots <= 0.0) & (knots > -EASING_SPAN_S)
+    sd = np.where(KNOTS_S > 0.0, WANDER_TURN_DEG_S, WANDER_STRAIGHT_DEG_S)
+    easing = (KNOTS_S <= 0.0) & (KNOTS_S > -EASING_SPAN_S)
     eased = np.where(direction > 0, EASING_IN_DEG_S, EASING_OUT_DEG_S)
     return np.radians(np.where(easing[None, :], eased[:, None], sd[None, :]))
 
 
-def _rate(problem: _Problem, theta: Floats) -> Floats:
+def _rate(theta: Floats) -> Floats:
     """Modelled turn rate (e, g) on the grid [rad/s], signed as in clock time."""
     start, roll, steady = theta[:, 4:5], theta[:, 5:6], theta[:, 6:7]
-    return np.asarray(steady * np.clip((problem.grid - start) / roll, 0.0, 1.0) + theta[:, PLAIN:] @ problem.hats.T)
+    return np.asarray(steady * np.clip((GRID_S - start) / roll, 0.0, 1.0) + theta[:, PLAIN:] @ HATS.T)
 
 
-def _residuals(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
-    """Weighted misses (e, 2m) across and along the track, and their Jacobian (e, 2m, p)."""
-    if len(theta) <= AT_ONCE:
-        return _residuals_of_some(problem, theta)
-    some = [slice(first, first + AT_ONCE) for first in range(0, len(theta), AT_ONCE)]
-    misses, jacobians = zip(*(_residuals_of_some(problem.part(each), theta[each]) for each in some))
-    return np.concatenate(misses), np.concatenate(jacobians)
+def _rolled(theta: Floats) -> tuple[Floats, Floats]:
+    """How long the roll has gone on at each grid time, and how long the whole of the steady rate would have turned as
+    much (e, g) [s]."""
+    into, roll = GRID_S - theta[:, 4:5], theta[:, 5:6]
+    rolling = np.minimum(np.maximum(into, 0.0), roll)
+    return rolling, rolling**2 / (2 * roll) + np.maximum(into - roll, 0.0)
 
 
-def _residuals_of_some(problem: _Problem, theta: Floats) -> tuple[Floats, Floats]:
-    grid, zero = problem.grid, int(np.argmin(np.abs(problem.grid)))
+def _through_air(problem: _Problem, theta: Floats) -> Floats:
+    """Velocity through the air (e, g, 2) on the grid, east and north [m/s]."""
+    turned = theta[:, 6:7] * _rolled(theta)[1] + theta[:, PLAIN:] @ HAT_TURNS.T
+    # Clock time runs against the grid's at the end of a turn: the heading there is reached by turning back.
+    angle = theta[:, 2:3] + problem.direction[:, None] * turned
+    return np.stack([np.sin(angle), np.cos(angle)], axis=2) * theta[:, 3, None, None]
+
+
+def _weighed(problem: _Problem, miss_m: Floats) -> Floats:
+    """Misses (e, m, 2, k), east and north, as across and along the track in standard errors (e, 2m, k)."""
+    east, north = miss_m[:, :, None, 0], miss_m[:, :, None, 1]
+    both = problem.weigh[..., :1] * east + problem.weigh[..., 1:] * north
+    return both.reshape(len(both), -1, both.shape[-1])
+
+
+def _misses(problem: _Problem, theta: Floats) -> Floats:
+    """Weighted misses (e, 2m) across and along the track."""
+    sense = problem.direction[:, None, None]
+    moved = problem.sums @ ((_through_air(problem, theta) + problem.wind_m_s[:, None]) * sense)
+    return _weighed(problem, (theta[:, None, :2] + moved - problem.seen_m)[..., None])[..., 0]
+
+
+def _slopes(problem: _Problem, theta: Floats) -> Floats:
+    """The Jacobian (e, 2m, p) of the misses."""
+    n, p = theta.shape
+    sense = problem.direction[:, None, None]
+    air = _through_air(problem, theta) * sense
+    rolling, steadily = _rolled(theta)
     start, roll, steady = theta[:, 4:5], theta[:, 5:6], theta[:, 6:7]
-    into = grid[None, :] - start
-    rolling = np.clip(into, 0.0, roll)
-    turned = steady * (rolling**2 / (2 * roll) + np.maximum(into - roll, 0.0))
-    # Heading's derivatives by roll start, roll time, steady rate; the hats' integrals are their own.
-    by_start = -steady * rolling / roll
-    by_roll = -steady * np.where(into < roll, rolling**2 / (2 * roll**2), 0.5)
-    by_rate = turned / steady
-    hat_angle = np.cumsum(problem.hats, axis=0) * STEP_S
-    hat_angle = hat_angle - hat_angle[zero]
-    # Clock time runs against tau at the end of a turn: the heading there is reached by turning back.
-    sense = problem.direction[:, None]
-    angle = theta[:, 2:3] + sense * (turned + theta[:, PLAIN:] @ hat_angle.T)
-    sine, cosine = np.sin(angle), np.cos(angle)
-    speed = theta[:, 3:4]
-    n, p = len(theta), theta.shape[1]
-    # Velocity, and its derivatives by all parameters but the place; their sums over time are the place and its own.
-    flow = np.empty((n, len(grid), 2, p - 1))
-    flow[:, :, 0, -1] = (speed * sine + problem.wind_m_s[:, :1]) * sense
-    flow[:, :, 1, -1] = (speed * cosine + problem.wind_m_s[:, 1:]) * sense
-    flow[:, :, 0, 1], flow[:, :, 1, 1] = sine * sense, cosine * sense
-    sideways = np.stack([speed * cosine, -speed * sine], axis=2) * sense[:, :, None]
-    flow[:, :, :, 0] = sideways
-    for j, derivative in ((2, by_start), (3, by_roll), (4, by_rate)):
-        flow[:, :, :, j] = sideways * (sense * derivative)[:, :, None]
-    np.multiply((sideways * sense[:, :, None])[..., None], hat_angle[:, None, :], out=flow[:, :, :, PLAIN - 2 : -1])
-    summed = _running_sums(flow)
-    cell = np.clip(((problem.tau - grid[0]) / STEP_S).astype(int), 0, len(grid) - 2)
-    part = ((problem.tau - grid[cell]) / STEP_S)[:, :, None, None]
-    rows = np.arange(n)[:, None]
-    here, there = flow[rows, cell], flow[rows, cell + 1]
-    # Trapezes from the guess to the cell, and into it.
-    origin = (summed[:, zero] - flow[:, zero] / 2.0)[:, None]
-    moved = STEP_S * (summed[rows, cell] - origin + here * (part - 0.5) + (there - here) * (part**2 / 2.0))
-    miss = np.zeros((*problem.tau.shape, 2, p + 1))
-    miss[:, :, 0, 0] = miss[:, :, 1, 1] = 1.0
-    miss[:, :, :, 2:] = moved
-    miss[:, :, :, p] += theta[:, None, :2] - problem.seen_m
-    both = (problem.weigh @ miss).reshape(n, -1, p + 1)
-    return both[:, :, p], both[:, :, :p]
+    # Velocity's derivatives by all parameters but the place; by all but the airspeed they are across it.
+    sideways = np.stack([air[:, :, 1], -air[:, :, 0]], axis=2)
+    turning = sideways * sense
+    flow = np.empty((n, len(GRID_S), 2, p - 2))
+    flow[..., 0] = sideways
+    flow[..., 1] = air / theta[:, 3, None, None]
+    flow[..., 2] = turning * (-steady * rolling / roll)[..., None]
+    by_roll = np.where(GRID_S - start < roll, rolling**2 / (2 * roll**2), 0.5)
+    flow[..., 3] = turning * (-steady * by_roll)[..., None]
+    flow[..., 4] = turning * steadily[..., None]
+    np.multiply(turning[..., None], HAT_TURNS[:, None, :], out=flow[..., 5:])
+    by = np.zeros((*problem.seen_m.shape, p))
+    by[:, :, 0, 0] = by[:, :, 1, 1] = 1.0
+    by[..., 2:] = (problem.sums @ flow.reshape(n, len(GRID_S), -1)).reshape(n, -1, 2, p - 2)
+    return _weighed(problem, by)
 
 
-def _running_sums(values: Floats) -> Floats:
-    """As ``numpy.cumsum(values, axis=1)``, which goes through memory once a column: eight times as long here."""
-    sums = values.copy()
-    for k in range(1, values.shape[1]):
-        sums[:, k] += sums[:, k - 1]
-    return sums
-
-
-def _gauss_newton(problem: _Problem, theta: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats, Floats]:
-    """Least squares with priors, damped where a step does not help; also the normal matrix and the misfit."""
-    p = theta.shape[1]
+def _gauss_newton(problem: _Problem, mean: Floats, sd: Floats) -> tuple[Floats, Floats, Floats]:
+    """Least squares with priors about a first guess (e, p), damped where a step does not help; also the normal matrix
+    and the misfit. An edge is left alone once a step lowers its cost no more."""
+    theta, p = mean.copy(), mean.shape[1]
     damping = np.full(len(theta), 1e-3)
-    residual, jacobian = _residuals(problem, theta)
-    cost = np.sum(residual**2, axis=1) + np.sum(((theta - mean) / sd) ** 2, axis=1)
-    normal = np.empty(0)
+    residual = _misses(problem, theta)
+    cost = np.sum(residual**2, axis=1)
+    normal = np.empty((len(theta), p, p))
+    left = np.arange(len(theta))
     for _ in range(ITERATIONS):
-        normal = np.swapaxes(jacobian, 1, 2) @ jacobian
-        normal[:, np.arange(p), np.arange(p)] += 1.0 / sd**2
-        gradient = np.einsum("ekj,ek->ej", jacobian, residual) + (theta - mean) / sd**2
-        damped = normal.copy()
-        damped[:, np.arange(p), np.arange(p)] *= 1.0 + damping[:, None]
-        trial = theta - np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
+        its, off, precision = problem.of(left), theta[left] - mean[left], 1.0 / sd[left] ** 2
+        jacobian = _slopes(its, theta[left])
+        damped = np.swapaxes(jacobian, 1, 2) @ jacobian
+        damped[:, np.arange(p), np.arange(p)] += precision
+        normal[left] = damped
+        damped[:, np.arange(p), np.arange(p)] *= 1.0 + damping[left, None]
+        gradient = np.einsum("ekj,ek->ej", jacobian, residual[left]) + off * precision
+        trial = theta[left] - np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
         trial[:, 5] = np.clip(trial[:, 5], SHORTEST_ROLL_S, LONGEST_ROLL_S)
-        new_residual, new_jacobian = _residuals(problem, trial)
-        new_cost = np.sum(new_residual**2, axis=1) + np.sum(((trial - mean) / sd) ** 2, axis=1)
-        better = new_cost < cost
-        if not np.any(better & (cost - new_cost > 1e-3 * cost)):
+        missed = _misses(its, trial)
+        gain = cost[left] - np.sum(missed**2, axis=1) - np.sum((trial - mean[left]) ** 2 * precision, axis=1)
+        better, goes_on = gain > 0.0, gain > LEAST_GAIN * cost[left]
+        theta[left[better]], residual[left[better]] = trial[better], missed[better]
+        cost[left[better]] -= gain[better]
+        damping[left] *= np.where(better, 0.2, 10.0)
+        left = left[goes_on | ~better]
+        if not len(left):
             break
-        theta = np.where(better[:, None], trial, theta)
-        residual = np.where(better[:, None], new_residual, residual)
-        jacobian = np.where(better[:, None, None], new_jacobian, jacobian)
-        cost = np.where(better, new_cost, cost)
-        damping = np.where(better, damping / 5, damping * 10)
     freedom = np.maximum(2 * problem.samples - PLAIN, 1)
     return theta, normal, np.sum(residual**2, axis=1) / freedom
 
 
-def _crossing(problem: _Problem, theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
+def _crossing(theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
     """Edge-relative times (e,) at which the modelled rate meets the threshold, and their slopes (e, p)."""
     sign = np.sign(theta[:, 6])[:, None]
-    rate = _rate(problem, theta) * sign - threshold[:, None]
-    grid = problem.grid
+    rate = _rate(theta) * sign - threshold[:, None]
     # Outward from where the roll is over: the last grid point below the threshold before that.
-    reached = np.clip(theta[:, 4] + theta[:, 5], grid[1], grid[-1])
-    below = (rate[:, :-1] < 0.0) & (rate[:, 1:] >= 0.0) & (grid[None, :-1] <= reached[:, None] + 1.0)
+    reached = np.clip(theta[:, 4] + theta[:, 5], GRID_S[1], GRID_S[-1])
+    below = (rate[:, :-1] < 0.0) & (rate[:, 1:] >= 0.0) & (GRID_S[None, :-1] <= reached[:, None] + 1.0)
     found = np.any(below, axis=1)
     k = np.where(found, below.shape[1] - 1 - np.argmax(below[:, ::-1], axis=1), 0)
     rows = np.arange(len(theta))
     lift = np.maximum(rate[rows, k + 1] - rate[rows, k], 1e-9)
     part = np.clip(-rate[rows, k] / lift, 0.0, 1.0)
     plain = theta[:, 4] + theta[:, 5] * np.clip(threshold / np.abs(theta[:, 6]), 0.0, 1.0)
-    crossing = np.where(found, grid[k] + part * STEP_S, plain)
+    crossing = np.where(found, GRID_S[k] + part * STEP_S, plain)
     # Moving the rate up by d moves the crossing back by d over the rate's slope there.
     steepness = np.maximum(lift / STEP_S, np.abs(theta[:, 6]) / (2.0 * LONGEST_ROLL_S))
     share = np.clip((crossing - theta[:, 4]) / theta[:, 5], 0.0, 1.0)
@@ -288,6 +302,6 @@ def _crossing(problem: _Problem, theta: Floats, threshold: Floats) -> tuple[Floa
     slope[:, 4] = np.where(inside, ramp / steepness, 0.0)
     slope[:, 5] = np.where(inside, ramp * share / steepness, 0.0)
     slope[:, 6] = -sign[:, 0] * share / steepness
-    hats = problem.hats[k] * (1.0 - part[:, None]) + problem.hats[np.minimum(k + 1, len(grid) - 1)] * part[:, None]
+    hats = HATS[k] * (1.0 - part[:, None]) + HATS[np.minimum(k + 1, len(GRID_S) - 1)] * part[:, None]
     slope[:, PLAIN:] = -sign * hats / steepness[:, None]
     return np.asarray(crossing), slope
