@@ -11,6 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from hypothesis import given, settings, strategies as st
@@ -315,14 +316,14 @@ class TestPage:
         """The lap on the page against its own scale bar: no wind, so its width is one turn diameter and some."""
         brief = briefed()
         root = ElementTree.fromstring(draw(brief))
-        lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
-        points = [tuple(map(float, pair.split(","))) for pair in lines["lap"].split()]
+        east, north = _line(root, "lap")
         bar = next(each.get("d", "") for each in root.iter("path") if each.get("class") == "scale-bar")
         label = next(each.text for each in root.iter("text") if each.text and each.text.endswith(" NM"))
         per_nm = float(bar.split("H")[1].split("V")[0]) / float(label.split()[0])
+        world = next(each.get("transform", "") for each in root.iter("g") if each.get("class") == "world")
+        assert float(world.split("scale(")[1].rstrip(")")) * 1000.0 == pytest.approx(per_nm, rel=1e-3)
         course = math.radians(143.5)
-        across = [x * math.cos(course) + y * math.sin(course) for x, y in points]
-        width_nm = (max(across) - min(across)) / per_nm
+        width_nm = float(np.ptp(east * math.cos(course) - north * math.sin(course)))
         assert width_nm == pytest.approx(max(brief.solved.path_cross_nm), rel=0.01)
         assert width_nm == pytest.approx(2.0 * brief.solved.turn_radius_nm + SHORT_OF_COURSE_NM, rel=0.05)
 
@@ -331,19 +332,23 @@ class TestPage:
         """North is up the page, so an arrow on a heading h points (sin h, -cos h)."""
         brief = briefed(text, arrival_heading_true_deg=163.0)
         root = ElementTree.fromstring(draw(brief))
-        lines = {each.get("class"): each.get("points", "") for each in root.iter("polyline")}
-        start, end = (tuple(map(float, pair.split(","))) for pair in lines["way arrival"].split())
-        pointing = math.degrees(math.atan2(end[0] - start[0], start[1] - end[1])) % 360.0
+        east, north = _line(root, "way arrival")
+        pointing = math.degrees(math.atan2(east[1] - east[0], north[1] - north[0])) % 360.0
         assert pointing == pytest.approx(163.0, abs=0.2)
-        (wedge,) = [each.get("points", "") for each in root.iter("polygon") if each.get("class") == "sector chosen"]
-        fix, *arc = [tuple(map(float, pair.split(","))) for pair in wedge.split()]
-        bearings = [math.degrees(math.atan2(x - fix[0], fix[1] - y)) for x, y in arc]
-        came_from = math.degrees(math.atan2(start[0] - fix[0], fix[1] - start[1]))
-        turns = [(each - came_from + 180.0) % 360.0 - 180.0 for each in bearings]
+        bearings = np.degrees(np.arctan2(*_line(root, "sector chosen")))[1:-1]  # it begins and ends at the fix
+        came_from = math.degrees(math.atan2(east[0], north[0]))
+        turns = (bearings - came_from + 180.0) % 360.0 - 180.0
         assert min(turns) < 0.0 < max(turns)
 
     def test_the_same_in_is_the_same_out(self) -> None:
         assert page.render(briefed(wind_kt=12.0)) == page.render(briefed(wind_kt=12.0))
+
+
+def _line(root: ElementTree.Element, style: str) -> tuple[np.ndarray, np.ndarray]:
+    """The one line of a class as east and north of the fix [NM]."""
+    (d,) = [each.get("d", "") for each in root.iter("path") if each.get("class") == style]
+    x, y = np.cumsum(np.array(re.findall(r"-?\d+", d), dtype=float).reshape(-1, 2), axis=0).T / 1000.0
+    return x, -y
 
 
 FAR = """

@@ -13,7 +13,8 @@ from markupsafe import Markup
 from trackgrade.drawing.furniture import scale_bar
 from trackgrade.drawing.labels import text_width
 from trackgrade.drawing.lengths import round_step
-from trackgrade.drawing.svg import element, moved, short
+from trackgrade.drawing.sketch import Sketch
+from trackgrade.drawing.svg import element
 from trackgrade.drawing.view import fit
 from trackgrade.logbook.history import Session
 from trackgrade.logbook.shares import Share
@@ -286,23 +287,13 @@ def _drawing(name: str, laps: Sequence[Floats], solved: Floats, wide: float, hig
     middle = np.median(np.vstack([path.min(axis=0) + path.max(axis=0) for path in laps]), axis=0) / 2
     corners = middle + np.array([[-wide, -high], [wide, high]]) / 2
     view = fit(name, 0.0, corners[:, 0], corners[:, 1], SIGHT, SIGHT_MARGINS)
-    parts = []
+    sketch = Sketch(view)
     if len(solved) > 1:
-        parts.append(element("path", class_="solved", d=_line(view.places(solved[:, 0], solved[:, 1]))))
-    parts += [element("path", class_="flown-lap", d=_line(view.places(path[:, 0], path[:, 1]))) for path in laps]
-    x, y = view.place(0.0, 0.0)
-    parts.append(element("path", class_="fix-cross", d=f"M{short(x - 5)} {short(y)}h10M{short(x)} {short(y - 5)}v10"))
+        sketch.line((solved[:, 0], solved[:, 1]), "solved")
+    for path in laps:
+        sketch.line((path[:, 0], path[:, 1]), "flown-lap")
+    cross = element("path", class_="fix-cross", d="M-5 0H5M0-5V5")
+    sketch.mark(cross, view.place(0.0, 0.0))
     bar, _ = scale_bar(view.px_per_nm, 50.0)
-    parts.append(element("g", bar, transform=moved((8.0, SIGHT[1] - 8))))
-    return element(
-        "svg",
-        element("title", f"{name}: {len(laps)} laps from above, the inbound course up"),
-        *parts,
-        class_="sight",
-        viewBox=f"0 0 {SIGHT[0]:.0f} {SIGHT[1]:.0f}",
-        role="img",
-    )
-
-
-def _line(places: tuple[Floats, Floats]) -> str:
-    return "M" + "L".join(f"{short(x)} {short(y)}" for x, y in zip(*(each.tolist() for each in places)))
+    sketch.mark(bar, (8.0, SIGHT[1] - 8))
+    return sketch.drawn(f"{name}: {len(laps)} laps from above, the inbound course up", "sight")

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
-from trackgrade.drawing import frame, furniture, palette
-from trackgrade.drawing.svg import element, moved, short, simplified_polylines
+from trackgrade.drawing import frame, palette
+from trackgrade.drawing.sketch import Line, Sketch
+from trackgrade.drawing.svg import element, short, simplified_polylines
 from trackgrade.drawing.view import fit
 from trackgrade.hold.courses import course_name
 from trackgrade.report import strips
-from trackgrade.report.plan import Line, Plan, plan_of, wind_words
-from trackgrade.report.plan_view import paths
+from trackgrade.report.plan import Plan, plan_of, wind_words
 from trackgrade.report.strips import TALL, Scale
 from trackgrade.report.summary import ShortLap, short_laps
 from trackgrade.report.timeline import AXIS_WIDTH, lay_out
@@ -28,7 +28,7 @@ from trackgrade.track.track import Floats
 MOST_CHOSEN = 24
 RULES = "\n".join(f".against:has(.pick.k{k}:checked) .over.k{k} {{ display: inline; }}" for k in range(MOST_CHOSEN))
 #: Frame of the picture from above, and its margins; height of a strip [px].
-SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 52.0, 34.0, 34.0), 120
+SIZE, MARGINS, STRIP_PX = (400.0, 500.0), (34.0, 30.0, 34.0, 70.0), 120
 #: Most words along the time axis, and no lap is shown for longer against time [s].
 MOST_TICKS, LONGEST_S = 8, 1200.0
 #: What is drawn against time: quantity, heading, least height of the strip.
@@ -155,26 +155,16 @@ def _plan(flights: Sequence[FlightLaps], laps: Sequence[LapLine], looks: Sequenc
     known = np.isfinite(east) & np.isfinite(north)
     view = fit("compare", -under.hold[3], east[known], north[known], SIZE, MARGINS)
 
-    straight = paths([under.corridor, under.course_line], 0.0)
-    solved = paths([under.solved] if under.solved is not None else [])
-    shapes = [straight[0] + "Z", *solved, straight[1], *paths([lap.line for lap in laps])]
-    styles = ["corridor", *("solved" for _ in solved), "course", *looks]
-    bar, _ = furniture.scale_bar(view.px_per_nm, 100.0)
-    return element(
-        "svg",
-        element(
-            "g",
-            *(element("path", d=shape, class_=style) for shape, style in zip(shapes, styles)),
-            transform=view.transform,
-        ),
-        element("g", furniture.fix_mark(), transform=moved(view.place(0.0, 0.0))),
-        element("g", furniture.north_arrow(), transform=moved((30.0, 44.0), view.turn_deg)),
-        element("g", bar, transform=moved((14.0, SIZE[1] - 14.0)), class_="furniture"),
-        class_="plan",
-        viewBox=f"0 0 {short(SIZE[0])} {short(SIZE[1])}",
-        role="img",
-        aria_label=f"The laps chosen, from above, {under.course}",
-    )
+    sketch = Sketch(view)
+    sketch.line(under.corridor, "corridor")
+    if under.solved is not None:
+        sketch.line(under.solved, "solved")
+    sketch.line(under.course_line, "course")
+    for lap, look in zip(laps, looks):
+        sketch.line(lap.line, look)
+    sketch.fix(view.place(0.0, 0.0))
+    sketch.corners(SIZE[1] - 34.0)
+    return sketch.drawn(f"The laps chosen, from above, {under.course}")
 
 
 def _strip(laps: Sequence[LapLine], looks: Sequence[str], key: str, least: float) -> tuple[Markup, Markup]:

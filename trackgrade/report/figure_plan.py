@@ -11,9 +11,10 @@ from matplotlib.patheffects import withStroke
 
 from trackgrade.drawing.furniture import LETTERS_PX, NORTH_ARROW, WIND_ARROW, bar_length
 from trackgrade.drawing.labels import Point
+from trackgrade.drawing.sketch import Line
 from trackgrade.drawing.view import View
 from trackgrade.report import figure_style as style
-from trackgrade.report.plan import BAR_PX, Line, Places, Plan, arrange
+from trackgrade.report.plan import BAR_PX, Places, Plan, arrange
 from trackgrade.report.timeline import Stretch
 
 #: Letters of the plan [pt], and how many px of a drawing an inch is so that they are as large in it as on the page.

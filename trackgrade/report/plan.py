@@ -10,6 +10,7 @@ import numpy as np
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX, scale_bar
 from trackgrade.drawing.labels import Box, Placer, Point, around, text_width
 from trackgrade.drawing.lines import joined
+from trackgrade.drawing.sketch import Line
 from trackgrade.drawing.view import View, fit
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.courses import course_name, heading_name
@@ -36,9 +37,6 @@ EVENT_SIGNS: tuple[tuple[str, str], ...] = (
     ("turn", "turn inbound begins"),
     ("inbound", "inbound time starts"),
 )
-
-#: Points (n,) east and north of the fix [NM]; NaN is a hole.
-Line = tuple[Floats, Floats]
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,11 +18,12 @@ from markupsafe import Markup
 from trackgrade.drawing import furniture, palette
 from trackgrade.drawing.furniture import LETTERS_PX, LINE_PX
 from trackgrade.drawing.labels import Point, around, text_width
-from trackgrade.drawing.svg import element, moved, short, simplified_polylines
-from trackgrade.drawing.view import PER_NM, View
+from trackgrade.drawing.sketch import paths
+from trackgrade.drawing.svg import element, moved, short
+from trackgrade.drawing.view import View
 from trackgrade.hold.courses import heading_name
 from trackgrade.report.numbers import clock
-from trackgrade.report.plan import BAR_PX, Event, Line, Places, Plan, arrange, tag_width
+from trackgrade.report.plan import BAR_PX, Event, Places, Plan, arrange, tag_width
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
 from trackgrade.track.track import Floats
@@ -69,11 +70,6 @@ def draw(plan: Plan) -> PlanView:
         views=(hold, north),
         plates=tuple((stretch, _plate(plan, stretch, hold.within(PLATE))) for stretch in plan.timeline.laps),
     )
-
-
-def paths(lines: Sequence[Line], tolerance: float = TOLERANCE) -> list[str]:
-    """Path data of each line, in `PER_NM` of a NM, north up."""
-    return simplified_polylines([(east * PER_NM, -north * PER_NM) for east, north in lines], tolerance)
 
 
 def line_style(stretch: Stretch) -> str:
@@ -128,11 +124,11 @@ def _shapes(plan: Plan) -> Iterator[tuple[str, str]]:
     corridor, course = paths([plan.corridor, plan.course], 0.0)
     yield "corridor", corridor + "Z"
     if plan.solved is not None:
-        yield "solved", paths([plan.solved])[0]
+        yield "solved", paths([plan.solved], TOLERANCE)[0]
     if plan.elsewhere:
-        yield "elsewhere", "".join(paths(plan.elsewhere))
+        yield "elsewhere", "".join(paths(plan.elsewhere, TOLERANCE))
     yield "course", course
-    yield from zip(plan.flown, paths([*plan.flown.values()]))
+    yield from zip(plan.flown, paths([*plan.flown.values()], TOLERANCE))
 
 
 def _use(key: str, style: str, **attributes: object) -> Markup:
