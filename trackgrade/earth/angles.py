@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 _PART = r"([0-9]{1,3}(?:\.[0-9]{1,20})?)"
-_WRITTEN = re.compile(
+#: Compiled when the first text is read: most runs read none.
+_WRITTEN = (
     rf"([NSEWnsew]|[+-])?\s*{_PART}\s*"
-    rf"(?:[°ºd:\s]\s*{_PART}\s*(?:['′’m:\s]\s*{_PART}\s*(?:[\"″”s]|'')?)?['′’m]?)?[°ºd]?\s*([NSEWnsew])?",
+    rf"(?:[°ºd:\s]\s*{_PART}\s*(?:['′’m:\s]\s*{_PART}\s*(?:[\"″”s]|'')?)?['′’m]?)?[°ºd]?\s*([NSEWnsew])?"
 )
 
 
@@ -54,7 +55,7 @@ def mean_direction_deg(angle_deg: Any) -> float:
 def written_deg(text: str, sides: str) -> tuple[float, bool] | None:
     """Degrees [deg], perhaps with minutes and seconds, of ``sides`` "NS" or "EW", and whether minutes were there; a
     letter or a sign tells the side, point or comma the fraction. None: no such text."""
-    match = _WRITTEN.fullmatch(text.strip().replace("−", "-").replace(",", "."))
+    match = re.fullmatch(_WRITTEN, text.strip().replace("−", "-").replace(",", "."))
     if match is None:
         return None
     before, whole, minutes, seconds, after = match.groups()

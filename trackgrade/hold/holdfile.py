@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import math
 import os
 from collections.abc import Iterable, Mapping
@@ -124,8 +123,8 @@ class _Table:
         known = tuple(known)
         for key in values:
             if key not in known:
-                near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6)
-                hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+                near = _nearest(key.lower(), known)
+                hint = f"did you mean {near}?" if near else f"known here: {', '.join(known)}"
                 raise self.fault(key, f"unknown key; {hint}")
 
     def path(self, key: str) -> str:
@@ -163,8 +162,8 @@ class _Table:
         allowed = _CHOICES.get(key)
         if allowed is None or value in allowed:
             return value
-        near = difflib.get_close_matches(value, allowed, n=1, cutoff=0.6)
-        hint = f'did you mean "{near[0]}"?' if near else "must be " + " or ".join(f'"{a}"' for a in allowed)
+        near = _nearest(value, allowed)
+        hint = f'did you mean "{near}"?' if near else "must be " + " or ".join(f'"{a}"' for a in allowed)
         raise self.fault(key, f"{_shown_value(value)} is not known; {hint}")
 
     def _number(self, key: str, value: object, low: float, high: float, what: str) -> float:
@@ -189,6 +188,12 @@ class _Table:
         if not 1970 < value.year < 2200:
             raise self.fault(key, f"the year {value.year} is no year of a flight")
         return value.astimezone(dt.UTC)
+
+
+def _nearest(written: str, known: Iterable[str]) -> str | None:
+    import difflib  # only to help with a mistake
+
+    return next(iter(difflib.get_close_matches(written, list(known), n=1, cutoff=0.6)), None)
 
 
 def _shown_value(value: object) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import os
 from pathlib import Path
 
@@ -46,6 +45,8 @@ def path_of(name: str, folder: Path) -> Path:
     for each in names:
         if each.lower() == wanted:
             return folder / f"{each}{ENDING}"
+    import difflib  # to help with a name that is not there
+
     near = difflib.get_close_matches(wanted, [each.lower() for each in names], n=3, cutoff=0.5)
     if near:
         instead = "did you mean " + " or ".join(near) + "?"

@@ -17,7 +17,6 @@ from trackgrade.track.readers.gpx_pass import GpxPass, Values
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.parts import joined
 from trackgrade.track.readers.possible import make_track, moment_and_place
-from trackgrade.track.readers.speed_unit import unit_by_positions
 from trackgrade.track.readers.xml_guard import Pass, read_xml
 from trackgrade.track.track import Floats, Provenance, Track
 
@@ -136,6 +135,8 @@ def _extension_channels(
 ) -> None:
     """Speed and course of GPX 1.1 extensions, whose unit no schema fixes: the positions decide it."""
     if np.isfinite(speed).any():
+        from trackgrade.track.readers.speed_unit import unit_by_positions  # brings the words of tables with it
+
         unit = unit_by_positions(*positions, speed)
         if unit is None:
             told.append("speed in the extensions agrees with the positions in no unit: not used")

@@ -20,7 +20,8 @@ _EPOCH = dt.datetime(1970, 1, 1)
 _WIDTH = len("0000-00-00T00:00:00.000000Z") + 1
 _SHORTEST_USUAL = len("0000-00-00T00:00:00")
 _MOMENT = np.frombuffer(b"0000-00-00T00:00:00", dtype=np.uint8)
-_ODD = re.compile(
+#: Compiled when the first odd time is read: most files have none.
+_ODD = (
     r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})[Tt ]\s?([0-9]{1,2}):([0-9]{1,2}):([0-9]{1,2})"
     r"(?:[.,]([0-9]{1,15}))?\s?(?:([Zz])|([+\-−])([0-9]{2}):?([0-9]{2})?)?"
 )
@@ -80,7 +81,7 @@ def _moment(text: str) -> dt.datetime | None:
 
 
 def _by_parts(text: str) -> dt.datetime | None:
-    match = _ODD.fullmatch(text)
+    match = re.fullmatch(_ODD, text)
     if match is None:
         return None
     zone = None
