@@ -102,20 +102,31 @@ class Program(click.Group):
             raise _Interrupted(str(interrupt) or "nothing is half written") from interrupt
 
 
+_status: int | None = None  # of this process, once its command is done
+
+
 def _leave(status: int) -> None:
     """The end of the whole process: an interrupt from here on comes too late to change its status."""
+    global _status
     with contextlib.suppress(ValueError):  # not the main thread
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         sys.stdout.flush()
     except OSError:  # at the very end too: the last words have no reader, or no room
         console.nobody_reads()
-    if status == INTERRUPTED:
-        # Where it came while a library executed a text, the interpreter would end itself by the signal, not by 130.
+    _status = status
+
+
+def _end_at_once() -> None:
+    """After all that libraries do at the end: taking apart every module as well is a fortieth of a grade's time.
+
+    An interrupt that came while a library executed a text would make the interpreter end by the signal, not by 130.
+    """
+    if _status is not None:
         for stream in (sys.stdout, sys.stderr):
             with contextlib.suppress(OSError):
                 stream.flush()
-        os._exit(status)
+        os._exit(_status)
 
 
 class _Interrupted(Exception):
@@ -178,10 +189,9 @@ def _prepare_process(*, from_shell: bool) -> None:
     for name in ("stdin", "stdout", "stderr"):  # closed by who started it: nothing is read from there, or said
         if getattr(sys, name) is None:
             setattr(sys, name, Path(os.devnull).open("r" if name == "stdin" else "w", encoding="utf-8"))  # noqa: SIM115
-    # Modules live to the end: to look for garbage among them as often as usual, and once more at the end, is a
-    # tenth of a grade's time.
+    # Modules live to the end: to look for garbage among them as often as usual is a tenth of a grade's time.
     gc.set_threshold(200_000)
-    atexit.register(gc.freeze)
+    atexit.register(_end_at_once)  # before any library registers anything, so that it comes last
     # Told to end, or left by its terminal, it ends as by Ctrl-C: with nothing half written.
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
