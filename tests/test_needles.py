@@ -12,15 +12,21 @@ from tests import arithmetic_hold as arithmetic
 from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold, Station
+from trackgrade.score.lap import NeedleReading
 from trackgrade.score.needles import (
     STATION_PASSAGE_NM,
+    Needle,
+    inbound_leg,
     needle_contrast,
     needles_of,
     own_needle,
     read_needle,
     read_second_needle,
+    show,
 )
+from trackgrade.segment.flown import Lap
 from trackgrade.segment.measured import Measured
+from trackgrade.segment.path import Samples
 
 #: The plane about the fix is flat, the VOR bearings are geodesic; over 10 NM they differ by less than this.
 FLAT_EARTH = 2e-3
@@ -33,12 +39,17 @@ def _offset(cross_nm: float, straight_s: float = 120.0) -> Measured:
     )
 
 
-def _read(flight: Measured, label: str, hold: Hold = arithmetic.HOLD):  # type: ignore[no-untyped-def]
+def _reading(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
+    own = show(own_needle(needle.hold), samples)
+    return read_needle(show(needle, samples), inbound_leg(own, lap, samples), samples)
+
+
+def _read(flight: Measured, label: str, hold: Hold = arithmetic.HOLD) -> NeedleReading:
     (lap,) = flight.flown.laps
     # Read as an overshoot is, from the inbound start on: an offset is no capture.
     lap = replace(lap, inbound_start_by="course")
     (needle,) = (needle for needle in needles_of(hold) if label in needle.label)
-    return read_needle(needle, lap, flight.samples)
+    return _reading(needle, lap, flight.samples)
 
 
 @pytest.mark.parametrize(
@@ -96,7 +107,7 @@ def test_the_same_flying_passes_on_one_needle_and_fails_on_another() -> None:
     VOR."""
     flight = _offset(0.12)
     (lap,) = (replace(lap, inbound_start_by="course") for lap in flight.flown.laps)
-    readings = [read_needle(needle, lap, flight.samples) for needle in needles_of(arithmetic.HOLD)]
+    readings = [_reading(needle, lap, flight.samples) for needle in needles_of(arithmetic.HOLD)]
     contrast = needle_contrast(readings, 0.75)
     assert contrast is not None
     assert any("terminal" in label for label in contrast.passes)
@@ -121,12 +132,12 @@ def test_after_a_roll_out_the_needle_counts_from_its_capture() -> None:
     )
     (lap,) = flight.flown.laps
     needle = own_needle(arithmetic.HOLD)
-    reading = read_needle(needle, lap, flight.samples)
+    reading = _reading(needle, lap, flight.samples)
     assert reading.largest is not None
     assert reading.largest <= 0.5
     never = arithmetic.fly(arithmetic.Plan(straights_s=(100.0,), inbound_cross_nm=lambda t: np.full_like(t, 0.9)))
     (lap,) = never.flown.laps
-    assert read_needle(needle, lap, never.samples).largest == pytest.approx(0.9)
+    assert _reading(needle, lap, never.samples).largest == pytest.approx(0.9)
 
 
 def test_the_holds_own_needle_is_marked() -> None:

@@ -18,12 +18,15 @@ from trackgrade.score.lap import GradedLap
 from trackgrade.score.levels import Level, held_from, levels_in_force
 from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import (
+    Shown,
+    inbound_leg,
     needle_contrast,
     needles_of,
     other_needle,
     own_needle,
     read_needle,
     read_second_needle,
+    show,
 )
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import median_over
@@ -176,6 +179,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         else ()
     )
     radius = typical_turn_radius_nm(samples, flown, measured.turns)
+    needles = [show(needle, samples) for needle in needles_of(hold)]
     band = standard.limit("airspeed") or 10.0
     visits = tuple(
         GradedVisit(
@@ -186,7 +190,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
                 visit.entry,
                 entry_measures(visit, flown, hold, samples, series, airspeed.value, band, radius),
             ),
-            laps := _laps(visit, measured, series, levels, standard, solver),
+            laps := _laps(visit, measured, series, levels, needles, standard, solver),
             converged_lap=converged_lap(laps, standard.timing_band_s),
         )
         for visit in flown.visits
@@ -216,11 +220,17 @@ def _stays(flown: Flown) -> list[tuple[float, float]]:
 
 
 def _laps(
-    visit: Visit, measured: Measured, series: Series, levels: Sequence[Level], standard: Standard, solver: Solver
+    visit: Visit,
+    measured: Measured,
+    series: Series,
+    levels: Sequence[Level],
+    needles: Sequence[Shown],
+    standard: Standard,
+    solver: Solver,
 ) -> tuple[GradedLap, ...]:
     """The completed laps of a visit, not graded yet."""
     hold, samples = measured.hold, measured.samples
-    needles, own, other = needles_of(hold), own_needle(hold), other_needle(hold)
+    own, other = ([each.needle for each in needles].index(one(hold)) for one in (own_needle, other_needle))
     winds = [own_wind(lap.wind, measured.wind) for lap in visit.laps]
     solved = [solver(wind) for wind in winds]
     measures = [lap_measures(visit, lap, hold, samples, series, levels, measured.turns, standard) for lap in visit.laps]
@@ -230,7 +240,8 @@ def _laps(
     ]
     laps = []
     for index, (lap, numbers, work, card) in enumerate(zip(visit.laps, measures, works, solved, strict=True)):
-        readings = {needle: read_needle(needle, lap, samples) for needle in needles}
+        leg = inbound_leg(needles[own], lap, samples)
+        readings = tuple(read_needle(each, leg, samples) for each in needles)
         following = measures[index + 1] if index + 1 < len(measures) else None
         kept = following is None or heading_kept(work, works[index + 1])
         laps.append(
@@ -241,10 +252,10 @@ def _laps(
                 flown=lap,
                 measures=numbers,
                 outbound_times=outbound_times(lap, measured.clean.track.marks),
-                needles=tuple(readings.values()),
+                needles=readings,
                 own_needle=readings[own],
                 other_needle=readings[other],
-                contrast=needle_contrast(tuple(readings.values()), standard.needle_share),
+                contrast=needle_contrast(readings, standard.needle_share),
                 second_needle=read_second_needle(hold, lap, samples),
                 wind_changed=winds[index] is not measured.wind,
                 solved=card,

@@ -14,7 +14,7 @@ from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, grade_over_ti
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.levels import altitude_note, held_spans, level_at
 from trackgrade.score.measures import no_airspeed
-from trackgrade.score.needles import deflection, own_needle
+from trackgrade.score.needles import deflected, inbound_leg, own_needle, show
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
@@ -117,25 +117,23 @@ def airspeed_how(flight: Flight) -> str:
 
 def course(item: Item, flight: Flight) -> list[ItemResult]:
     """Deflection of the hold's own needle inbound [share of full scale], right of course positive."""
-    needle = own_needle(flight.hold)
-    n = len(flight.samples)
-    shown, shown_sd = np.full(n, math.nan), np.full(n, math.nan)
+    own = show(own_needle(flight.hold), flight.samples)
+    read = np.zeros(len(flight.samples), dtype=bool)
     spans: list[list[tuple[float, float]]] = []
     why = ""
     for each in flight.flown.rounds:
-        seen = deflection(needle, each, flight.samples)
-        if isinstance(seen, str):
-            why = seen
+        index = deflected(own, inbound_leg(own, each, flight.samples))
+        if isinstance(index, str):
+            why = index
             spans.append([])
             continue
-        shown[seen.index] = seen.share * flight.hold.side
-        shown_sd[seen.index] = seen.share_sd
-        times = flight.samples.epoch_s[seen.index]
-        spans.append([(float(times[0]), float(times[-1]))])
+        read[index] = True
+        first, last = flight.samples.epoch_s[index[[0, -1]]]
+        spans.append([(float(first), float(last))])
     off = Deviation(
-        shown,
-        shown_sd,
-        reference=needle.label,
+        np.where(read, own.share * flight.hold.side, math.nan),
+        np.where(read, own.share_sd, math.nan),
+        reference=own.needle.label,
         how="needle from the position; right of course positive",
         why_missing="no positions on the inbound leg",
     )

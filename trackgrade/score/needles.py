@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -54,12 +54,14 @@ class Needle:
 
 
 @dataclass(frozen=True, eq=False)
-class Deflection:
-    """What a needle showed over the stretch that is read, arrays (m,): share of full scale, + holding side."""
+class Shown:
+    """What a needle showed at every sample of a flight, arrays (n,): share of full scale, holding side positive; its
+    error; whether it can be read there."""
 
-    index: Indices
+    needle: Needle
     share: Floats
     share_sd: Floats
+    readable: npt.NDArray[np.bool_]
 
 
 def needles_of(hold: Hold) -> tuple[Needle, ...]:
@@ -108,12 +110,22 @@ def shown_share(needle: Needle, along_nm: Floats, cross_nm: Floats) -> Floats:
     return vor_needle_in_frame(needle.hold, along_nm, cross_nm)
 
 
-def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
-    """What the needle showed on the inbound leg of a lap, or why that cannot be read.
+def show(needle: Needle, samples: Samples) -> Shown:
+    """The needle over a whole flight. A VOR's is left alone within half a mile of the station."""
+    share = shown_share(needle, samples.along_nm, samples.cross_nm)
+    if needle.kind == "gps":
+        return Shown(needle, share, samples.position_sd_nm / needle.full_scale, np.ones(len(samples), dtype=bool))
+    distance = _distance_to_station_nm(needle.hold, samples.along_nm, samples.cross_nm)
+    share_sd = np.degrees(samples.position_sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
+    return Shown(needle, share, share_sd, distance >= STATION_PASSAGE_NM)
+
+
+def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Indices | str:
+    """The samples of a lap's inbound leg at which needles are read, or why they cannot be. ``own``: the hold's needle.
 
     One stretch for every needle and scale: from the inbound start where the course was crossed; after a roll-out on an
     intercept from where the course was met (the hold's own needle inside half scale), at the latest from half the leg.
-    Read to the fix, or to half a mile from a VOR.
+    Read to the fix.
     """
     if lap.inbound_start is None or lap.end is None:
         return "the track does not show an inbound leg"
@@ -121,46 +133,44 @@ def deflection(needle: Needle, lap: Lap, samples: Samples) -> Deflection | str:
     index = inside(samples, start, end)
     if index.size < 2:
         return "fewer than two positions on the inbound leg"
-    along, cross = samples.along_nm[index], samples.cross_nm[index]
-    sd_nm = samples.position_sd_nm[index]
-    share = shown_share(needle, along, cross)
-    if needle.kind == "gps":
-        share_sd = sd_nm / needle.full_scale
-        keep = np.ones(index.size, dtype=bool)
-    else:
-        distance = _distance_to_station_nm(needle.hold, along, cross)
-        share_sd = np.degrees(sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
-        keep = distance >= STATION_PASSAGE_NM
     if lap.inbound_start_by == "rollout":
-        own = share if needle.own else shown_share(own_needle(needle.hold), along, cross)
-        captured = np.flatnonzero(np.abs(own) <= CAPTURED_SHARE)
-        latest = int(np.searchsorted(samples.epoch_s[index], start + LATEST_CAPTURE_SHARE * (end - start)))
-        first = min(int(captured[0]) if captured.size else index.size, latest)
-        keep[:first] = False
-    if keep.sum() < 2:
-        return "the whole inbound leg is too close to the station to be read"
-    return Deflection(index[keep], share[keep], share_sd[keep])
+        captured = np.flatnonzero(np.abs(own.share[index]) <= CAPTURED_SHARE)
+        latest = int(samples.epoch_s[index].searchsorted(start + LATEST_CAPTURE_SHARE * (end - start)))
+        index = index[min(int(captured[0]) if captured.size else index.size, latest) :]
+    return index
 
 
-def read_needle(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
+def deflected(shown: Shown, leg: Indices | str) -> Indices | str:
+    """The samples of a leg at which a needle can be read, or why it cannot."""
+    if isinstance(leg, str):
+        return leg
+    index = leg[shown.readable[leg]]
+    return index if index.size >= 2 else "the whole inbound leg is too close to the station to be read"
+
+
+def read_needle(shown: Shown, leg: Indices | str, samples: Samples) -> NeedleReading:
     """Largest and typical deflection of one inbound leg, and the share of time within three quarters and half scale."""
-    nothing = NeedleReading(needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)
-    seen = deflection(needle, lap, samples)
-    if isinstance(seen, str):
-        return replace(nothing, why=seen)
-    size = np.abs(seen.share)
+    needle = shown.needle
+    reading = partial(NeedleReading, needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)
+    index = deflected(shown, leg)
+    if isinstance(index, str):
+        return reading(why=index)
+    share = shown.share[index]
+    size = np.abs(share)
     at = int(np.argmax(size))
-    times = samples.epoch_s[seen.index]
-    right_of_course = seen.share[at] * needle.hold.side > 0.0
-    return replace(
-        nothing,
+    times = samples.epoch_s[index]
+    # Each sample stands for half the steps to its neighbours.
+    steps = np.diff(times, prepend=times[0], append=times[-1])
+    weight = steps[:-1] + steps[1:]
+    total = float(weight.sum())
+    return reading(
         largest=float(size[at]),
-        largest_sd=float(seen.share_sd[at]),
-        side="right" if right_of_course else "left",
+        largest_sd=float(shown.share_sd[index[at]]),
+        side="right" if share[at] * needle.hold.side > 0.0 else "left",
         largest_epoch_s=float(times[at]),
         typical=median(size),
-        share_within_three_quarters=_share_of_time(times, size <= THREE_QUARTERS),
-        share_within_half=_share_of_time(times, size <= HALF),
+        share_within_three_quarters=float(weight[size <= THREE_QUARTERS].sum()) / total,
+        share_within_half=float(weight[size <= HALF].sum()) / total,
         from_epoch_s=float(times[0]),
         to_epoch_s=float(times[-1]),
     )
@@ -208,11 +218,3 @@ def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> F
     lat, lon, _ = station_of(hold)
     station = LocalPlane(lat, lon)
     return np.asarray(np.hypot(*station.to_plane(*HoldFrame(hold).to_geographic(along_nm, cross_nm))))
-
-
-def _share_of_time(times: Floats, good: npt.NDArray[np.bool_]) -> float:
-    """Share of the time at samples that are good, each sample standing for half the steps to its neighbours."""
-    steps = np.diff(times)
-    weight = np.concatenate(([0.0], steps)) + np.concatenate((steps, [0.0]))
-    total = float(weight.sum())
-    return float(weight[good].sum()) / total if total > 0.0 and math.isfinite(total) else math.nan
