@@ -11,13 +11,14 @@ from hypothesis import Phase, given, settings, strategies as st
 
 from tests import arithmetic_hold as arithmetic
 from trackgrade.score.debrief import ItemResult, Measurement
-from trackgrade.score.grading import Deviation, Scope, grade_laps_together, grade_over_time, grade_value
+from trackgrade.score.grading import Deviation, Scope, grade_laps_together, grade_over_time, grade_value, look
 from trackgrade.score.judging import judge
 from trackgrade.score.series import MERGE_S, Stretch, stays_outside, steadied
 from trackgrade.score.standard import Item, Standard
 from trackgrade.score.standards import load_standard
 from trackgrade.score.verdict import item_evidence
 from trackgrade.segment.measured import Measured
+from trackgrade.segment.path import Samples
 
 STANDARD = load_standard()
 #: Shrinking a failing flight takes minutes and tells little.
@@ -45,9 +46,11 @@ def _altitude(values: list[float], limit: float = 100.0) -> ItemResult:
     deviation[: len(values)] = values
     start = float(flight.samples.epoch_s[0])
     stretch = Stretch(start, start + len(values) - 1.0, 1)
-    return grade_over_time(
-        _item("altitude", limit), LAP, flight.samples, Deviation(deviation, 5.0), [stretch], STANDARD
-    )
+    return _over_time(_item("altitude", limit), flight.samples, Deviation(deviation, 5.0), stretch)
+
+
+def _over_time(item: Item, samples: Samples, off: Deviation, stretch: Stretch) -> ItemResult:
+    return grade_over_time(item, LAP, off, look(item, samples, off, [stretch]), STANDARD)
 
 
 def _ramp(peak: float, outside_s: int, total_s: int = 300) -> list[float]:
@@ -96,9 +99,9 @@ def test_a_limit_within_two_standard_errors_is_said_to_straddle() -> None:
 def test_nothing_recorded_is_not_measurable_with_the_reason() -> None:
     flight = arithmetic.fly()
     nothing = np.full(len(flight.samples), math.nan)
-    stretch = [Stretch(arithmetic.START_S, arithmetic.START_S + 100.0, 1)]
+    stretch = Stretch(arithmetic.START_S, arithmetic.START_S + 100.0, 1)
     off = Deviation(nothing, 5.0, why_missing="no altitude here")
-    result = grade_over_time(_item("altitude"), LAP, flight.samples, off, stretch, STANDARD)
+    result = _over_time(_item("altitude"), flight.samples, off, stretch)
     assert (result.result, result.value, result.why) == ("not measurable", None, "no altitude here")
 
 
@@ -107,8 +110,8 @@ def test_a_stretch_mostly_in_a_hole_is_not_measurable() -> None:
     sparse = np.zeros(len(flight.samples))
     sparse[50:290] = math.nan
     start = float(flight.samples.epoch_s[0])
-    stretch = [Stretch(start, start + 300.0, 1)]
-    result = grade_over_time(_item("altitude"), LAP, flight.samples, Deviation(sparse, 5.0), stretch, STANDARD)
+    stretch = Stretch(start, start + 300.0, 1)
+    result = _over_time(_item("altitude"), flight.samples, Deviation(sparse, 5.0), stretch)
     assert result.result == "not measurable"
     assert "recorded" in result.why
 

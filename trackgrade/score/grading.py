@@ -13,12 +13,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.score.results import Excursion, ItemResult, Measurement, Result
-from trackgrade.score.series import Stretch, inside, stays_outside
+from trackgrade.score.series import Stretch, stays_outside
 from trackgrade.score.standard import Item, Standard
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
@@ -57,22 +57,36 @@ class Deviation:
     why_missing: str = "nothing recorded there"
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What a deviation was over one stretch: how much of it was recorded, the stays outside the band, and the farthest
+    value with its error and moment (NaN where there is none)."""
+
+    stretch: Stretch
+    recorded_s: float
+    stays: tuple[Excursion, ...] = ()
+    peak: float = math.nan
+    peak_sd: float = math.nan
+    peak_s: float = math.nan
+
+
 def not_measurable(item: Item, scope: Scope, why: str, limit: float | None = None) -> ItemResult:
-    """An item that the track cannot carry: every result begins as one."""
+    """An item that the track cannot carry."""
+    return _result(item, scope, "not measurable", why=why, limit=item.limit if limit is None else limit)
+
+
+def _result(item: Item, scope: Scope, result: Result, **measured: Any) -> ItemResult:
     return ItemResult(
         item=item.name,
         title=item.title,
         scope=scope.name,
         visit=scope.visit,
         lap=scope.lap,
-        value=None,
-        value_sd=None,
         unit=item.unit,
-        limit=item.limit if limit is None else limit,
-        result="not measurable",
+        result=result,
         source=str(item.source),
         choice=item.source.basis != "published",
-        why=why,
+        **{"value": None, "value_sd": None, "limit": item.limit, **measured},
     )
 
 
@@ -91,11 +105,12 @@ def grade_value(
     limit = item.limit if item.limit is not None else math.inf
     size = measured.value if item.counts == "not above" else abs(measured.value)
     sd = measured.sd if measured.sd is not None and math.isfinite(measured.sd) else None
-    return replace(
-        not_measurable(item, scope, why=""),
+    return _result(
+        item,
+        scope,
+        "within" if size <= limit else "outside",
         value=measured.value,
         value_sd=sd,
-        result="within" if size <= limit else "outside",
         straddles=_straddles(size, limit, sd),
         at_epoch_s=at_epoch_s,
         reference=reference,
@@ -104,43 +119,50 @@ def grade_value(
     )
 
 
-def grade_over_time(
-    item: Item, scope: Scope, samples: Samples, off: Deviation, stretches: Sequence[Stretch], standard: Standard
-) -> ItemResult:
-    """A deviation at every sample of some stretches against the item's band."""
+def look(item: Item, samples: Samples, off: Deviation, stretches: Sequence[Stretch]) -> list[Seen]:
+    """A deviation at every sample of some stretches beside the item's band."""
     limit = item.limit if item.limit is not None else math.inf
-    stays: list[Excursion] = []
-    recorded = total = 0.0
-    peak, peak_sd, peak_s = math.nan, math.nan, None
+    times, gap, known = samples.epoch_s, samples.gap_before, np.isfinite(off.values)
+    size = np.where(known, np.abs(off.values), -1.0)
+    sd = np.broadcast_to(off.sd, size.shape)
+    recorded_s = np.where(known[1:] & known[:-1] & ~gap[1:], np.diff(times), 0.0)
+    seen = []
     for stretch in stretches:
-        index = inside(samples, stretch.start_s, stretch.end_s)
-        values = off.values[index]
-        times = samples.epoch_s[index]
-        total += stretch.seconds
-        recorded += _recorded_seconds(times, values, samples.gap_before[index])
-        if not index.size or not np.isfinite(values).any():
+        first, after = stretch.of(samples)
+        here, recorded = slice(first, after), float(recorded_s[first : max(after - 1, 0)].sum())
+        at = first + int(np.argmax(size[here])) if after > first else first
+        if after <= first or not known[at]:
+            seen.append(Seen(stretch, recorded))
             continue
-        stays += stays_outside(times, values, limit, samples.gap_before[index], stretch.lap)
-        at = int(np.nanargmax(np.abs(values)))
-        if not abs(peak) >= abs(values[at]):
-            peak, peak_s = float(values[at]), float(times[at])
-            peak_sd = float(np.broadcast_to(off.sd, off.values.shape)[index][at])
-    if not math.isfinite(peak):
+        stays = stays_outside(times[here], off.values[here], limit, gap[here], stretch.lap) if size[at] > limit else ()
+        seen.append(Seen(stretch, recorded, stays, float(off.values[at]), float(sd[at]), float(times[at])))
+    return seen
+
+
+def grade_over_time(item: Item, scope: Scope, off: Deviation, seen: Sequence[Seen], standard: Standard) -> ItemResult:
+    """What was seen of a deviation over some stretches against the item's band."""
+    limit = item.limit if item.limit is not None else math.inf
+    stays = tuple(stay for each in seen for stay in each.stays)
+    recorded, total = sum(each.recorded_s for each in seen), sum(each.stretch.seconds for each in seen)
+    far = max(seen, key=lambda each: -1.0 if math.isnan(each.peak) else abs(each.peak))
+    if math.isnan(far.peak):
         return not_measurable(item, scope, off.why_missing)
     if recorded < MOSTLY_RECORDED * total and not stays:
         return not_measurable(item, scope, f"only {100.0 * recorded / total:.0f} % of it was recorded")
     outside_s = sum(stay.seconds for stay in stays)
     share = min(1.0, outside_s / recorded) if recorded > 0.0 else float(bool(stays))
-    return replace(
-        not_measurable(item, scope, why=""),
-        value=peak,
-        value_sd=peak_sd,
-        result=_judge_stays(stays, share, len({s.lap for s in stretches if s.lap is not None}), item, standard),
-        straddles=_straddles(abs(peak), limit, peak_sd),
-        at_epoch_s=peak_s,
+    laps = len({each.stretch.lap for each in seen if each.stretch.lap is not None})
+    return _result(
+        item,
+        scope,
+        _judge_stays(stays, share, laps, item, standard),
+        value=far.peak,
+        value_sd=far.peak_sd,
+        straddles=_straddles(abs(far.peak), limit, far.peak_sd),
+        at_epoch_s=far.peak_s,
         reference=off.reference,
         how=off.how,
-        excursions=tuple(stays),
+        excursions=stays,
         outside_s=outside_s,
         outside_share=share,
     )
@@ -187,10 +209,3 @@ def never_better(whole: ItemResult, laps: Sequence[ItemResult]) -> ItemResult:
 
 def _straddles(size: float, limit: float, sd: float | None) -> bool:
     return sd is not None and math.isfinite(sd) and sd > 0.0 and bool(abs(size - limit) <= STRADDLE_SDS * sd)
-
-
-def _recorded_seconds(times: Floats, values: Floats, gap_before: npt.NDArray[np.bool_]) -> float:
-    if len(times) < 2:
-        return 0.0
-    known = np.isfinite(values[1:]) & np.isfinite(values[:-1]) & ~gap_before[1:]
-    return float(np.diff(times)[known].sum())

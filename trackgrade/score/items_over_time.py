@@ -10,7 +10,7 @@ import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.score.flight import Flight
-from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, grade_over_time, not_measurable
+from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, Seen, grade_over_time, look, not_measurable
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.levels import altitude_note, held_spans, level_at
 from trackgrade.score.measures import no_airspeed
@@ -37,24 +37,29 @@ def _each_lap_and_whole(
     Without laps the spans are those of the course reversals, and the one over all of them is all there is.
     """
 
-    def graded(scope: Scope, stretches: list[Stretch]) -> ItemResult:
-        if not stretches:
+    laps = flight.laps
+
+    def graded(scope: Scope, seen: list[Seen]) -> ItemResult:
+        if not seen:
             return not_measurable(item, scope, why_no_span)
-        return _on_laps(flight, grade_over_time(item, scope, flight.samples, off, stretches, flight.standard))
+        return _on_laps(laps, grade_over_time(item, scope, off, seen, flight.standard))
 
     # Numbered over all visits, so that laps of two visits are not taken for one.
-    stretches = [[Stretch(*span, lap=number) for span in own] for number, own in enumerate(spans)]
-    results = [graded(lap_scope(lap), own) for lap, own in zip(flight.laps, stretches)]
-    return [*results, graded(WHOLE_HOLD, [each for own in stretches for each in own])] if stretches else []
+    stretches = [Stretch(*span, lap=number) for number, own in enumerate(spans) for span in own]
+    seen = look(item, flight.samples, off, stretches)
+    results = [
+        graded(lap_scope(lap), [each for each in seen if each.stretch.lap == number]) for number, lap in enumerate(laps)
+    ]
+    return [*results, graded(WHOLE_HOLD, seen)] if spans else []
 
 
-def _on_laps(flight: Flight, result: ItemResult) -> ItemResult:
+def _on_laps(laps: Sequence[GradedLap], result: ItemResult) -> ItemResult:
     """The excursions of a result by their laps (a course reversal is none), and the lap of the farthest."""
-    if not flight.laps:
-        return replace(result, excursions=tuple(replace(stay, lap=None) for stay in result.excursions))
     if not result.excursions:
         return result
-    where = [flight.laps[stay.lap or 0] for stay in result.excursions]
+    if not laps:
+        return replace(result, excursions=tuple(replace(stay, lap=None) for stay in result.excursions))
+    where = [laps[stay.lap or 0] for stay in result.excursions]
     farthest = max(zip(result.excursions, where, strict=True), key=lambda each: abs(each[0].peak))[1]
     stays = tuple(replace(stay, lap=lap.number) for stay, lap in zip(result.excursions, where, strict=True))
     return replace(result, excursions=stays, worst_scope=farthest.scope)

@@ -41,8 +41,9 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
     solved_note = flight.solved.why if flight.solved is not None else why_not
     graded = grade_items(flight)
     told = [spoken(item, flight.turn_radius_nm) for item in graded]
+    evidence = map(item_evidence, told)
     flight = flight.with_items(
-        [replace(item, evidence=item_evidence(say)) for item, say in zip(graded, told, strict=True)]
+        [item if say == item.evidence else replace(item, evidence=say) for item, say in zip(graded, evidence)]
     )
     findings, seen = find_mistakes(flight)
     card = next_lap(hold, flight.solved, solved_note, flight.laps[-1] if flight.laps else None)

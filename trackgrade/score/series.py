@@ -35,12 +35,15 @@ class Stretch:
     def seconds(self) -> float:
         return self.end_s - self.start_s
 
+    def of(self, samples: Samples) -> tuple[int, int]:
+        """The first sample with start <= time <= end, and the one after the last."""
+        first = samples.epoch_s.searchsorted(self.start_s, side="left")
+        return int(first), int(samples.epoch_s.searchsorted(self.end_s, side="right"))
+
 
 def inside(samples: Samples, start_s: float, end_s: float) -> Indices:
     """Indices of the samples with start <= time <= end."""
-    first = samples.epoch_s.searchsorted(start_s, side="left")
-    last = samples.epoch_s.searchsorted(end_s, side="right")
-    return np.arange(first, last)
+    return np.arange(*Stretch(start_s, end_s).of(samples))
 
 
 def in_gap(samples: Samples, when_s: float) -> bool:
