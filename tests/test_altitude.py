@@ -126,7 +126,7 @@ def test_the_altitude_assigned_settles_the_unit(unit_ft: float, word: str) -> No
     assert any(f"read as {word}, in which the 4,000 ft assigned were flown" in note for note in track.notes)
     assert not any("not graded" in note for note in track.notes)
     assert np.nanmedian(track.alt_ft) == pytest.approx(LEVEL_FT, abs=2.0)
-    assert debrief.altitude_reference_ft == LEVEL_FT
+    assert debrief.altitude.value == LEVEL_FT
     assert altitude_results(debrief) == {"within"}
     assert {p.unit for p in track.provenance if p.quantity == "alt_ft"} == {{"feet": "ft", "metres": "m"}[word]}
 
@@ -149,8 +149,8 @@ def test_an_altitude_of_another_datum_is_graded_from_the_level_held(header: str,
     debrief = graded(flown(1.0, header, away), hold())
     assert debrief.track.track.alt_datum == datum
     assert any("graded from the level held" in note for note in debrief.track.track.notes)
-    assert debrief.altitude_reference_ft == pytest.approx(LEVEL_FT - 270.0, abs=5.0)
-    assert "held when the first lap began" in debrief.altitude_reference_note
+    assert debrief.altitude.value == pytest.approx(LEVEL_FT - 270.0, abs=5.0)
+    assert "held when the first lap began" in debrief.altitude.note
     assert altitude_results(debrief) == {"within"}
     assert altitude_results(graded(flown(1.0, "Altitude (ft)", away), hold())) == {"outside"}
 
@@ -160,7 +160,7 @@ def test_the_altimeter_setting_makes_pressure_altitude_what_was_read() -> None:
     debrief = graded(
         flown(1.0, "Pressure Altitude (ft)", [(t, a, o, z + shown) for t, a, o, z in ROWS]), hold("qnh_hpa = 1023")
     )
-    assert debrief.altitude_reference_ft == LEVEL_FT
+    assert debrief.altitude.value == LEVEL_FT
     assert np.nanmedian(debrief.track.track.alt_ft) == pytest.approx(LEVEL_FT, abs=2.0)
     assert altitude_results(debrief) == {"within"}
     assert any("QNH 1023 hPa" in p.note for p in debrief.track.track.provenance)

@@ -76,7 +76,7 @@ def test_a_level_left_for_another_that_is_held_is_graded_at_the_new_one() -> Non
     assert [each.altitude_ft for each in debrief.levels] == [4000.0, 3000.0]
     assert altitude_result(debrief) == "within"
     assert not {each.name for each in debrief.findings} & {"altitude_not_held", "altitude_lost_in_turns"}
-    assert "3000 ft held later; changes of level left alone" in debrief.altitude_reference_note
+    assert "3000 ft held later; changes of level left alone" in debrief.altitude.note
 
 
 def test_a_level_assigned_is_graded_from_when_it_was_reached() -> None:
@@ -153,7 +153,7 @@ def test_a_stack_and_a_climb_to_the_hold_are_left_alone() -> None:
     debrief = graded(climb)
     assert debrief.levels[0].from_epoch_s > debrief.laps[0].start_epoch_s + 60.0
     assert altitude_result(debrief) == "within"
-    assert debrief.altitude_reference_note.endswith("assigned in the hold file; changes of level left alone")
+    assert debrief.altitude.note.endswith("assigned in the hold file; changes of level left alone")
 
 
 def test_a_level_missed_is_outside_where_it_was_told() -> None:
@@ -191,5 +191,5 @@ def test_the_band_of_a_level_is_drawn_while_it_was_in_force_and_told_in_the_debr
 def test_a_first_level_missing_is_the_one_held_after_the_climb() -> None:
     climb = fly(hold(), replace(named("missed approach"), entry="direct"), 7)
     debrief = graded(climb, altitude_ft=None)
-    assert debrief.altitude_reference_ft == pytest.approx(4000.0, abs=40.0)
+    assert debrief.altitude.value == pytest.approx(4000.0, abs=40.0)
     assert altitude_result(debrief) == "within"

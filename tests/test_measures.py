@@ -88,8 +88,8 @@ def test_altitude_without_an_assignment_is_measured_from_the_start_of_the_first_
     hold = replace(arithmetic.HOLD, altitude_ft=None)
     plan = arithmetic.Plan(altitude_ft=lambda t: np.where(t < 400.0, 3950.0, 4080.0))
     debrief = _judged(arithmetic.fly(plan, hold))
-    assert debrief.altitude_reference_ft == 3950.0
-    assert "as none is assigned" in debrief.altitude_reference_note
+    assert debrief.altitude.value == 3950.0
+    assert "as none is assigned" in debrief.altitude.note
     assert _item(debrief, "altitude", "lap 2").value == pytest.approx(130.0)
     assert _item(debrief, "altitude", "lap 2").result == "outside"
 
@@ -98,7 +98,7 @@ def test_airspeed_without_a_plan_is_measured_from_the_first_lap() -> None:
     hold = replace(arithmetic.HOLD, airspeed_kias=None)
     plan = arithmetic.Plan(ias_kt=lambda t: np.where(t < 240.0, 95.0, 99.0))
     debrief = _judged(arithmetic.fly(plan, hold))
-    assert debrief.airspeed_reference_kias == 95.0
+    assert debrief.airspeed.value == 95.0
     assert _item(debrief, "airspeed", "lap 2").value == pytest.approx(4.0)
 
 

@@ -165,7 +165,8 @@ def test_laps_on_the_reciprocal_are_shown_and_can_be_chosen() -> None:
     debrief = make_debrief(laps=0)
     start = float(debrief.samples.epoch_s[20])
     spans = ((start, start + 120.0),)
-    tree = lxml_html.document_fromstring(render(dataclasses.replace(debrief, reversed_laps=spans)))
+    flown = dataclasses.replace(debrief.flown, reversed_laps=spans)
+    tree = lxml_html.document_fromstring(render(dataclasses.replace(debrief, flown=flown)))
     assert tree.xpath("//input[@name='stretch']/@value") == ["", "reversed-1"]
     assert "lap 1 on the reciprocal" in tree.xpath("//div[@class='controls scripted-only']")[0].text_content()
     assert tree.xpath("//path[@id='path-reversed-1']/@d")[0]

@@ -247,17 +247,17 @@ def test_bands_are_the_limits_of_the_standard_about_the_reference() -> None:
     timeline = lay_out(debrief)
     by_key = {each.key: each for each in strips(debrief, timeline, needle_lines(debrief))}
     assert list(by_key) == ["altitude", "airspeed", "needle", "rate"]
-    assert debrief.altitude_reference_ft is not None
-    assert debrief.airspeed_reference_kias is not None
+    assert debrief.altitude.value is not None
+    assert debrief.airspeed.value is not None
     altitude, airspeed = by_key["altitude"].bands[0], by_key["airspeed"].bands[0]
     # FAA-S-ACS-8C, Task III.B: 100 ft, 10 kt, three quarters of full scale.
     assert (altitude.low[0], altitude.high[0]) == (
-        debrief.altitude_reference_ft - 100.0,
-        debrief.altitude_reference_ft + 100.0,
+        debrief.altitude.value - 100.0,
+        debrief.altitude.value + 100.0,
     )
     assert (airspeed.low[0], airspeed.high[0]) == (
-        debrief.airspeed_reference_kias - 10.0,
-        debrief.airspeed_reference_kias + 10.0,
+        debrief.airspeed.value - 10.0,
+        debrief.airspeed.value + 10.0,
     )
     assert {(each.low[0], each.high[0]) for each in by_key["needle"].bands} == {(-0.75, 0.75)}
     inbound = [(lap.flown.inbound_start, lap.flown.end) for lap in debrief.laps]

@@ -74,7 +74,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
     flown = bool(debrief.visits)
     html = None
     # A hold on the reciprocal is no hold flown, and the page is where that is seen best.
-    if settings.report and (flown or debrief.reversed_laps):
+    if settings.report and (flown or debrief.flown.reversed_laps):
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
         from trackgrade.report.summary import Sheet
 

@@ -79,10 +79,10 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
         solved_lap=_solved(debrief),
         next_lap=debrief.next_lap,
         references=rows.References(
-            debrief.altitude_reference_ft,
-            debrief.altitude_reference_note,
-            debrief.airspeed_reference_kias,
-            debrief.airspeed_reference_note,
+            debrief.altitude.value,
+            debrief.altitude.note,
+            debrief.airspeed.value,
+            debrief.airspeed.note,
             samples.heading_source,
             samples.airspeed_source,
             samples.bank_source,
@@ -91,8 +91,8 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
             rows.LevelRow(each.altitude_ft, _finite(each.left_epoch_s), _finite(each.from_epoch_s), each.by)
             for each in debrief.levels
         ),
-        seen_instead=debrief.seen_instead,
-        reversed_laps=tuple(rows.Span(start, end) for start, end in debrief.reversed_laps),
+        seen_instead=debrief.flown.seen_instead,
+        reversed_laps=tuple(rows.Span(start, end) for start, end in debrief.flown.reversed_laps),
         notes=debrief.notes,
         cautions=debrief.cautions,
     )

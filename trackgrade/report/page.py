@@ -52,7 +52,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "tables": tables,
         "result_signs": RESULT_SIGNS,
         "not_completed": list(summary.not_completed(timeline)),
-        "seen_instead": [sentence(each) for each in debrief.seen_instead],
+        "seen_instead": [sentence(each) for each in debrief.flown.seen_instead],
         "watch": summary.watch(debrief),
         "stretches": timeline.stretches,
         "line_styles": {each.key: line_style(each) for each in timeline.stretches},

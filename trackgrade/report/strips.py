@@ -178,7 +178,7 @@ def altitude(debrief: Debrief, timeline: Timeline) -> Strip:
     shown = _shown(values, debrief, timeline.stretches)
     if len(shown) == 0:
         return Strip("altitude", "Altitude", "ft", NO_SCALE, why=f"not measurable: {NO_ALTITUDE}")
-    reference = debrief.altitude_reference_ft
+    reference = debrief.altitude.value
     if reference is None:
         reference = debrief.hold.altitude_ft
     limit = debrief.standard.limit("altitude")
@@ -190,7 +190,7 @@ def altitude(debrief: Debrief, timeline: Timeline) -> Strip:
         bands = tuple(
             band for level, start, end in held for band in _about(level.altitude_ft, limit, [(start, end)])
         ) or _about(reference, limit, laps)
-        words = f"band: ± {limit:g} ft about {_reference_words(debrief.altitude_reference_note, reference, 'ft')}"
+        words = f"band: ± {limit:g} ft about {_reference_words(debrief.altitude.note, reference, 'ft')}"
     return Strip(
         "altitude", "Altitude", "ft", Scale.over(shown, bands, 200.0), (Line("altitude", values),), bands,
         _outside(debrief, "altitude"), words,
@@ -209,10 +209,10 @@ def airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     bands: tuple[Band, ...] = ()
     words, why = "", ""
     limit = debrief.standard.limit("airspeed")
-    reference = debrief.airspeed_reference_kias
+    reference = debrief.airspeed.value
     if lines and "indicated" in lines[0].words and limit is not None and reference is not None:
         bands = _about(reference, limit, _lap_spans(timeline))
-        words = f"band: ± {limit:g} kt about {_reference_words(debrief.airspeed_reference_note, reference, 'KIAS')}"
+        words = f"band: ± {limit:g} kt about {_reference_words(debrief.airspeed.note, reference, 'KIAS')}"
     if not lines:
         why = "airspeed not measurable: " + (debrief.wind_note or "none in the track, and no wind from the turns")
     drawn = (*lines, ground)

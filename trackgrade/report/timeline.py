@@ -142,7 +142,7 @@ def lay_out(debrief: Debrief) -> Timeline:
         stretches += pieces
         phases += _phases(visit, pieces, several)
         _show(spans, max(first, pieces[0].start_epoch_s), min(last, pieces[-1].end_epoch_s + LEAD_OUT_S))
-    for number, (start, end) in enumerate(debrief.reversed_laps, 1):
+    for number, (start, end) in enumerate(debrief.flown.reversed_laps, 1):
         label = f"Lap {number} on the reciprocal"
         stretches.append(Stretch(f"reversed-{number}", label, f"R{number}", "reversed", 0, start, end, number - 1))
         phases += [Phase(start, stretches[-1].name), Phase(end, "away from the hold")]

@@ -1,17 +1,20 @@
-"""The debrief: what everything after the analysis reads (terminal, report, JSON, CSV, logbook)."""
+"""The nouns of judgement: a flight in numbers, and the debrief that terminal, report, JSON, CSV and logbook read."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
+from trackgrade.caution import CAUTIONS
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
 from trackgrade.score.levels import Level
 from trackgrade.score.results import ItemResult, Measurement, WithItems
+from trackgrade.score.series import Series
 from trackgrade.score.standard import Standard
-from trackgrade.segment.flown import Entry, Lap, Visit
+from trackgrade.segment.flown import Entry, Flown, Lap, Visit
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import CleanTrack
 
@@ -180,44 +183,83 @@ class GradedVisit:
 
 
 @dataclass(frozen=True, eq=False)
-class Debrief:
-    """Everything known about one flight at one hold, judged against one standard.
+class MeasuredFrom:
+    """What a band is measured from, and in words where it comes from. ``value`` is None when there is nothing."""
 
-    ``visits`` hold entry and laps. ``whole_items`` are the items of the hold as a whole. ``seen_instead`` says what was
-    there when it was no hold, ``reversed_laps`` (start, end) are passages of laps on the reciprocal course.
-    ``findings`` are ranked, mistakes first, praise last. ``solved`` is the lap that works in the wind measured.
-    ``altitude_reference_ft`` and ``airspeed_reference_kias`` are what those items were measured from, with a
-    ``*_reference_note`` saying where they come from.
+    value: float | None
+    note: str
+
+
+@dataclass(frozen=True, eq=False)
+class Flight:
+    """One flight at one hold in numbers: what items and mistakes read, and what their results are put on.
+
+    The items on laps, entries and ``whole_items`` are there once they are graded. ``altitude`` and ``airspeed``: what
+    those items are measured from; ``levels``: the altitudes in force; ``solved``: the lap that works in the wind.
     """
 
-    track: CleanTrack
     hold: Hold
-    standard: Standard
-    wind: Wind | None
-    wind_note: str
     samples: Samples
-    turns: tuple[Turn, ...]
+    wind: Wind | None
+    standard: Standard
+    series: Series
+    altitude: MeasuredFrom
+    levels: tuple[Level, ...]
+    airspeed: MeasuredFrom
+    solved: SolvedLap | None
+    turn_radius_nm: float | None
     visits: tuple[GradedVisit, ...]
-    whole_items: tuple[ItemResult, ...]
-    seen_instead: tuple[str, ...]
-    reversed_laps: tuple[tuple[float, float], ...]
-    findings: tuple[Finding, ...]
-    verdict: str
-    watch: WatchAnalysis | None = None
-    solved: SolvedLap | None = None
-    solved_note: str = ""
-    altitude_reference_ft: float | None = None
-    altitude_reference_note: str = ""
-    levels: tuple[Level, ...] = ()
-    airspeed_reference_kias: float | None = None
-    airspeed_reference_note: str = ""
-    notes: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    flown: Flown
+    watch: WatchAnalysis | None
+    whole_items: tuple[ItemResult, ...] = ()
 
     @property
     def laps(self) -> tuple[GradedLap, ...]:
         """The completed laps of all visits, in order."""
         return tuple(lap for visit in self.visits for lap in visit.laps)
+
+    def whole(self, name: str) -> ItemResult | None:
+        """The result of an item over the whole hold, or None where the standard does not ask for it."""
+        return next((each for each in self.whole_items if each.item == name), None)
+
+    def out_of(self, name: str) -> Iterator[tuple[GradedLap, ItemResult, float, float]]:
+        """Each lap on which an item is clearly not within, with its result there, its value and its limit."""
+        for lap in self.laps:
+            if (result := lap.out(name)) is not None and result.value is not None and result.limit is not None:
+                yield lap, result, result.value, result.limit
+
+    def with_items(self, items: Sequence[ItemResult]) -> Flight:
+        """The same flight with every item where it belongs: on its lap, its entry, or the hold as a whole."""
+        of: dict[tuple[int | None, int | None], list[ItemResult]] = {}
+        for item in items:
+            of.setdefault((item.visit, item.lap), []).append(item)
+
+        def graded(visit: GradedVisit) -> GradedVisit:
+            entry = replace(visit.entry, items=tuple(of.get((visit.number, None), ())))
+            laps = tuple(replace(lap, items=tuple(of.get((lap.visit, lap.number), ()))) for lap in visit.laps)
+            return replace(visit, entry=entry, laps=laps)
+
+        return replace(
+            self, visits=tuple(graded(visit) for visit in self.visits), whole_items=tuple(of.get((None, None), ()))
+        )
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Debrief(Flight):
+    """Everything known about one flight at one hold, judged against one standard.
+
+    ``findings`` are ranked, mistakes first, praise last. ``wind_note`` and ``solved_note`` say why there is no wind or
+    no solved lap, or what to know of it. ``cautions`` go wherever the debrief is shown.
+    """
+
+    track: CleanTrack
+    turns: tuple[Turn, ...]
+    wind_note: str
+    solved_note: str
+    findings: tuple[Finding, ...]
+    verdict: str
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...] = CAUTIONS
 
     @property
     def items(self) -> tuple[ItemResult, ...]:

@@ -10,9 +10,9 @@ from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.sectors import sector_miss_deg
 from trackgrade.score.debrief import EntryMeasures
-from trackgrade.score.measures import Series, no_airspeed
+from trackgrade.score.measures import no_airspeed
 from trackgrade.score.results import Measurement
-from trackgrade.score.series import inside, median_over
+from trackgrade.score.series import Series, inside, median_over
 from trackgrade.score.timing import between
 from trackgrade.segment.flown import Entry, Flown, Visit
 from trackgrade.segment.path import Samples

@@ -1,10 +1,10 @@
-"""One flight at one hold in numbers: what items and mistakes read, and what their results are put on."""
+"""One flight at one hold in numbers: what its bands are measured from, and every lap and entry measured."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,11 +12,11 @@ from trackgrade.earth.turning import turn_radius_nm
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
-from trackgrade.score.debrief import GradedEntry, GradedVisit, WatchAnalysis
+from trackgrade.score.debrief import Flight, GradedEntry, GradedVisit, MeasuredFrom
 from trackgrade.score.entry_measures import entry_measures
 from trackgrade.score.lap import GradedLap
-from trackgrade.score.levels import Level, held_from, levels_in_force
-from trackgrade.score.measures import NO_ALTITUDE, Series, lap_measures, lap_scope, steady_series
+from trackgrade.score.levels import Level, altitude_note, held_from, levels_in_force
+from trackgrade.score.measures import NO_ALTITUDE, lap_measures, lap_scope, steady_series
 from trackgrade.score.needles import (
     Shown,
     inbound_leg,
@@ -28,8 +28,7 @@ from trackgrade.score.needles import (
     read_second_needle,
     show,
 )
-from trackgrade.score.results import ItemResult
-from trackgrade.score.series import median_over
+from trackgrade.score.series import Series, median_over
 from trackgrade.score.standard import Standard
 from trackgrade.score.timing import converged_lap, correction, outbound_times, watch_analysis
 from trackgrade.score.wind_work import heading_kept, wind_work
@@ -51,64 +50,6 @@ ON_ITS_WAY_FT = 120.0
 Solver = Callable[[Wind | None], SolvedLap | None]
 
 
-@dataclass(frozen=True, eq=False)
-class Reference:
-    """What a band is measured from, and in words where it comes from. ``value`` is None when there is nothing."""
-
-    value: float | None
-    note: str
-
-
-@dataclass(frozen=True, eq=False)
-class Flight:
-    """One flight in numbers. The items on laps, entries and ``whole_items`` are there once they are graded."""
-
-    hold: Hold
-    samples: Samples
-    wind: Wind | None
-    standard: Standard
-    series: Series
-    altitude: Reference
-    levels: tuple[Level, ...]
-    airspeed: Reference
-    solved: SolvedLap | None
-    turn_radius_nm: float | None
-    visits: tuple[GradedVisit, ...]
-    flown: Flown
-    watch: WatchAnalysis | None
-    whole_items: tuple[ItemResult, ...] = ()
-
-    @property
-    def laps(self) -> tuple[GradedLap, ...]:
-        """The completed laps of all visits, in order."""
-        return tuple(lap for visit in self.visits for lap in visit.laps)
-
-    def whole(self, name: str) -> ItemResult | None:
-        """The result of an item over the whole hold, or None where the standard does not ask for it."""
-        return next((each for each in self.whole_items if each.item == name), None)
-
-    def out_of(self, name: str) -> Iterator[tuple[GradedLap, ItemResult, float, float]]:
-        """Each lap on which an item is clearly not within, with its result there, its value and its limit."""
-        for lap in self.laps:
-            if (result := lap.out(name)) is not None and result.value is not None and result.limit is not None:
-                yield lap, result, result.value, result.limit
-
-    def with_items(self, items: Sequence[ItemResult]) -> Flight:
-        """The same flight with every item where it belongs: on its lap, its entry, or the hold as a whole."""
-        of: dict[tuple[int | None, int | None], list[ItemResult]] = {}
-        for item in items:
-            of.setdefault((item.visit, item.lap), []).append(item)
-
-        def graded(visit: GradedVisit) -> GradedVisit:
-            entry = replace(visit.entry, items=tuple(of.get((visit.number, None), ())))
-            laps = tuple(replace(lap, items=tuple(of.get((lap.visit, lap.number), ()))) for lap in visit.laps)
-            return replace(visit, entry=entry, laps=laps)
-
-        return replace(
-            self, visits=tuple(graded(visit) for visit in self.visits), whole_items=tuple(of.get((None, None), ()))
-        )
-
-
 #: Altitudes that are not what the altimeter showed: the assigned one cannot be compared with them.
 _ANOTHER_DATUM = {
     "pressure": "the log has pressure altitude (1013.25 hPa), and no qnh_hpa in the hold file says how it was read",
@@ -116,12 +57,12 @@ _ANOTHER_DATUM = {
 }
 
 
-def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Series, datum: AltitudeDatum) -> Reference:
+def altitude_from(hold: Hold, flown: Flown, samples: Samples, series: Series, datum: AltitudeDatum) -> MeasuredFrom:
     """The altitude assigned; else, or where the log has another datum, the one held when the first lap began."""
     if hold.altitude_ft is not None and datum == "altimeter":
-        return Reference(hold.altitude_ft, f"{hold.altitude_ft:.0f} ft assigned in the hold file")
+        return MeasuredFrom(hold.altitude_ft, f"{hold.altitude_ft:.0f} ft assigned in the hold file")
     if not flown.rounds:
-        return Reference(None, "no altitude assigned and no completed lap")
+        return MeasuredFrom(None, "no altitude assigned and no completed lap")
     start_s = flown.rounds[0].start.epoch_s
     why = _ANOTHER_DATUM.get(datum, "none is assigned")
     known = np.isfinite(series.alt_ft)
@@ -131,24 +72,24 @@ def altitude_reference(hold: Hold, flown: Flown, samples: Samples, series: Serie
         t, [start_s - REFERENCE_BEFORE_S, start_s, start_s + REFERENCE_WINDOW_S, end_s]
     )
     if first == after:
-        return Reference(None, NO_ALTITUDE)
+        return MeasuredFrom(None, NO_ALTITUDE)
     if abs(alt[after - 1] - alt[first]) > ON_ITS_WAY_FT and (found := held_from(t, alt, int(first))) is not None:
-        return Reference(found[1], f"{found[1]:.0f} ft, held first in the hold as {why}")
+        return MeasuredFrom(found[1], f"{found[1]:.0f} ft, held first in the hold as {why}")
     stretches = [each for each in (alt[early:last], alt[early:after]) if np.ptp(each) <= REFERENCE_WITHIN_FT]
     held = median([*stretches, alt[first:after]][0])
-    return Reference(held, f"{held:.0f} ft, held when the first lap began as {why}")
+    return MeasuredFrom(held, f"{held:.0f} ft, held when the first lap began as {why}")
 
 
-def airspeed_reference(hold: Hold, flown: Flown, samples: Samples, series: Series) -> Reference:
+def airspeed_from(hold: Hold, flown: Flown, samples: Samples, series: Series) -> MeasuredFrom:
     """The holding speed planned; else the typical one of the first lap."""
     if hold.airspeed_kias is not None:
-        return Reference(hold.airspeed_kias, f"{hold.airspeed_kias:.0f} KIAS planned in the hold file")
+        return MeasuredFrom(hold.airspeed_kias, f"{hold.airspeed_kias:.0f} KIAS planned in the hold file")
     if not flown.rounds or flown.rounds[0].end is None or not math.isfinite(series.airspeed_sd_kt):
-        return Reference(None, "no airspeed planned, and none known on a completed lap")
+        return MeasuredFrom(None, "no airspeed planned, and none known on a completed lap")
     typical = median_over(samples, series.ias_kt, flown.rounds[0].start.epoch_s, flown.rounds[0].end.epoch_s)
     if not math.isfinite(typical):
-        return Reference(None, "no airspeed known on the first lap")
-    return Reference(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
+        return MeasuredFrom(None, "no airspeed known on the first lap")
+    return MeasuredFrom(typical, f"{typical:.0f} KIAS, typical of the first lap as none is planned")
 
 
 def typical_turn_radius_nm(samples: Samples, flown: Flown, turns: tuple[Turn, ...]) -> float | None:
@@ -171,8 +112,8 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
     """Measure every lap and entry of a flight; ``solver`` gives the lap that works in a wind, or None."""
     hold, samples, flown = measured.hold, measured.samples, measured.flown
     series = steady_series(samples, measured.wind)
-    airspeed = airspeed_reference(hold, flown, samples, series)
-    altitude = altitude_reference(hold, flown, samples, series, measured.clean.track.alt_datum)
+    airspeed = airspeed_from(hold, flown, samples, series)
+    altitude = altitude_from(hold, flown, samples, series, measured.clean.track.alt_datum)
     levels = (
         levels_in_force(hold, altitude.value, _stays(flown), samples.epoch_s, series.alt_ft)
         if altitude.value is not None
@@ -202,7 +143,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         wind=measured.wind,
         standard=standard,
         series=series,
-        altitude=altitude,
+        altitude=replace(altitude, note=altitude_note(altitude.note, levels)),
         levels=levels,
         airspeed=airspeed,
         solved=every[-1].solved if every else solver(measured.wind),

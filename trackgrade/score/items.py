@@ -6,8 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from trackgrade.score import items_over_time, items_per_lap
-from trackgrade.score.debrief import GradedEntry
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight, GradedEntry
 from trackgrade.score.grading import STRADDLE_SDS, WHOLE_HOLD, Scope, grade_value, never_better, not_measurable
 from trackgrade.score.items_over_time import airspeed_unknown
 from trackgrade.score.results import ItemResult, Measurement

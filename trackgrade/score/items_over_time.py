@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, Seen, grade_over_time, look, not_measurable
 from trackgrade.score.lap import GradedLap
-from trackgrade.score.levels import altitude_note, held_spans, level_at
+from trackgrade.score.levels import held_spans, level_at
 from trackgrade.score.measures import no_airspeed
 from trackgrade.score.needles import deflected, inbound_leg, own_needle, show
 from trackgrade.score.results import ItemResult
@@ -81,7 +81,7 @@ def altitude(item: Item, flight: Flight) -> list[ItemResult]:
     off = Deviation(
         flight.series.alt_ft - level_at(flight.levels, flight.samples.epoch_s),
         flight.series.alt_sd_ft,
-        reference=altitude_note(flight.altitude.note, flight.levels),
+        reference=flight.altitude.note,
         how="logged altitude, running median over 5 s; it may be a GPS height and not the altimeter's",
         why_missing="the track carries no altitude in a known unit here",
     )

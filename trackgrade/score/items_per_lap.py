@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from trackgrade.earth.angles import turn_from_to
 from trackgrade.hold.hold import Hold
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.grading import grade_laps_together, grade_value, not_measurable
 from trackgrade.score.items_over_time import airspeed_how, airspeed_unknown, lap_scope, nothing_known
 from trackgrade.score.lap import GradedLap, TurnMeasures

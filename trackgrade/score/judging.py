@@ -6,15 +6,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from trackgrade.caution import CAUTIONS
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.planning import SolvedLap, solve_lap
 from trackgrade.motion.samples import Wind
-from trackgrade.score.debrief import Debrief, GradedVisit, NextLap
-from trackgrade.score.flight import Flight, in_numbers
+from trackgrade.score.debrief import Debrief, Flight, GradedVisit, NextLap
+from trackgrade.score.flight import in_numbers
 from trackgrade.score.items import grade_items
 from trackgrade.score.lap import GradedLap, Sighting
-from trackgrade.score.levels import altitude_note
 from trackgrade.score.mistakes import find_mistakes
 from trackgrade.score.sentences import entry_sentence, next_lap_sentence, wind_work_sentence
 from trackgrade.score.standard import Standard
@@ -49,30 +47,17 @@ def judge(measured: Measured, standard: Standard) -> Debrief:
     card = next_lap(hold, flight.solved, solved_note, flight.laps[-1] if flight.laps else None)
     if card is not None:
         card = replace(card, sentence=next_lap_sentence(card, hold))
+    last = flight.visits[-1] if flight.visits else None
+    visits = tuple(_told(visit, seen, card if visit is last else None) for visit in flight.visits)
     return Debrief(
+        **vars(replace(flight, visits=visits)),
         track=measured.clean,
-        hold=hold,
-        standard=standard,
-        wind=measured.wind,
-        wind_note=measured.wind_note,
-        samples=measured.samples,
         turns=measured.turns,
-        visits=tuple(_told(visit, seen, card if visit is flight.visits[-1] else None) for visit in flight.visits),
-        whole_items=flight.whole_items,
-        seen_instead=flown.seen_instead,
-        reversed_laps=flown.reversed_laps,
+        wind_note=measured.wind_note,
+        solved_note=solved_note,
         findings=findings,
         verdict=verdict(flown, told, standard, findings),
-        watch=flight.watch,
-        solved=flight.solved,
-        solved_note=solved_note,
-        altitude_reference_ft=flight.altitude.value,
-        altitude_reference_note=altitude_note(flight.altitude.note, flight.levels),
-        levels=flight.levels,
-        airspeed_reference_kias=flight.airspeed.value,
-        airspeed_reference_note=flight.airspeed.note,
         notes=_notes(flight),
-        cautions=CAUTIONS,
     )
 
 
@@ -122,11 +107,7 @@ def _notes(flight: Flight) -> tuple[str, ...]:
     if samples.heading_source == "estimated":
         notes.append("Heading is estimated from ground velocity and wind, not logged.")
     if flight.laps:
-        altitude = (flight.altitude.value, altitude_note(flight.altitude.note, flight.levels))
-        for name, (value, note) in (
-            ("Altitude", altitude),
-            ("Airspeed", (flight.airspeed.value, flight.airspeed.note)),
-        ):
-            notes.append(f"{name} is {'not graded:' if value is None else 'measured from'} {note}.")
+        for name, base in (("Altitude", flight.altitude), ("Airspeed", flight.airspeed)):
+            notes.append(f"{name} is {'not graded:' if base.value is None else 'measured from'} {base.note}.")
     notes.append(flight.standard.timing_note)
     return tuple(notes)

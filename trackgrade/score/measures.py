@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import LapMeasures, TurnMeasures
 from trackgrade.score.levels import Level, changing
 from trackgrade.score.results import Measurement
-from trackgrade.score.series import inside, median_over, steadied, value_at, white_noise
+from trackgrade.score.series import Series, inside, median_over, steadied, value_at, white_noise
 from trackgrade.score.standard import Standard, Turns
 from trackgrade.score.timing import REFERENCE_TITLES, between, outbound_start, outbound_time
 from trackgrade.segment.flown import Flown, InboundStartBy, Lap, Moment, Visit
@@ -40,19 +39,6 @@ INBOUND_START_WORDS: dict[InboundStartBy, str] = {
     "course": "the course crossed inbound",
     "rollout": "the roll-out inbound",
 }
-
-
-@dataclass(frozen=True, eq=False)
-class Series:
-    """The slow quantities with odd samples taken out, arrays (n,) on the samples, and their errors.
-
-    ``airspeed_sd_kt`` is NaN when the airspeed is not known at all.
-    """
-
-    alt_ft: Floats
-    alt_sd_ft: float
-    ias_kt: Floats
-    airspeed_sd_kt: float
 
 
 def steady_series(samples: Samples, wind: Wind | None) -> Series:

@@ -24,6 +24,19 @@ MERGE_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)
+class Series:
+    """The slow quantities with odd samples taken out, arrays (n,) on the samples, and their errors.
+
+    ``airspeed_sd_kt`` is NaN when the airspeed is not known at all.
+    """
+
+    alt_ft: Floats
+    alt_sd_ft: float
+    ias_kt: Floats
+    airspeed_sd_kt: float
+
+
+@dataclass(frozen=True, eq=False)
 class Stretch:
     """A stretch of time [s since 1970 UTC], and the lap it belongs to."""
 

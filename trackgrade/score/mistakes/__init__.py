@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trackgrade.score.debrief import Consequence, Finding
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Consequence, Finding, Flight
 from trackgrade.score.lap import Sighting
 from trackgrade.score.mistakes.mistake import Mistake
 from trackgrade.score.mistakes.praise import praise

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import GradedLap, Sighting, TurnMeasures
 from trackgrade.score.results import Measurement
 from trackgrade.score.sentences import amount

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Set
 from dataclasses import dataclass
 from typing import Literal
 
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import Sighting
 from trackgrade.score.standard import About
 

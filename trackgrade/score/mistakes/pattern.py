@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from trackgrade.hold.courses import heading_name
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import Sighting
 from trackgrade.score.sentences import amount, count_of, listed
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from trackgrade.score.debrief import Finding
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Finding, Flight
 from trackgrade.score.sentences import amount, count_of
 from trackgrade.score.standard import ITEMS, About
 from trackgrade.track.ranks import median

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import Correction, GradedLap, Sighting
 from trackgrade.score.sentences import amount
 from trackgrade.score.series import span_sd_s

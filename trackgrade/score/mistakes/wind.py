@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from trackgrade.earth.angles import turn_from_to
-from trackgrade.score.flight import Flight
+from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import GradedLap, Sighting
 from trackgrade.score.sentences import amount, degrees_words, side_words
 from trackgrade.score.series import inside
