@@ -10,6 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from waitress import create_server
+from waitress.channel import HTTPChannel
+from waitress.parser import HTTPRequestParser, ParsingError
 
 from trackgrade.errors import OutputError, UsageError
 from trackgrade.page.app import MOST_REQUEST_BYTES, make_app
@@ -20,6 +22,8 @@ from trackgrade.page.house import House
 #: This machine alone.
 HOST = "127.0.0.1"
 THREADS = 8
+#: Of a request line with an address in full (http://...), as no browser sends it to a server [bytes].
+LONGEST_FULL_ADDRESS = 1000
 
 
 def serve(data: Path, holds: Path, logbook: str, port: int, ready: Callable[[str], None]) -> None:
@@ -41,10 +45,28 @@ def serve(data: Path, holds: Path, logbook: str, port: int, ready: Callable[[str
                 max_request_body_size=MOST_REQUEST_BYTES,
                 clear_untrusted_proxy_headers=True,
             )
+            server.channel_class = Channel
             ready(gate.address)
             server.run()  # returns at Ctrl-C and SIGTERM, which the command line makes the same
         finally:
             house.close()
+
+
+class Parser(HTTPRequestParser):  # type: ignore[misc]
+    """The library takes the parts of an address in full by a search that takes the square of its length: 15 s of the
+    whole server for 30 kB."""
+
+    def parse_header(self, header: bytes) -> None:
+        line = header.partition(b"\n")[0]
+        if b"://" in line and len(line) > LONGEST_FULL_ADDRESS:
+            raise ParsingError("the address is too long")
+        super().parse_header(header)
+
+
+class Channel(HTTPChannel):  # type: ignore[misc]
+    """A connection whose requests are parsed so."""
+
+    parser_class = Parser
 
 
 def _bound(port: int) -> socket.socket:
