@@ -25,6 +25,8 @@ from tests.page_house import JSON, Opened, opened
 from trackgrade.hold.holdfile import parse_hold
 from trackgrade.page import hold_form
 from trackgrade.page.workshop import Workshop
+from trackgrade.report.page import signed
+from trackgrade.report.summary import Sheet
 
 HOLD = {
     "name": "Tarne practice hold",
@@ -373,6 +375,12 @@ class TestPilots:
         session = {"pilot": "Pilot C\N{COMBINING CEDILLA}", "instructor": "", "note": "late"}
         assert page.post(f"/report/{second.id}/session", data=session).status_code == 303
         assert "Pilot Ç" in page.get("/class").text
+        kept = page.house.desk.report_file(second.id, "report.html").read_text("utf-8")
+        assert page.get(f"/report/{second.id}").text == signed(kept, Sheet(**session)) != kept
+        assert f"<dt>Pilot</dt><dd>{session['pilot']}</dd>" in page.get(f"/report/{second.id}").text
+        assert (
+            page.get(f"/report/{report.id}").data == page.house.desk.report_file(report.id, "report.html").read_bytes()
+        )
         assert page.post("/pilot/forget", data={"name": "pilot  a"}).status_code == 303
         assert [each.id for each in page.house.desk.reports()] == [second.id]
         assert not page.house.desk.flight_folder(id).exists()
@@ -465,6 +473,9 @@ class TestServing:
             assert match is not None, address
             with pytest.raises(urllib.error.HTTPError, match="403"):
                 urllib.request.urlopen(address.split("?")[0], timeout=10)
+            with socket.create_connection(("127.0.0.1", int(match[1])), timeout=10) as hostile:
+                hostile.sendall(b"GET http://" + b"1" * 30_000 + b" HTTP/x\r\n\r\n")
+                assert hostile.recv(12) == b"HTTP/1.0 400"
             with socket.socket() as outside, pytest.raises(OSError, match="refused"):
                 outside.connect(("127.0.0.2", int(match[1])))
             busy = subprocess.run(

@@ -133,7 +133,13 @@ def pages(house: House) -> Blueprint:
 
     @routes.get("/report/<id>")
     def report(id: str) -> Response:
-        response = make_response(desk.report_file(id, REPORT).read_bytes())
+        kept, text = desk.report(id), desk.report_file(id, REPORT).read_text(encoding="utf-8")
+        if kept.pilot:  # who flew may have been typed in, or corrected, since it was graded
+            from trackgrade.report.page import signed
+            from trackgrade.report.summary import Sheet
+
+            text = signed(text, Sheet(kept.pilot, kept.instructor, kept.note))
+        response = make_response(text)
         response.mimetype = "text/html"
         response.headers.add("Content-Security-Policy", SANDBOX)
         return response

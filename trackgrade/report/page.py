@@ -29,6 +29,13 @@ def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
     return frame.render("report", "page.html", made, styles=("page.css",), rules=RULES, script="page.js")
 
 
+def signed(page: str, sheet: Sheet) -> str:
+    """A report as `render` gave it, with another ``sheet`` of the instructor."""
+    before, _, rest = page.partition('<div class="signed">')
+    _, end, after = rest.partition("</section>")
+    return before + frame.environment("report").get_template("signed.html").render(sheet=sheet) + end + after
+
+
 def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]:
     """Everything the page's template gets, worded and drawn, in the order of the page: nothing else reaches it."""
     timeline = lay_out(debrief)
