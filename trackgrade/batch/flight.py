@@ -11,7 +11,7 @@ from trackgrade import __version__
 from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
-from trackgrade.exports import debrief_json, laps_csv
+from trackgrade.exports import debrief_json
 from trackgrade.files import raw_bytes
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
@@ -63,7 +63,7 @@ def _grade_where_it_held(track: Track, settings: Settings) -> Graded:
     chosen = choose(track, settings.hold_set)
     if chosen is None:
         nothing = debrief_json.nothing_found(clean(track), settings.standard, NONE_FOUND)
-        return Graded("", False, nothing, laps_csv.to_text(None))
+        return Graded("", False, nothing, _table(None) if settings.table else "")
     return _grade_at(track, chosen.hold, chosen.hold.name, settings, chosen)
 
 
@@ -88,12 +88,18 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         hold=name,
         flown=flown,
         debrief=debrief_json.debrief_to_dict(debrief),
-        laps_csv=laps_csv.to_text(debrief),
+        laps_csv=_table(debrief) if settings.table else "",
         html=html,
         drawn={kind: _drawn(debrief, kind) for kind in settings.drawn},
         hold_toml="" if chosen is None else chosen.toml,
         lines=lines,
     )
+
+
+def _table(debrief: Debrief | None) -> str:
+    from trackgrade.exports.laps_csv import to_text
+
+    return to_text(debrief)
 
 
 def _drawn(debrief: Debrief, kind: str) -> str | bytes:

@@ -8,14 +8,13 @@ from __future__ import annotations
 import contextlib
 import gc
 from collections.abc import Generator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trackgrade import __version__
 from trackgrade.batch import alone
 from trackgrade.batch.alone import Advance, cores
-from trackgrade.batch.done import DoneBefore
 from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import COMPARISON, INDEX, Names, debriefs_at, laps_at, write_comparisons, write_report
 from trackgrade.batch.work import Flight, Outcome, Settings, plan_flights
@@ -28,6 +27,7 @@ from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
 
 if TYPE_CHECKING:
+    from trackgrade.batch.done import DoneBefore
     from trackgrade.report.compare import FlightLaps
     from trackgrade.report.index import FlightRow
 
@@ -167,7 +167,12 @@ def grade_flights(
         from trackgrade.logbook import files_of
 
         reads += files_of(wanted.session.get("logbook"))
-    own = [*((INDEX, *DoneBefore.FILES) if settings.report or several else ()), *([COMPARISON] * settings.compare)]
+    own = [*([INDEX] * (settings.report or several)), *([COMPARISON] * settings.compare)]
+    if several:
+        from trackgrade.batch.done import DoneBefore  # the record of a batch, with its database
+
+        own += DoneBefore.FILES
+    settings = replace(settings, table=several or wanted.csv_path is not None)  # that record keeps the tables too
     spare_inputs([*(wanted.out / name for name in own), *wanted.results], reads)
     places = [(wanted.out, ".html")] if settings.report else []
     if wanted.json_path is not None and wanted.json_path.is_dir():

@@ -36,9 +36,9 @@ class Settings:
     flew, else at the one found in it. ``report``: render the HTML too. ``columns``: path of a columns map, or "".
     ``version``: of the program that asks. ``drawn``: what to draw of a flight too, by the endings of its files: the
     figure (png, svg, pdf), map files (gpx, kml, geojson). ``compare``: bring the laps' lines home too, to lay them over
-    each other. ``sheet``: pilot, instructor and note for the report's first sheet. ``left_out``: a line on each folder
-    that could not be looked into, and on each file of the set's folder that is no hold. ``reads``: files read besides
-    the tracks; nothing is written over one of them.
+    each other. ``sheet``: pilot, instructor and note for the report's first sheet. ``table``: the laps as CSV text too.
+    ``left_out``: a line on each folder that could not be looked into, and on each file of the set's folder that is no
+    hold. ``reads``: files read besides the tracks; nothing is written over one of them.
     """
 
     holds: tuple[tuple[str, HoldPlan], ...]
@@ -52,6 +52,7 @@ class Settings:
     left_out: tuple[str, ...] = ()
     compare: bool = False
     sheet: tuple[str, str, str] = ("", "", "")
+    table: bool = True
     reads: tuple[str, ...] = ()
 
     def fingerprint(self) -> str:
