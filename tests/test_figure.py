@@ -25,13 +25,14 @@ from pypdf import PdfReader
 
 from tests.report_flights import make_debrief, without_samples
 from tests.test_light_import import run as run_alone
+from trackgrade import verbs
 from trackgrade.commands import main
 from trackgrade.drawing import palette
 from trackgrade.drawing.furniture import bar_length
 from trackgrade.errors import OutputError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Leg
-from trackgrade.report import FIGURE_KINDS, figure, figure_plan, figure_style as style, figure_time
+from trackgrade.report import FIGURE_KINDS, figure, figure_axes, figure_style as style
 from trackgrade.report.plan import BAR_PX, arrange, corridor_edges, plan_of
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
@@ -142,7 +143,7 @@ def test_a_debrief_of_no_samples_is_a_page_too() -> None:
 def test_the_plan_has_the_course_up_and_the_holding_side_where_it_is_flown(turns: str) -> None:
     debrief = make_debrief(turns=turns, wind=None)
     plan = plan_of(debrief, lay_out(debrief))
-    view = figure_plan.view_of(plan, 4.5, 4.7)
+    view = figure_axes.view_of(plan, 4.5, 4.7)
     side = 1 if turns == "right" else -1
     fix_x, fix_y = view.place(0.0, 0.0)
     (holding_side,) = (centre for text, centre in arrange(plan, view).words if text == "holding side")
@@ -162,7 +163,7 @@ def test_the_plan_has_the_course_up_and_the_holding_side_where_it_is_flown(turns
 @pytest.mark.parametrize("name", FLIGHTS)
 def test_arrows_and_scale_stand_where_nothing_is_flown(name: str) -> None:
     plan = plan_of(debrief_of(name), lay_out(debrief_of(name)))
-    view = figure_plan.view_of(plan, 4.5, 4.7)
+    view = figure_axes.view_of(plan, 4.5, 4.7)
     places = arrange(plan, view)
     for place in (places.north, places.wind, places.wind_words[1]):
         for line in plan.flown.values() if place is not None else ():
@@ -189,13 +190,13 @@ def test_events_stand_at_their_moments() -> None:
     assert len(abeams) == 3
     along = [float(frame.from_east_north(each.east_nm, each.north_nm)[0]) for each in abeams]
     assert along == pytest.approx([0.0] * 3, abs=0.01)
-    assert {each.shape for each in plan.events} == set(figure_plan.EVENT_MARKS)
-    assert len({(marker, full) for marker, _, full in figure_plan.EVENT_MARKS.values()}) == 5
+    assert {each.shape for each in plan.events} == set(figure_axes.EVENT_MARKS)
+    assert len({(marker, full) for marker, _, full in figure_axes.EVENT_MARKS.values()}) == 5
 
 
 @pytest.mark.parametrize("name", FLIGHTS)
 def test_the_scale_bar_is_a_round_length_that_fits(name: str) -> None:
-    view = figure_plan.view_of(plan_of(debrief_of(name), lay_out(debrief_of(name))), 4.5, 4.7)
+    view = figure_axes.view_of(plan_of(debrief_of(name), lay_out(debrief_of(name))), 4.5, 4.7)
     px, words = bar_length(view.px_per_nm, BAR_PX)
     length_nm = float(words.removesuffix(" NM"))
     assert re.match(r"[125]e", f"{length_nm:.0e}")
@@ -211,7 +212,7 @@ def test_twelve_laps_differ_in_more_than_colour() -> None:
     for one, other in pairwise(looks):
         assert one["linestyle"] != other["linestyle"]
     plan = plan_of(debrief, lay_out(debrief))
-    tags = arrange(plan, figure_plan.view_of(plan, 4.5, 4.7)).tags
+    tags = arrange(plan, figure_axes.view_of(plan, 4.5, 4.7)).tags
     assert set(tags) >= {each.key for each in laps}, "each lap carries its number"
 
 
@@ -226,7 +227,7 @@ def test_laps_of_two_visits_have_names_of_their_own() -> None:
 
 def test_bands_are_the_tolerances() -> None:
     debrief = debrief_of("three laps")
-    altitude, airspeed, cross = figure_time.strips(debrief, lay_out(debrief))
+    altitude, airspeed, cross = figure_axes.strips(debrief, lay_out(debrief))
     assert {(float(band.low[0]), float(band.high[0])) for band in altitude.bands} == {(3900.0, 4100.0)}
     assert {(float(band.low[0]), float(band.high[0])) for band in airspeed.bands} == {(90.0, 110.0)}
     assert len(cross.bands) == 3
@@ -240,7 +241,7 @@ def test_bands_are_the_tolerances() -> None:
 
 def test_the_band_of_a_vor_closes_in_on_its_station() -> None:
     debrief = debrief_of("left, a VOR, a hole")
-    *_, cross = figure_time.strips(debrief, lay_out(debrief))
+    *_, cross = figure_axes.strips(debrief, lay_out(debrief))
     for band in cross.bands:
         wide = band.high - band.low
         assert wide[0] > 0.1
@@ -251,7 +252,7 @@ def test_the_band_of_a_vor_closes_in_on_its_station() -> None:
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_the_distance_from_the_course_has_the_holding_side_up(turns: str) -> None:
     debrief = make_debrief(turns=turns)
-    *_, cross = figure_time.strips(debrief, lay_out(debrief))
+    *_, cross = figure_axes.strips(debrief, lay_out(debrief))
     np.testing.assert_array_equal(cross.lines[0].values, debrief.samples.cross_nm)
     assert np.nanmax(cross.lines[0].values) > 0.9
     assert cross.scale.low < -0.75
@@ -333,11 +334,12 @@ def test_the_same_debrief_gives_the_same_bytes_whatever_the_machine_s_settings(t
 
 
 def test_it_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
-    path = figure.draw(debrief_of("three laps"), tmp_path / "new" / "Handout.SVG")
+    debrief = verbs.Debrief(**vars(debrief_of("three laps")))
+    path = debrief.write_figure(tmp_path / "new" / "Handout.SVG")
     assert path.read_bytes() == picture_of("three laps", "svg")
     (tmp_path / "a.svg").mkdir()
     with pytest.raises(OutputError, match="folder"):
-        figure.draw(debrief_of("three laps"), tmp_path / "a.svg")
+        debrief.write_figure(tmp_path / "a.svg")
 
 
 # -- the command ----------------------------------------------------------------------

@@ -8,10 +8,8 @@ differ in shape, results have signs.
 from __future__ import annotations
 
 import io
-import os
-from collections.abc import Iterator
-from pathlib import Path
-from typing import Any, Literal
+from collections.abc import Iterable
+from typing import Any
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -21,17 +19,14 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from trackgrade import __version__
-from trackgrade.files import write_whole
 from trackgrade.hold.courses import course_name
-from trackgrade.report import FIGURE_KINDS, figure_plan, figure_style as style, figure_time
+from trackgrade.report import FIGURE_KINDS, figure_axes, figure_style as style
 from trackgrade.report.numbers import RESULT_SIGNS, share_words
 from trackgrade.report.plan import EVENT_SIGNS, Plan, plan_of
 from trackgrade.report.strips import Strip
 from trackgrade.report.summary import flight_facts, hold_facts, next_lap, point, short_laps, short_units
-from trackgrade.report.timeline import Stretch, Timeline, lay_out
+from trackgrade.report.timeline import Timeline, lay_out
 from trackgrade.score.debrief import Debrief
-
-Weight = Literal["regular", "bold"]
 
 #: The page [in]: it fits A4 and US letter without scaling.
 WIDTH, HEIGHT = 8.0, 10.5
@@ -45,15 +40,9 @@ PLOT_LEFT, PLOT_HEIGHT, PLOT_WORDS = 0.92, 0.85, 0.215
 ROW = 0.165
 MOST_LAPS = 12
 
+#: How matplotlib draws a line, by the names of its properties.
+Look = dict[str, Any]
 _CANVAS: dict[str, type[Any]] = {"png": FigureCanvasAgg, "svg": FigureCanvasSVG, "pdf": FigureCanvasPdf}
-
-
-def draw(debrief: Debrief, path: str | os.PathLike[str]) -> Path:
-    """Draw the figure into a file; its ending says which kind: .png, .svg or .pdf. Whole or not at all.
-
-    Raises ValueError for another ending, OutputError where it cannot be written.
-    """
-    return write_whole(path, picture(debrief, Path(path).suffix[1:].lower()))
 
 
 def picture(debrief: Debrief, kind: str) -> bytes:
@@ -91,7 +80,7 @@ class _Page:
 
     def words(
         self, x: float, y: float, text: str, size: float, *, room: float = 99.0, color: str = style.INK,
-        weight: Weight = "regular", ha: str = "left",
+        weight: style.Weight = "regular", ha: str = "left",
     ) -> float:  # fmt: skip
         """One line on its base line, cut to ``room``; returns its width."""
         text = style.cut(text, room, size, weight)
@@ -103,7 +92,7 @@ class _Page:
         self.axes.plot(x, y, **look)
 
 
-def _sized(size: float, weight: Weight) -> Any:
+def _sized(size: float, weight: style.Weight) -> Any:
     font = style.letters(weight).copy()
     font.set_size(size)
     return font
@@ -115,20 +104,21 @@ def _compose(figure: Figure, debrief: Debrief) -> None:
     top = _header(page, debrief) + 0.12
     height = PLAN_END - top
     plan = plan_of(debrief, timeline)
-    view = figure_plan.view_of(plan, PLAN_WIDTH, height)
-    figure_plan.draw(_axes(figure, LEFT, top, PLAN_WIDTH, height), plan, view)
-    key_left = LEFT + PLAN_WIDTH + 0.22
-    _advice(page, debrief, timeline, key_left, _key(page, debrief, timeline, plan, key_left, top))
+    view = figure_axes.view_of(plan, PLAN_WIDTH, height)
+    figure_axes.draw_plan(_axes(figure, LEFT, top, PLAN_WIDTH, height), plan, view)
+    column = _Column(page, LEFT + PLAN_WIDTH + 0.22, top + 0.1)
+    _key(column, debrief, timeline, plan)
+    _advice(column, debrief, timeline)
     y = PLAN_END + 0.2
-    for share, words in figure_time.lap_heads(timeline, RIGHT - PLOT_LEFT):
+    for share, words in figure_axes.lap_heads(timeline, RIGHT - PLOT_LEFT):
         page.words(PLOT_LEFT + share * (RIGHT - PLOT_LEFT), y, words, 7.0, weight="bold", ha="center")
-    strips = figure_time.strips(debrief, timeline)
+    strips = figure_axes.strips(debrief, timeline)
     for strip in strips:
         _strip_words(page, strip, y + PLOT_WORDS - 0.05)
         axes = _axes(figure, PLOT_LEFT, y + PLOT_WORDS, RIGHT - PLOT_LEFT, PLOT_HEIGHT)
-        figure_time.draw(axes, strip, debrief, timeline, last=strip is strips[-1])
+        figure_axes.draw_strip(axes, strip, debrief, timeline, last=strip is strips[-1])
         y += PLOT_WORDS + PLOT_HEIGHT
-    page.words(PLOT_LEFT - 0.05, y + 0.13, "UTC", figure_time.SIZE_PT, color=style.SOFT, ha="right")
+    page.words(PLOT_LEFT - 0.05, y + 0.13, "UTC", figure_axes.TIMES_PT, color=style.SOFT, ha="right")
     _footer(page, debrief)
 
 
@@ -172,7 +162,7 @@ def _strip_words(page: _Page, strip: Strip, y: float) -> None:
     x = LEFT + page.words(LEFT, y, f"{strip.title}, {strip.unit}", 7.5, weight="bold") + 0.12
     if len(strip.lines) > 1 or (strip.lines and strip.key == "airspeed"):
         for line in strip.lines:
-            page.stroke((x, x + 0.22), (y - 0.03, y - 0.03), **figure_time.line_look(line))
+            page.stroke((x, x + 0.22), (y - 0.03, y - 0.03), **figure_axes.line_look(line))
             x += 0.27 + page.words(x + 0.27, y, line.words, 7.0, color=style.SOFT) + 0.12
     tail = strip.why or strip.band_words
     marked = "; dark bar: counted outside" if strip.outside else ""
@@ -182,49 +172,60 @@ def _strip_words(page: _Page, strip: Strip, y: float) -> None:
 # -- the key --------------------------------------------------------------------------------
 
 
-def _key(page: _Page, debrief: Debrief, timeline: Timeline, plan: Plan, x: float, top: float) -> float:
-    """What each line and mark means, and beside each lap its two times; returns where it ends."""
-    y = top + 0.1
-    words_at, room = x + 0.42, RIGHT - x - 0.42
+class _Column:
+    """Rows under each other, beside the plan: each the words for a line or a mark before them."""
+
+    def __init__(self, page: _Page, x: float, y: float) -> None:
+        self.page, self.x, self.y, self.words_at = page, x, y, x + 0.42
+
+    def row(self, words: str, *, look: Look | None = None, mark: str = "", weight: style.Weight = "regular") -> None:
+        if look is not None:
+            self.page.stroke((self.x, self.x + 0.34), (self.y - 0.03, self.y - 0.03), **look)
+        if mark:
+            figure_axes.event_mark(self.page.axes, mark, self.x + 0.17, self.y - 0.035)
+        self.page.words(self.words_at, self.y, words, 7.2, room=RIGHT - self.words_at, weight=weight)
+        self.y += ROW
+
+    def beside(self, cells: Iterable[tuple[float, str]], color: str = style.INK, ha: str = "right") -> None:
+        """Words in the row to come, each at so much from the column's edge [in]."""
+        for off, words in cells:
+            self.page.words(self.x + off, self.y, words, 7.2, color=color, ha=ha)
+
+
+def _key(column: _Column, debrief: Debrief, timeline: Timeline, plan: Plan) -> None:
+    """What each line and mark means, and beside each lap its two times."""
     if timeline.laps:
-        y = _lap_rows(page, debrief, timeline, x, y) + 0.1
-    for each in _other_stretches(timeline):
-        page.stroke((x, x + 0.34), (y - 0.03, y - 0.03), **style.line_of(each))
-        page.words(words_at, y, _stretch_words(debrief, each), 7.2, room=room)
-        y += ROW
-    course = f"inbound {course_name(debrief.hold.course_to_set_deg)}° mag"
-    lines: list[tuple[dict[str, Any], str]] = [({"color": style.INK, "linewidth": 1.0}, course)]
+        _lap_rows(column, debrief, timeline)
+        column.y += 0.1
+    for kind in dict.fromkeys(each.kind for each in timeline.stretches if each.kind != "lap"):
+        first = next(each for each in timeline.stretches if each.kind == kind)
+        column.row(_stretch_words(debrief, kind), look=style.line_of(first))
+    wide = {"solid_capstyle": "butt"}
     if plan.solved is not None:
-        wide = {"color": style.SOLVED, "linewidth": 6.5, "solid_capstyle": "butt"}
-        lines.insert(0, (wide, "the lap that works in this wind"))
+        column.row("the lap that works in this wind", look={"color": style.SOLVED, "linewidth": 6.5, **wide})
+    course = f"inbound {course_name(debrief.hold.course_to_set_deg)}° mag"
+    column.row(course, look={"color": style.INK, "linewidth": 1.0})
     if plan.elsewhere:
         look = style.elsewhere(hold_flown=bool(plan.flown))
-        lines.append((look, "flown before, between or after" if plan.flown else "flown"))
-    wash = {"color": style.WASH, "linewidth": 8.0, "solid_capstyle": "butt"}
-    lines.append((wash, f"within {share_words(debrief.standard.needle_share)}"))
-    for look, words in lines:
-        page.stroke((x, x + 0.34), (y - 0.03, y - 0.03), **look)
-        page.words(words_at, y, words, 7.2, room=room)
-        y += ROW
-    y += 0.06
+        column.row("flown before, between or after" if plan.flown else "flown", look=look)
+    within = f"within {share_words(debrief.standard.needle_share)}"
+    column.row(within, look={"color": style.WASH, "linewidth": 8.0, **wide})
+    column.y += 0.06
     flown = {event.shape for event in plan.events}
     for shape, words in EVENT_SIGNS:
         if shape in flown:
-            figure_plan.event_mark(page.axes, shape, x + 0.17, y - 0.035)
-            page.words(words_at, y, words, 7.2, room=room)
-            y += ROW
-    return y
+            column.row(words, mark=shape)
 
 
-def _advice(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: float) -> None:
+def _advice(column: _Column, debrief: Debrief, timeline: Timeline) -> None:
     """What to work on and the next lap, as far as the key leaves room."""
-    room = RIGHT - x
+    page, x, y = column.page, column.x, column.y
     work_on = [point(debrief, timeline, each) for each in debrief.work_on]
     card = [f"{fact.name}: {fact.value}" for fact in next_lap(debrief)][:4]
     blocks = (("Work on", [f"{n}. {each.title} ({each.where})" for n, each in enumerate(work_on, 1)]),
               ("Next lap", card))  # fmt: skip
     for title, rows in blocks:
-        lines = [line for row in rows for line in style.wrap(row, room, 7.2, 2)]
+        lines = [line for row in rows for line in style.wrap(row, RIGHT - x, 7.2, 2)]
         if not lines or y + 0.26 + ROW * 0.85 * len(lines) > PLAN_END:
             continue
         y += 0.22
@@ -234,50 +235,32 @@ def _advice(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: floa
             page.words(x, y, line, 7.2)
 
 
-def _other_stretches(timeline: Timeline) -> Iterator[Stretch]:
-    """One of each kind of line that is no lap."""
-    kinds = set()
-    for each in timeline.stretches:
-        if each.kind != "lap" and each.kind not in kinds:
-            kinds.add(each.kind)
-            yield each
-
-
-def _stretch_words(debrief: Debrief, stretch: Stretch) -> str:
-    if stretch.kind == "incomplete":
-        return "lap not completed"
-    if stretch.kind == "reversed":
-        return "lap on the reciprocal"
+def _stretch_words(debrief: Debrief, kind: str) -> str:
+    if kind != "entry":
+        return "lap not completed" if kind == "incomplete" else "lap on the reciprocal"
     kinds = list(dict.fromkeys(each.entry.flown.kind for each in debrief.visits))
     return f"entry, {' and '.join(kinds)}" if kinds != ["none"] else "entry"
 
 
-def _lap_rows(page: _Page, debrief: Debrief, timeline: Timeline, x: float, y: float) -> float:
+def _lap_rows(column: _Column, debrief: Debrief, timeline: Timeline) -> None:
     """A row a lap: its line and number, outbound and inbound, each inbound with the sign of its result."""
     outbound, inbound, unit = short_units(debrief)
-    columns = x + 1.42, x + 2.14
-    page.words(words_x := x + 0.42, y, "lap", 7.2, color=style.SOFT)
-    for at, words in zip(columns, (outbound, inbound)):
-        page.words(at, y, f"{words}, {unit}", 7.2, color=style.SOFT, ha="right")
-    y += ROW
+    column.beside([(0.42, "lap")], style.SOFT, "left")
+    column.beside([(1.42, f"{outbound}, {unit}"), (2.14, f"{inbound}, {unit}")], style.SOFT)
+    column.y += ROW
     signs: list[str] = []
     laps = list(short_laps(timeline))
     for short, (_, lap) in zip(laps[:MOST_LAPS], timeline.graded):
-        page.stroke((x, x + 0.34), (y - 0.035, y - 0.035), **style.line_of(short.stretch))
-        page.words(words_x, y, short.stretch.tag, 7.2, weight="bold")
-        for at, words in zip(columns, (short.outbound, short.inbound)):
-            page.words(at, y, words, 7.2, ha="right")
+        column.beside([(1.42, short.outbound), (2.14, short.inbound)])
         graded = lap.item("leg_length" if unit == "NM" else "inbound_time")
         if graded is not None:
-            page.words(columns[1] + 0.07, y, RESULT_SIGNS[graded.result], 7.2)
+            column.beside([(2.21, RESULT_SIGNS[graded.result])], ha="left")
             signs.append(graded.result)
-        y += ROW
-    left_out = len(laps) - MOST_LAPS
-    if left_out > 0:
-        page.words(words_x, y, f"and {left_out} more, in the report", 7.2, color=style.SOFT)
-        y += ROW
+        column.row(short.stretch.tag, look=style.line_of(short.stretch), weight="bold")
+    if len(laps) > MOST_LAPS:
+        column.beside([(0.42, f"and {len(laps) - MOST_LAPS} more, in the report")], style.SOFT, "left")
+        column.y += ROW
     meant = ", ".join(f"{sign} {word}" for word, sign in RESULT_SIGNS.items() if word in signs)
     if meant:
-        page.words(x, y, meant, 6.5, room=RIGHT - x, color=style.SOFT)
-        y += ROW
-    return y
+        column.page.words(column.x, column.y, meant, 6.5, room=RIGHT - column.x, color=style.SOFT)
+        column.y += ROW

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -14,6 +15,8 @@ from trackgrade.drawing import palette
 from trackgrade.drawing.palette import PAPER as PAPER_COLOURS
 from trackgrade.files import plain_text
 from trackgrade.report.timeline import Stretch
+
+Weight = Literal["regular", "bold"]
 
 POINTS_PER_INCH = 72.0
 POINTS_PER_PIXEL = 0.75
@@ -47,7 +50,7 @@ SETTINGS: Any = {
 
 
 @cache
-def letters(weight: Literal["regular", "bold"] = "regular") -> FontProperties:
+def letters(weight: Weight = "regular") -> FontProperties:
     """A typeface that comes with matplotlib, by its file: one that the machine has may differ."""
     name = {"regular": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}[weight]
     return FontProperties(fname=Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name)
@@ -66,51 +69,40 @@ def shown(text: str) -> str:
 
 
 @lru_cache(maxsize=4096)
-def width_in(text: str, size_pt: float, weight: Literal["regular", "bold"] = "regular") -> float:
+def width_in(text: str, size_pt: float, weight: Weight = "regular") -> float:
     """How wide a text is when drawn [in]."""
     font = letters(weight).copy()
     font.set_size(size_pt)
     return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / POINTS_PER_INCH
 
 
-def cut(text: str, room_in: float, size_pt: float, weight: Literal["regular", "bold"] = "regular") -> str:
+def _fits(text: str, room_in: float, size_pt: float, weight: Weight, tail: str = "") -> int:
+    """How many letters of a text fit the room [in], with a tail after them."""
+
+    def width(letters: int) -> float:
+        return width_in(text[:letters].rstrip() + tail, size_pt, weight)
+
+    return max(bisect.bisect_right(range(len(text) + 1), room_in, key=width) - 1, 0)
+
+
+def cut(text: str, room_in: float, size_pt: float, weight: Weight = "regular") -> str:
     """The text, or as much of it as fits the room [in] with an ellipsis."""
     text = shown(text)
     if width_in(text, size_pt, weight) <= room_in:
         return text
-    fits, beyond = 0, len(text)
-    while beyond - fits > 1:
-        middle = (fits + beyond) // 2
-        if width_in(text[:middle].rstrip() + "…", size_pt, weight) <= room_in:
-            fits = middle
-        else:
-            beyond = middle
-    return text[:fits].rstrip() + "…"
+    return text[: _fits(text, room_in, size_pt, weight, "…")].rstrip() + "…"
 
 
-def wrap(
-    text: str, room_in: float, size_pt: float, most: int, weight: Literal["regular", "bold"] = "regular"
-) -> list[str]:
+def wrap(text: str, room_in: float, size_pt: float, most: int, weight: Weight = "regular") -> list[str]:
     """The text in at most ``most`` lines that fit the room [in]; the last one is cut where it has to be."""
-    words = shown(text).split()
     lines: list[str] = []
-    while words and len(lines) < most - 1:
-        count = 1
-        while count < len(words) and width_in(" ".join(words[: count + 1]), size_pt, weight) <= room_in:
-            count += 1
-        if count == 1 and width_in(words[0], size_pt, weight) > room_in:  # one word longer than the line: cut there
-            whole = words[0]
-            size = len(cut(whole, room_in, size_pt, weight)) - 1
-            if size < 1:
-                break
-            lines.append(whole[:size])
-            words[0] = whole[size:]
-            continue
-        lines.append(" ".join(words[:count]))
-        del words[:count]
-    if words:
-        lines.append(cut(" ".join(words), room_in, size_pt, weight))
-    return lines
+    left = " ".join(shown(text).split())
+    while left and len(lines) < most - 1 and (fits := _fits(left, room_in, size_pt, weight)) < len(left):
+        end = left.rfind(" ", 0, fits + 1)
+        end = end if end > 0 else max(fits, 1)  # one word longer than the line: cut there
+        lines.append(left[:end])
+        left = left[end:].lstrip()
+    return [*lines, cut(left, room_in, size_pt, weight)] if left else lines
 
 
 def line_of(stretch: Stretch) -> dict[str, Any]:
