@@ -13,7 +13,6 @@ from trackgrade.report.numbers import (
     Number,
     clock,
     figure,
-    item_number,
     lasted,
     moment_words,
     places_of,
@@ -100,7 +99,7 @@ def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
         unit = item.unit.replace("deg", "°")
         asked = debrief.standard.item(item.item)
         signed = item.item != "entry" and (asked is None or asked.counts != "not above")
-        number = item_number(item, f"{item.title}, {item.scope}", places=decimals(item.unit), signed=signed)
+        number = traced(f"{item.title}, {item.scope}", item.measured, item, places=decimals(item.unit), signed=signed)
         limit = DASH if item.limit is None else f"{figure(item.limit, places_of(item.limit))} {unit}"
         yield ItemRow(
             title=item.title,

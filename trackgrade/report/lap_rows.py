@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from trackgrade.hold.courses import heading_name
-from trackgrade.report.numbers import NOTHING, Number, figure, graded, item_number, moment_words, sentence, traced
+from trackgrade.report.numbers import DASH, NOTHING, Number, figure, moment_words, sentence, traced
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.lap import GradedLap, Judged, NeedleReading, TurnMeasures
@@ -48,40 +49,28 @@ class Cell:
     def title(self, words: str = "") -> str:
         return f"{words or self.head}, {self.stretch.name}"
 
-    def of(
-        self,
-        measured: Measurement,
-        *,
-        words: str = "",
-        item: str = "",
-        places: int = 0,
-        signed: bool = False,
-        under: str = "",
-        story: Sequence[str] = (),
-        at_s: float | None = None,
-    ) -> Number:
-        """A measurement of the lap, with the result of the item that grades it; ``words`` say more than the head."""
-        number = traced(
-            self.title(words), measured, places=places, signed=signed, under=under, story=story,
-            stretch=self.stretch.key, at_s=at_s,
-        )  # fmt: skip
-        return self._unticked(graded(number, self.lap.item(item) if item else None), item)
+    def of(self, measured: Measurement, *, words: str = "", item: str = "", **told: Any) -> Number:
+        """A measurement of the lap, as `traced` tells it, with the result of the item that grades it.
 
-    def unknown(self, why: str, *, words: str = "", item: str = "") -> Number:
-        return self.of(Measurement(None, why=why), words=words, item=item)
-
-    def of_item(self, item: str, *, words: str = "", places: int = 0, signed: bool = True) -> Number:
-        """An item's own value."""
-        number = item_number(
-            self.lap.item(item), self.title(words), places=places, stretch=self.stretch.key, signed=signed
-        )
-        return self._unticked(number, item)
-
-    def _unticked(self, number: Number, item: str) -> Number:
-        """The number without its sign where it says "within" of what a finding is about on this lap."""
+        ``words`` say more than the head. Where a finding of this lap is about the item, it is not told as within.
+        """
+        result = self.lap.item(item) if item else None
+        number = traced(self.title(words), measured, result, stretch=self.stretch.key, **told)
         if number.result != "within" or not any(BY_NAME[name].about == ITEMS[item].about for name in self.lap.seen):
             return number
         return replace(number, result="", result_class="", sign="", gauge=NOTHING)
+
+    def unknown(self, why: str, **told: Any) -> Number:
+        return self.of(Measurement(None, why=why), **told)
+
+    def of_item(self, item: str, *, signed: bool = True, **told: Any) -> Number:
+        """An item's own value."""
+        result = self.lap.item(item)
+        if result is None:
+            return Number(
+                DASH, self.title(told.get("words", "")), ("Not an item of this standard.",), stretch=self.stretch.key
+            )
+        return self.of(result.measured, item=item, signed=signed, **told)
 
 
 #: A row in the making: its head, its unit, and how the cell of one lap is made.

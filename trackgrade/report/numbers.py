@@ -102,6 +102,7 @@ class Number:
 def traced(
     title: str,
     measured: Measurement,
+    item: ItemResult | None = None,
     *,
     places: int = 0,
     signed: bool = False,
@@ -110,15 +111,29 @@ def traced(
     stretch: str = "",
     at_s: float | None = None,
 ) -> Number:
-    """A measurement as a `Number`; one that cannot be had is a dash with the reason."""
+    """A measurement as a `Number`; one that cannot be had is a dash with the reason.
+
+    With the item that grades it: sign (with a "?" where its error leaves it in doubt), word, gauge, limit, source.
+    """
     if measured.value is None:
-        return Number(DASH, title, (f"Not measurable: {measured.why or 'the track does not carry it'}.",),
-                      stretch=stretch)  # fmt: skip
-    lines = [f"{figure(measured.value, places, signed)} {measured.unit}{error_words(measured)}"]
-    if measured.how:
-        lines.append(sentence(measured.how))
-    lines += story
-    return Number(figure(measured.value, places, signed), title, tuple(lines), under=under, stretch=stretch, at_s=at_s)
+        why = f"Not measurable: {measured.why or 'the track does not carry it'}."
+        number = Number(DASH, title, (why,), stretch=stretch)
+    else:
+        text = figure(measured.value, places, signed)
+        how = [sentence(measured.how)] if measured.how else []
+        lines = (f"{text} {measured.unit}{error_words(measured)}", *how, *story)
+        number = Number(text, title, lines, under=under, stretch=stretch, at_s=at_s)
+    if item is None:
+        return number
+    return replace(
+        number,
+        result=item.result,
+        result_class=RESULT_CLASSES[item.result],
+        sign=RESULT_SIGNS[item.result] + ("?" if item.straddles else ""),
+        gauge=gauge(item),
+        story=(*number.story, *item_story(item)),
+        at_s=number.at_s if item.at_epoch_s is None else item.at_epoch_s,
+    )
 
 
 def error_words(measured: Measurement) -> str:
@@ -141,29 +156,6 @@ def sentence(text: str) -> str:
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
-
-
-def graded(number: Number, item: ItemResult | None) -> Number:
-    """The number with its item: sign (with a "?" where its error leaves it in doubt), word, gauge, limit, source."""
-    if item is None:
-        return number
-    return replace(
-        number,
-        result=item.result,
-        result_class=RESULT_CLASSES[item.result],
-        sign=RESULT_SIGNS[item.result] + ("?" if item.straddles else ""),
-        gauge=gauge(item),
-        story=(*number.story, *item_story(item)),
-        at_s=number.at_s if item.at_epoch_s is None else item.at_epoch_s,
-    )
-
-
-def item_number(item: ItemResult | None, title: str, *, places: int, stretch: str = "", signed: bool = True) -> Number:
-    """An item's own value as a `Number`."""
-    if item is None:
-        return Number(DASH, title, ("Not an item of this standard.",), stretch=stretch)
-    measured = Measurement(item.value, item.value_sd, item.unit, item.why, item.how)
-    return graded(traced(title, measured, places=places, signed=signed, stretch=stretch), item)
 
 
 def item_story(item: ItemResult) -> tuple[str, ...]:

@@ -68,6 +68,11 @@ class ItemResult:
     worst_scope: str = ""
 
     @property
+    def measured(self) -> Measurement:
+        """Its value by itself."""
+        return Measurement(self.value, self.value_sd, self.unit, self.why, self.how)
+
+    @property
     def clearly_out(self) -> bool:
         """Not within, and beyond the limit by more than the value's error."""
         return self.value is not None and self.result != "within" and not self.straddles
