@@ -22,6 +22,7 @@ import pytest
 from lxml import html as lxml_html
 
 from tests.report_flights import make_debrief, without_samples
+from trackgrade.drawing import frame
 from trackgrade.drawing.frame import environment
 from trackgrade.hold.hold import Guidance, Leg
 from trackgrade.report.page import context, render
@@ -287,7 +288,7 @@ def test_the_policy_allows_this_style_and_this_script_alone(name: str) -> None:
 
 
 def test_the_template_uses_everything_that_it_gets_and_nothing_else() -> None:
-    source = environment("report").loader.get_source(environment("report"), "page.html")[0]  # type: ignore[union-attr]
+    source = "".join(frame.source("report", name) for name in ("page.html", "signed.html"))
     used = jinja2.meta.find_undeclared_variables(environment("report").parse(source))
     assert used - set(re.findall(r"(?:macro|import) (\w+)", source)) == set(context(make_debrief()))
 
