@@ -32,6 +32,7 @@ from trackgrade.hold.hold import Hold
 from trackgrade.hold.holdfile import parse_hold, write_hold_file
 from trackgrade.hold.setup import resolve
 from trackgrade.report import found
+from trackgrade.segment.course import InboundLeg, Outbound, OutboundLeg, likeliest_course
 from trackgrade.segment.ends import Reading, surely_first
 from trackgrade.segment.finding import find_holds
 from trackgrade.segment.placing import Placed
@@ -293,3 +294,45 @@ def test_the_drawing_in_characters_has_the_fix_and_fits_a_terminal(course: float
     assert sum(line.count("X") for line in drawn) == 1
     assert len(drawn) <= 20
     assert max(map(len, drawn)) <= 60
+
+
+def _inbound(direction_deg: float, seconds: float) -> InboundLeg:
+    return InboundLeg(0.0, seconds, direction_deg, 3.0)
+
+
+def _leg(track_deg: float, heading_deg: float | None = None) -> OutboundLeg:
+    return OutboundLeg(track_deg if heading_deg is None else heading_deg, track_deg, 100.0, 100.0)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("course", [0.0, 90.0, 350.0])
+def test_the_course_is_that_of_legs_long_on_it_and_of_intercepts_only_where_nothing_else_tells(
+    course: float, side: int
+) -> None:
+    """Entries by AIM 5-3-8: a teardrop goes out 30 degrees from the reciprocal, a parallel along it."""
+
+    def off(inbound: list[InboundLeg], outbound: Outbound) -> float:
+        return abs(float(wrap180(likeliest_course(inbound, outbound, side) - course)))
+
+    reciprocal = course + 180.0
+    intercepts = [_inbound(course - side * 25.0, 20.0), _inbound(course - side * 22.0, 15.0)]
+    established = [_inbound(course, 90.0), _inbound(course + side * 2.0, 80.0)]
+    outbound = (_leg(reciprocal), _leg(reciprocal + 3.0))
+    teardrop = Outbound(outbound, _leg(reciprocal - side * 30.0), reciprocal - side * 35.0)
+    parallel = Outbound(outbound, _leg(reciprocal), reciprocal + side * 60.0)
+    assert off(intercepts, Outbound()) > 15.0
+    assert off(intercepts, Outbound(outbound)) < 8.0
+    assert off(intercepts, teardrop) < 4.0
+    assert off(intercepts, parallel) < 4.0
+    assert off(established, Outbound((_leg(reciprocal + 20.0), _leg(reciprocal + 22.0)))) < 3.0
+
+
+@pytest.mark.parametrize("times", [1.0, 2.0, 3.0])
+def test_outbound_legs_tell_the_course_with_one_to_three_times_its_correction(times: float) -> None:
+    """Triple drift, AIM 5-3-8. The wind blows to the right of the outbound course, a tenth of the airspeed."""
+    correction = np.degrees(np.arcsin(0.1))
+    heading = 180.0 - times * correction
+    ground = 100.0 * np.exp(1j * np.radians(heading)) + 10.0 * np.exp(1j * np.radians(270.0))
+    leg = OutboundLeg(heading, float(np.degrees(np.angle(ground))), 100.0, float(abs(ground)))
+    course = likeliest_course([_inbound(3.0, 20.0), _inbound(-3.0, 20.0)], Outbound((leg, leg)), 1)
+    assert abs(float(wrap180(course))) < 4.0

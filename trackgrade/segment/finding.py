@@ -22,11 +22,12 @@ from trackgrade.hold.plan import HoldPlan, Position
 from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
 from trackgrade.motion.turns import find_turns
+from trackgrade.segment.course import outbound_of
 from trackgrade.segment.ends import Reading, surely_first
 from trackgrade.segment.flown import Entry, Visit
 from trackgrade.segment.likeness import looks_flown
 from trackgrade.segment.path import FlightPath, flight_path
-from trackgrade.segment.placing import Placed, outbound_courses, place
+from trackgrade.segment.placing import Placed, place
 from trackgrade.segment.proposal import FOUND, HoldProposal, resolved
 from trackgrade.segment.rounds import Ground, Round, families
 from trackgrade.segment.visits import find_visits
@@ -123,7 +124,8 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
         like = looks_flown(path, visits[0].entry, laps, placed, alt_ft[part])
         entry = visits[0].entry
         entered_s = _turned_at_the_fix(entry, motion) if entry.kind in ("teardrop", "parallel") else None
-        placed = place(ground, whole, outbound_courses(path, laps, placed), entered_s)
+        outbound = outbound_of(path, entry, laps, placed.course_deg, whole[0].side)
+        placed = place(ground, whole, outbound, entered_s)
         found.append(Reading(placed, path, visits, laps, motion.start_epoch_s, like))
     return found
 

@@ -1,21 +1,18 @@
 """Where the rounds of a family put the fix and the inbound course.
 
 The turn at the fix begins a reaction after it, so the places where the turns begin give the fix along the course; the
-inbound legs give it across, and the course itself over the last part of each, once the intercept is over. Where it was
-over late, the outbound legs tell the course: each is flown on the reciprocal with a correction for the wind.
+inbound legs give it across, and the course over the last part of each, with what the outbound legs say (`course.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.hold.hold import TurnSide
-from trackgrade.segment.flown import Lap
-from trackgrade.segment.path import FlightPath
+from trackgrade.segment.course import InboundLeg, Outbound, likeliest_course
 from trackgrade.segment.rounds import Ground, Round, large_turns
 from trackgrade.track.ranks import median
 from trackgrade.track.track import Floats
@@ -29,17 +26,10 @@ ACROSS_SD_NM, FIRST_ACROSS_SD_NM = 0.04, 0.08
 COURSE_OVER_S, SHORTEST_LEG_S = 25.0, 8.0
 #: A leg's direction is as good as the tracking, and as the places at its ends over its length [deg, NM].
 TRACKING_SD_DEG, ENDS_SD_NM = 1.5, 0.03
-#: A leg that led straight to the fix for this long or less may be the intercept still, so far off the course [s, deg].
-INTERCEPT_S, INTERCEPT_SD_DEG = 30.0, 12.0
-#: Outbound a pilot lays off the correction of the course so many times, one as likely as another (common practice, no
-#: source), and a heading is chosen and held this well [deg]; it is no further than this off the reciprocal [deg].
-CORRECTIONS, OUTBOUND_SD_DEG, MOST_CORRECTED_DEG = (1.0, 2.0, 3.0), 5.0, 60.0
-#: A leg shorter than this has no heading of its own; the roll out of a turn and into the next are left out [s].
-OUTBOUND_LEAST_S, ROLLING_S = 10.0, 2.0
 #: A turn this small is a correction on the leg [deg].
 CORRECTION_DEG = 12.0
-#: The inbound leg of an entry is on the course of the others, this closely at worst and typically [deg].
-ENTRY_COURSE_DEG, ENTRY_SD_DEG = 15.0, 4.0
+#: The inbound leg of an entry may lead straight to the fix, not along the course: so far off it, typically [deg].
+ENTRY_SD_DEG = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,63 +48,24 @@ class Placed:
     course_scatter_deg: float
 
 
-@dataclass(frozen=True, eq=False)
-class _Leg:
-    start_s: float
-    end_s: float
-    direction_deg: float
-    sd_deg: float
-
-
-def outbound_courses(path: FlightPath, laps: Sequence[Lap], placed: Placed) -> list[tuple[float, float]]:
-    """The inbound courses that the outbound legs of laps were flown to, each with its error [deg of the plane, deg]."""
-    side = 1.0 if placed.turns == "right" else -1.0
-    told = []
-    for lap in laps:
-        start, end = lap.outbound_turn_end, lap.outbound_end
-        if start is None or end is None or end.epoch_s - start.epoch_s < OUTBOUND_LEAST_S:
-            continue
-        leg = slice(path.index(start.epoch_s + ROLLING_S), path.index(end.epoch_s - ROLLING_S) + 1)
-        courses = _corrected_for(
-            np.radians(median(path.heading_deg[leg])),
-            np.radians(median(path.track_deg[leg])),
-            median(path.airspeed_kt[leg]),
-            median(path.groundspeed_kt[leg]),
-        )
-        told.append((placed.course_deg + side * float(np.mean(courses) - 180.0), float(np.var(courses))))
-    # Who corrects too little on one lap does so on the others: of that, all of them together tell no more than one.
-    own = OUTBOUND_SD_DEG**2 + path.heading_sd_deg**2
-    return [(course, float(np.sqrt(own + len(told) * habit))) for course, habit in told]
-
-
-def _corrected_for(heading_rad: float, track_rad: float, airspeed_kt: float, groundspeed_kt: float) -> Floats:
-    """The outbound tracks for which a pilot would fly this heading, by each number of corrections (3,) [deg]."""
-    wind = groundspeed_kt * np.exp(1j * track_rad) - airspeed_kt * np.exp(1j * heading_rad)
-    tracks = heading_rad + np.radians(np.arange(-MOST_CORRECTED_DEG, MOST_CORRECTED_DEG + 1.0))
-    correction = -np.arcsin(np.clip((wind * np.exp(-1j * tracks)).imag / max(airspeed_kt, 1.0), -1.0, 1.0))
-    off = tracks + np.outer(CORRECTIONS, correction) - heading_rad
-    return np.asarray(np.degrees(tracks[np.argmin(np.abs(off), axis=1)]))
-
-
 def place(
     ground: Ground,
     family: list[Round],
-    outbound: Sequence[tuple[float, float]] = (),
+    outbound: Outbound | None = None,
     entered_s: float | None = None,
 ) -> Placed:
     """The fix and course that the rounds of one family agree on.
 
-    ``outbound``: courses that their outbound legs tell (`outbound_courses`). ``entered_s``: when an entry passed the
-    fix, after which an inbound leg led to the first round [s of flight].
+    ``outbound``: what was flown outbound. ``entered_s``: when an entry passed the fix, after which an inbound leg led
+    to the first round [s of flight].
     """
     family = sorted(family, key=lambda each: each.start_s)
     legs = [_leg_to(ground, each.end_s) for each in family]
     typical_s = median([leg.end_s - leg.start_s for leg in legs])
-    before = _leg_to(ground, family[0].start_s) if entered_s is not None else None
-    if before is not None and abs(float(wrap180(before.direction_deg - legs[0].direction_deg))) < ENTRY_COURSE_DEG:
-        # It may lead straight to the fix, not along the course.
+    if entered_s is not None:
+        before = _leg_to(ground, family[0].start_s)
         legs.insert(0, replace(before, sd_deg=float(np.hypot(before.sd_deg, ENTRY_SD_DEG))))
-    course = _course([*((leg.direction_deg, leg.sd_deg) for leg in legs), *outbound])
+    course = likeliest_course(legs, outbound or Outbound(), family[0].side)
     starts = _turns_at(ground, family)
     seen = [*([(entered_s, True)] if entered_s is not None else []), *((s, f and entered_s is None) for s, f in starts)]
     fix = _fix(ground, legs, seen, course)
@@ -135,7 +86,7 @@ def place(
     )
 
 
-def _leg_to(ground: Ground, end_s: float) -> _Leg:
+def _leg_to(ground: Ground, end_s: float) -> InboundLeg:
     """The straight leg that ends at a time: from the last real turn before it."""
     start_s = max(
         (
@@ -156,22 +107,9 @@ def _leg_to(ground: Ground, end_s: float) -> _Leg:
     along = axes[0] if np.dot(axes[0], places[-1] - places[0]) > 0 else -axes[0]
     length = float(np.hypot(*(places[-1] - places[0])))
     bend = float(size[1] / np.sqrt(len(places)))  # how far from straight [NM]
-    intercept_deg = INTERCEPT_SD_DEG * np.exp(-(((end_s - start_s) / INTERCEPT_S) ** 2))
     ends_deg = np.degrees(np.arctan2(ENDS_SD_NM + 3.0 * bend, max(length, 0.05)))
-    sd = float(np.sqrt(TRACKING_SD_DEG**2 + intercept_deg**2 + ends_deg**2))
-    return _Leg(start_s, end_s, float(np.degrees(np.arctan2(along[0], along[1]))), sd)
-
-
-def _course(told: list[tuple[float, float]]) -> float:
-    """The direction that most legs agree on, of each with its error: outlying ones lose weight (Student)."""
-    directions, sd = np.array(told).T
-    course = directions[int(np.argmin(sd))]
-    course = course + float(np.average(wrap180(directions - course), weights=1.0 / sd**2))
-    for _ in range(6):
-        off = np.asarray(wrap180(directions - course))
-        weight = 1.0 / sd**2 * 4.0 / (3.0 + (off / (2.0 * sd)) ** 2)
-        course = course + float(np.sum(weight * off) / np.sum(weight))
-    return float(course % 360.0)
+    sd = float(np.hypot(TRACKING_SD_DEG, ends_deg))
+    return InboundLeg(start_s, end_s, float(np.degrees(np.arctan2(along[0], along[1]))), sd)
 
 
 def _turns_at(ground: Ground, family: list[Round]) -> list[tuple[float, bool]]:
@@ -186,7 +124,7 @@ def _turns_at(ground: Ground, family: list[Round]) -> list[tuple[float, bool]]:
     return [(start, k == 0) for k, start in enumerate(starts)]
 
 
-def _fix(ground: Ground, legs: list[_Leg], starts: list[tuple[float, bool]], course_deg: float) -> Floats:
+def _fix(ground: Ground, legs: list[InboundLeg], starts: list[tuple[float, bool]], course_deg: float) -> Floats:
     """Least squares of points known well across their direction and less along it; outlying ones lose weight."""
     points, directions, along_sd, across_sd = [], [], [], []
     for start, first in starts:

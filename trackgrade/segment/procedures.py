@@ -225,7 +225,7 @@ def _best(procedure: _Procedure, seen: Flown) -> Reading:
         fits = _log_heading(procedure, seen, leg, room_deg) + _log_lasts(procedure, seen, leg)
         if fits > best:
             best, chosen = fits, leg
-    common = math.log(_share(procedure.kind, seen.came_deg))
+    common = math.log(share_of(procedure.kind, seen.came_deg))
     common += math.log(WRONG_WAY_SHARE if procedure.wrong_way else 1.0 - WRONG_WAY_SHARE)
     return Reading(procedure.kind, procedure.wrong_way, chosen, given + best, given + best + common)
 
@@ -261,7 +261,7 @@ def _log_lasts(procedure: _Procedure, seen: Flown, leg: Leg) -> float:
     return float(np.logaddexp.reduce(each)) - math.log(len(each)) - math.log(seconds)
 
 
-def _share(kind: EntryChoice, came_deg: float) -> float:
+def share_of(kind: EntryChoice, came_deg: float) -> float:
     """How often pilots fly an entry on an arrival heading: mostly what the sector asks for, as they read it."""
     off = float(wrap180(180.0 - came_deg))  # the outbound course, from the nose
 
