@@ -126,9 +126,10 @@ class Placer:
         """How bad boxes (sets, n, 4) are for what lies over words or leaves the frame."""
         low, high = boxes[..., :2], boxes[..., 2:]
         out = (np.maximum(self._low - low, 0.0) + np.maximum(high - self._high, 0.0)).sum(axis=-1)
-        taken, placed = np.moveaxis(self._boxes, -1, 0)[:, :, None], np.moveaxis(boxes, -1, 0)[..., None]
+        # What is taken along the first axis: numpy adds up whole rows in a third of the time of short ones.
+        taken, placed = self._boxes.transpose(2, 1, 0)[..., None], np.moveaxis(boxes, -1, 0)
         over = (placed[0] < taken[2]) & (taken[0] < placed[2]) & (placed[1] < taken[3]) & (taken[1] < placed[3])
-        cost: Floats = np.where(out > 0.0, OUT_OF_FRAME + out / self.step, 0.0) + OVER_WORDS * over.sum(axis=-1)
+        cost: Floats = np.where(out > 0.0, OUT_OF_FRAME + out / self.step, 0.0) + OVER_WORDS * over.sum(axis=0)
         return cost
 
     def _hidden(self, boxes: Floats) -> Floats:
