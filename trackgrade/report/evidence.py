@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from trackgrade import __version__
 from trackgrade.earth.units import decimals
@@ -90,8 +90,9 @@ def _entry_numbers(entry: GradedEntry) -> Iterator[tuple[str, str, Number]]:
         # A direct entry has no outbound leg of its own, and no time may have been assigned: not worth a dash.
         if measured.value is None and (entry.flown.kind == "direct" or not measured.why or name.endswith("assigned")):
             continue
-        number = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=f"entry-{entry.visit}")
-        yield name, unit, replace(number, key=f"n-entry-{entry.visit}-{k}")
+        stretch = f"entry-{entry.visit}"
+        told = traced(f"{name}, entry", measured, places=places, signed=signed, stretch=stretch, key=f"n-{stretch}-{k}")
+        yield name, unit, told
 
 
 def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
@@ -99,12 +100,12 @@ def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
         unit = item.unit.replace("deg", "°")
         asked = debrief.standard.item(item.item)
         signed = item.item != "entry" and (asked is None or asked.counts != "not above")
-        number = traced(f"{item.title}, {item.scope}", item.measured, item, places=decimals(item.unit), signed=signed)
+        told = f"{item.title}, {item.scope}"
         limit = DASH if item.limit is None else f"{figure(item.limit, places_of(item.limit))} {unit}"
         yield ItemRow(
             title=item.title,
             scope=item.scope,
-            value=replace(number, key=f"n-item-{k}"),
+            value=traced(told, item.measured, item, places=decimals(item.unit), signed=signed, key=f"n-item-{k}"),
             unit=unit,
             limit=limit,
             source="choice of this program" if item.choice else item.source,

@@ -40,11 +40,12 @@ STARTED_BY = {"course": "crossed the course", "rollout": "rolled out", None: ""}
 
 @dataclass(frozen=True, eq=False)
 class Cell:
-    """A cell in the making: a completed lap, its stretch in the pictures, and the head of the row it stands in."""
+    """A cell in the making: a completed lap, its stretch in the pictures, the head of its row, the name of its note."""
 
     stretch: Stretch
     lap: GradedLap
     head: str
+    key: str
 
     def title(self, words: str = "") -> str:
         return f"{words or self.head}, {self.stretch.name}"
@@ -55,7 +56,7 @@ class Cell:
         ``words`` say more than the head. Where a finding of this lap is about the item, it is not told as within.
         """
         result = self.lap.item(item) if item else None
-        number = traced(self.title(words), measured, result, stretch=self.stretch.key, **told)
+        number = traced(self.title(words), measured, result, stretch=self.stretch.key, key=self.key, **told)
         if number.result != "within" or not any(BY_NAME[name].about == ITEMS[item].about for name in self.lap.seen):
             return number
         return replace(number, result="", result_class="", sign="", gauge=NOTHING)
@@ -67,9 +68,8 @@ class Cell:
         """An item's own value."""
         result = self.lap.item(item)
         if result is None:
-            return Number(
-                DASH, self.title(told.get("words", "")), ("Not an item of this standard.",), stretch=self.stretch.key
-            )
+            title = self.title(told.get("words", ""))
+            return Number(DASH, title, ("Not an item of this standard.",), stretch=self.stretch.key, key=self.key)
         return self.of(result.measured, item=item, signed=signed, **told)
 
 
@@ -284,7 +284,7 @@ def _wind(cell: Cell) -> Number:
         return cell.unknown("no wind could be told")
     error = f"± {wind.from_sd_deg:.0f}°, ± {wind.speed_sd_kt:.1f} kt (one standard error), at the middle of the lap."
     text = f"{heading_name(wind.from_true_deg)}/{wind.speed_kt:.0f}"
-    return Number(text, cell.title(), (f"From {text} kt, true, {error}",), stretch=cell.stretch.key)
+    return Number(text, cell.title(), (f"From {text} kt, true, {error}",), stretch=cell.stretch.key, key=cell.key)
 
 
 COURSE: tuple[Recipe, ...] = (

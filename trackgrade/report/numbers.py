@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -83,7 +83,7 @@ class Number:
     gauge : the value against its limit, drawn small; empty where not graded
     at_s : a moment to show in the pictures [s since 1970], or None
     stretch : key of the lap it belongs to, or ""
-    key : name of its note in the page; made by the page
+    key : name of its note in the page
     """
 
     text: str
@@ -110,29 +110,33 @@ def traced(
     story: Sequence[str] = (),
     stretch: str = "",
     at_s: float | None = None,
+    key: str = "",
 ) -> Number:
     """A measurement as a `Number`; one that cannot be had is a dash with the reason.
 
     With the item that grades it: sign (with a "?" where its error leaves it in doubt), word, gauge, limit, source.
     """
     if measured.value is None:
-        why = f"Not measurable: {measured.why or 'the track does not carry it'}."
-        number = Number(DASH, title, (why,), stretch=stretch)
+        text, under, at_s = DASH, "", None
+        lines = [f"Not measurable: {measured.why or 'the track does not carry it'}."]
     else:
         text = figure(measured.value, places, signed)
         how = [sentence(measured.how)] if measured.how else []
-        lines = (f"{text} {measured.unit}{error_words(measured)}", *how, *story)
-        number = Number(text, title, lines, under=under, stretch=stretch, at_s=at_s)
+        lines = [f"{text} {measured.unit}{error_words(measured)}", *how, *story]
     if item is None:
-        return number
-    return replace(
-        number,
+        return Number(text, title, tuple(lines), under, at_s=at_s, stretch=stretch, key=key)
+    return Number(
+        text,
+        title,
+        (*lines, *item_story(item)),
+        under,
         result=item.result,
         result_class=RESULT_CLASSES[item.result],
         sign=RESULT_SIGNS[item.result] + ("?" if item.straddles else ""),
         gauge=gauge(item),
-        story=(*number.story, *item_story(item)),
-        at_s=number.at_s if item.at_epoch_s is None else item.at_epoch_s,
+        at_s=at_s if item.at_epoch_s is None else item.at_epoch_s,
+        stretch=stretch,
+        key=key,
     )
 
 
@@ -192,6 +196,18 @@ _RULE = element("path", d=f"M0 4.5H{GAUGE_WIDTH:g}", class_="rule") + element(
 )
 
 
+_BEFORE_MARK, _AFTER_MARK = element(
+    "svg",
+    _RULE,
+    element("path", d="M@ 0V9", class_="mark"),
+    viewBox=f"0 0 {GAUGE_WIDTH:g} {GAUGE_HEIGHT:g}",
+    width=GAUGE_WIDTH,
+    height=GAUGE_HEIGHT,
+    class_="gauge",
+    aria_hidden="true",
+).split("@")
+
+
 def gauge(item: ItemResult) -> Markup:
     """The value as a mark on a rule whose middle box is the band. Empty without value or limit."""
     if item.value is None or not item.limit:
@@ -200,13 +216,4 @@ def gauge(item: ItemResult) -> Markup:
     if item.result == "within":
         share = max(-1.0, min(1.0, share))
     x = GAUGE_WIDTH * (0.5 + share / 4.0)
-    return element(
-        "svg",
-        _RULE,
-        element("path", d=f"M{x:.1f} 0V9", class_="mark"),
-        viewBox=f"0 0 {GAUGE_WIDTH:g} {GAUGE_HEIGHT:g}",
-        width=GAUGE_WIDTH,
-        height=GAUGE_HEIGHT,
-        class_="gauge",
-        aria_hidden="true",
-    )
+    return Markup(f"{_BEFORE_MARK}{x:.1f}{_AFTER_MARK}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from trackgrade.report.lap_rows import Cell, groups
 from trackgrade.report.numbers import DASH, Number, figure
@@ -54,9 +54,7 @@ def _table(debrief: Debrief, laps: tuple[tuple[Stretch, GradedLap], ...]) -> Lap
     for g, (title, recipes) in enumerate(groups(debrief)):
         rows = []
         for r, (head, unit, made) in enumerate(recipes):
-            cells = tuple(
-                replace(made(Cell(stretch, lap, head)), key=f"n-{stretch.key}-{g}{r:02d}") for stretch, lap in laps
-            )
+            cells = tuple(made(Cell(stretch, lap, head, f"n-{stretch.key}-{g}{r:02d}")) for stretch, lap in laps)
             if head in ALWAYS or any(each.text != DASH or each.result for each in cells):
                 rows.append(Row(head, unit, cells))
         if rows:
