@@ -105,6 +105,7 @@ def differences(values: Floats, step: float) -> str:
     """
     known = np.isfinite(values)
     whole = np.rint(np.where(known, values, 0.0) / step).astype(np.int64)
-    steps = np.full(len(values), "", dtype=object)
-    steps[known] = [*map(str, np.diff(whole[known], prepend=0).tolist())]
-    return ",".join(steps.tolist())
+    steps = map(str, np.diff(whole[known], prepend=0).tolist())
+    if known.all():
+        return ",".join(steps)
+    return ",".join([next(steps) if here else "" for here in known.tolist()])
