@@ -6,12 +6,14 @@ import datetime
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from trackgrade.files import plain_text, toml_text
 from trackgrade.track.altitude import OPEN_UNITS, UNKNOWN_UNIT
 from trackgrade.track.columns import QUANTITIES, UNITS
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
 from trackgrade.track.readers import TrackSource, reader_of, track_bytes
+from trackgrade.track.track import Provenance, Track
 
 _MAP_UNIT = {"degrees and minutes": "dms", "deg with N, S, E, W": "dms"}
 _USUAL_UNIT = {"time_utc": "iso", "lat": "deg", "lon": "deg"}
@@ -67,37 +69,37 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
 
     columns_map = ColumnsMap() if columns is None else read_columns_map(columns)
     try:
-        seen = csv_table.look(data, source, columns_map)
+        table, read = csv_table.look(data, source, columns_map)
     except NoHeaderError as problem:
         rows = first_rows(data, 3)
         if not rows:
             raise
-        width = max(len(row) for row in rows)
-        filled = [[*row, *[""] * (width - len(row))] for row in rows]
         lines = [
-            Line("", str(i + 1), "", ", ".join(plain_text(row[i], 24) for row in filled), "") for i in range(width)
+            Line("", str(number), "", ", ".join(plain_text(cell, 24) for cell in cells), "")
+            for number, cells in enumerate(zip_longest(*rows, fillvalue=""), start=1)
         ]
         return Sheet(source, called, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
-    shape, choices, track = seen.table.shape, seen.table.choices, seen.track
+    shape, choices, track = table.shape, table.choices, read if isinstance(read, Track) else None
     first = shape.sample[0] if shape.sample else ()
     repeated = {h for h in shape.headers if shape.headers.count(h) > 1 or not shape.header_line or not h.strip()}
 
     def example(index: int) -> str:
         return plain_text(first[index], 30) if index < len(first) else ""
 
-    used: list[Line] = []
-    keys: list[str | int] = []
     if track is not None:
-        used_in_all = [(choice, said) for choice, said in seen.table.served if said in track.provenance]
-        served = [(choice, said.quantity, said.unit, said.note) for choice, said in used_in_all]
+        served = [(choice, said) for choice, said in table.served if said in track.provenance]
     else:
         first_choices = [*choices.times, *choices.altitudes[:1], *choices.chosen.values()]
-        served = [(each, each.quantity, each.unit.name if each.unit else "", each.note) for each in first_choices]
-    for choice, quantity, unit, note in served:
-        quantity = _QUANTITY_BY_TITLE.get(quantity, quantity)
-        used.append(Line(quantity, choice.shown, unit, example(choice.index), note))
-        keys.append(choice.index + 1 if choice.header in repeated else choice.header)
-    taken = {line.column for line in used}
+        served = [
+            (each, Provenance(each.quantity, each.shown, each.unit.name if each.unit else "", each.note))
+            for each in first_choices
+        ]
+    used: list[tuple[Line, str | int]] = []
+    for choice, said in served:
+        quantity = _QUANTITY_BY_TITLE.get(said.quantity, said.quantity)
+        key = choice.index + 1 if choice.header in repeated else choice.header
+        used.append((Line(quantity, said.column, said.unit, example(choice.index), said.note), key))
+    taken = {line.column for line, _ in used}
     by_shown: dict[str, int] = {}
     for i, header in enumerate(shape.headers):
         by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", i)
@@ -107,10 +109,10 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
         source,
         called,
         len(track) if track is not None else 0,
-        (*used, *unread),
+        (*(line for line, _ in used), *unread),
         tuple(note for note in notes if not note.startswith("columns not read")),
-        str(seen.problem) if seen.problem is not None else "",
-        _map_text(source, list(zip(used, keys)), unread, columns_map),
+        "" if track is not None else str(read),
+        _map_text(source, used, unread, columns_map),
     )
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import itertools
 import os
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from trackgrade.errors import TrackFileError
 from trackgrade.track.columns_map import ColumnsMap, read_columns_map
-from trackgrade.track.readers.altitude_unit import read_altitude
 from trackgrade.track.readers.column_choice import choose
 from trackgrade.track.readers.possible import make_track
-from trackgrade.track.readers.settle import settled
+from trackgrade.track.readers.settle import read_altitude, settled
 from trackgrade.track.readers.table_places import read_places
 from trackgrade.track.readers.table_rows import Table, read_rows
 from trackgrade.track.readers.table_shape import find_shape, missing_columns, whole_records
@@ -28,29 +27,20 @@ _TOLD_FIRST = (
 )
 
 
-@dataclass(eq=False)
-class Look:
-    """A table looked at: what would serve as what, and the track or why there is none."""
-
-    table: Table
-    track: Track | None = None
-    problem: TrackFileError | None = None
-
-
 def read(data: bytes, source: str, columns: str | os.PathLike[str] | bytes | None = None) -> Track:
     """A `Track` of the bytes of a text table.
 
     Raises TrackFileError: no table, no time or position columns, or no usable row; one line says where and what to do;
     ColumnsFileError: the columns map cannot be read or names what is not there.
     """
-    seen = look(data, source, ColumnsMap() if columns is None else read_columns_map(columns))
-    if seen.track is None:
-        raise seen.problem or TrackFileError(f"{source} is no table")
-    return seen.track
+    _, track = look(data, source, ColumnsMap() if columns is None else read_columns_map(columns))
+    if isinstance(track, TrackFileError):
+        raise track
+    return track
 
 
-def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
-    """As `read`, but a table whose rows cannot be read is described all the same."""
+def look(data: bytes, source: str, columns_map: ColumnsMap) -> tuple[Table, Track | TrackFileError]:
+    """As `read`, with what serves as what; a table whose rows cannot be read is told with the reason."""
     try:
         data = whole_records(data)
         shape = find_shape(data, source, columns_map)
@@ -59,9 +49,9 @@ def look(data: bytes, source: str, columns_map: ColumnsMap) -> Look:
         raise type(problem)(_in_the_map(str(problem), columns_map)) from None
     table = Table(source, shape, columns_map, choices, [*shape.notes, *choices.notes])
     try:
-        return Look(table, _track(table, data))
+        return table, _track(table, data)
     except TrackFileError as problem:
-        return Look(table, problem=TrackFileError(_in_the_map(str(problem), columns_map)))
+        return table, TrackFileError(_in_the_map(str(problem), columns_map))
 
 
 def _in_the_map(text: str, columns_map: ColumnsMap) -> str:
