@@ -9,8 +9,7 @@ import pytest
 
 from tests import plain_flight
 from trackgrade.errors import TrackFileError
-from trackgrade.track.cleaning import clean
-from trackgrade.track.one_flight import largest_flight
+from trackgrade.track.cleaning import clean, largest_flight
 from trackgrade.track.track import Track
 
 ROWS = plain_flight.rows(laps=1)

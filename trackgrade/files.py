@@ -7,6 +7,7 @@ makes it fit for a terminal.
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import errno
 import hashlib
@@ -46,6 +47,21 @@ _TERMINAL_SEQUENCE = re.compile(
 )
 # Other, format (bidirectional overrides, zero width), surrogate, unassigned; line and paragraph separators.
 _UNPRINTABLE = frozenset(["Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"])
+
+
+#: Byte-order marks, each with the encoding that takes it off; UTF-16's begins as one of UTF-32.
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def marked_encoding(data: bytes) -> str:
+    """The encoding of a text by its byte-order mark, or ""."""
+    return next((name for mark, name in _BOMS if data.startswith(mark)), "")
 
 
 def plain_text(text: str, longest: int = 200) -> str:

@@ -15,7 +15,6 @@ from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.errors import TrackFileError
 from trackgrade.track.flyable import among_dropped, left_by_chance, unflyable
 from trackgrade.track.invented import off_chord_deg, rows_invented
-from trackgrade.track.one_flight import largest_flight
 from trackgrade.track.track import Bools, CleanTrack, Floats, Gap, Rejection, Track
 
 #: No aircraft that holds is faster over the ground [m/s]: 280 kt indicated high up, with wind behind.
@@ -35,6 +34,10 @@ ALTITUDE_OUTLIER_FT = 400.0
 #: Steps too far for any aircraft, of all steps; a spike makes two, a spoofed stretch two.
 MOST_IMPOSSIBLE_STEPS = 1 / 3
 LEAST_POINTS = 4
+#: A hole longer than this parts two flights [s]; a stop for fuel and food does not.
+PARTS_FLIGHTS_S = 6 * 3600.0
+#: No flight lasts longer [s]. Everything between the first and the last point is worked through second by second.
+LONGEST_FLIGHT_S = 3 * 86_400.0
 
 
 class _Left:
@@ -309,3 +312,17 @@ def _gaps(epoch_s: Floats) -> tuple[Gap, ...]:
     usual = max(LEAST_GAP_S, 4.0 * float(np.median(step)), 1.6 * float(np.quantile(step, 0.95)))
     usual = min(usual, LONGEST_STEP_S)
     return tuple(Gap(float(epoch_s[i]), float(epoch_s[i + 1])) for i in np.flatnonzero(step > usual))
+
+
+def largest_flight(epoch_s: Floats, source: str) -> Bools:
+    """Which points (n,) belong to the part with most points; times must not decrease.
+
+    Raises TrackFileError: that part lasts over three days.
+    """
+    part = np.concatenate([[0], np.cumsum(np.diff(epoch_s) > PARTS_FLIGHTS_S)])
+    keep = part == np.argmax(np.bincount(part))
+    times = epoch_s[keep]
+    if times[-1] - times[0] > LONGEST_FLIGHT_S:
+        days = (times[-1] - times[0]) / 86_400.0
+        raise TrackFileError(f"{source}: its times span {days:.0f} days. Cut it to one flight, or mend its dates")
+    return np.asarray(keep)

@@ -46,10 +46,14 @@ class Choice:
     unit: Unit | None
     stated: str
     rule: Rule | None = None
-    words: tuple[str, ...] = ()
     note: str = ""
     by_map: bool = False
     rank: int = 0
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The plain words of the header."""
+        return header_words(self.header)
 
     @property
     def datum(self) -> AltitudeDatum:
@@ -120,9 +124,8 @@ def choose(shape: TableShape, columns: ColumnsMap) -> Choices:
 def _take(result: Choices, shape: TableShape, quantity: str, index: int, note: str) -> None:
     """Choose a column by something else than its header; ``note`` has {shown} and {title}."""
     header, kind = shape.headers[index], QUANTITIES[quantity].kind
-    words = header_words(header)
-    unit = UNITS["text"][0] if kind == "text" else unit_of(words, kind) if kind == "position" else None
-    choice = Choice(quantity, index, header, unit, "", None, words)
+    unit = UNITS["text"][0] if kind == "text" else unit_of(header_words(header), kind) if kind == "position" else None
+    choice = Choice(quantity, index, header, unit, "")
     if quantity in _TIME_QUANTITIES:
         result.times.append(choice)
     else:
@@ -212,7 +215,7 @@ def _mapped(shape: TableShape, columns: ColumnsMap) -> dict[int, Choice]:
         if unit is None and QUANTITIES[quantity].kind not in ("time", "day", "clock", "text", "position"):
             known = ", ".join(u.name for u in UNITS[QUANTITIES[quantity].kind])
             raise ColumnsFileError(f'{columns.name}: {quantity} needs its unit, such as unit = "...": {known}')
-        taken[index] = Choice(quantity, index, header, unit, stated, None, words, f"by {columns.name}", True)
+        taken[index] = Choice(quantity, index, header, unit, stated, None, f"by {columns.name}", True)
     return taken
 
 
@@ -247,8 +250,7 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> Choi
         kind = QUANTITIES[quantity].kind
         # "lat" alone is anybody's header: its cells decide between degrees, and degrees and minutes.
         unit = None if kind in ("time", "text", "position") else UNITS[kind][0]
-        words = ("time", "utc") if quantity == "time_utc" else header_words(header)
-        return Choice(quantity, index, header, unit, "own name", None, words, rank=-1)
+        return Choice(quantity, index, header, unit, "own name", rank=-1)
     # A reference may stand in the units row: heading | deg true.
     references = [w for w in header_words(unit_cell) if w in ("true", "magnetic")]
     rule = matching_rule(header)
@@ -263,7 +265,7 @@ def _by_words(index: int, header: str, unit_cell: str, notes: list[str]) -> Choi
         notes.append(f'"{plain_text(header, 60)}" and the units row state different units: {unit.name} was taken')
     if unit is None and rule.assumed not in ("", "positions"):
         unit = next(u for u in UNITS[QUANTITIES[rule.quantity].kind] if u.name == rule.assumed)
-    return Choice(rule.quantity, index, header, unit, stated, rule, words, rule.note, rank=rule.rank)
+    return Choice(rule.quantity, index, header, unit, stated, rule, rule.note, rank=rule.rank)
 
 
 def _stated_unit(quantity: str, words: tuple[str, ...], unit_cell: str) -> tuple[Unit | None, str]:

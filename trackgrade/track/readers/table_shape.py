@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from trackgrade.errors import ColumnsFileError, TrackFileError
-from trackgrade.files import plain_text
+from trackgrade.files import marked_encoding, plain_text
 from trackgrade.track.columns import QUANTITIES, header_words, is_unit_word, matching_rule
 from trackgrade.track.columns_map import ColumnsMap
 from trackgrade.track.readers.made_columns import Made, bare_places, made_of, places
@@ -23,13 +23,6 @@ _SAMPLE_LINES = 60
 _LONGEST_LINE = 50_000
 _MOST_COLUMNS = 2_000
 _DELIMITERS = (",", ";", "\t", "|", " ")
-_BOMS = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF32_LE, "utf-32"),  # before UTF-16: it begins with the same two bytes
-    (codecs.BOM_UTF32_BE, "utf-32"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
 _COMMENT = re.compile(r"^\s*(?:#|%|//|')\s*")
 _NUMBER = re.compile(r"[+\-−]?\d[\d.,]*(?:[eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+\-−]?\d{1,3},\d+")
@@ -207,9 +200,8 @@ def split(line: str, delimiter: str) -> list[str]:
 
 
 def _encoding(data: bytes) -> tuple[str, list[str]]:
-    for bom, name in _BOMS:
-        if data.startswith(bom):
-            return name, []
+    if marked := marked_encoding(data):
+        return marked, []
     head = data[:2000]
     even, odd = head[0::2].count(0), head[1::2].count(0)
     if odd > len(head) // 4 and even < odd // 8:

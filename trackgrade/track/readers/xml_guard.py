@@ -14,6 +14,7 @@ from typing import Any, Generic, TypeVar
 from xml.parsers import expat
 
 from trackgrade.errors import TrackFileError
+from trackgrade.files import marked_encoding
 from trackgrade.track.readers.possible import MOST_POINTS
 
 _CHUNK = 128 * 1024
@@ -24,13 +25,6 @@ _MOST_TAGS = 16_000_000  # eight elements, each with two tags, for each of the m
 _CUT = "Cut it to the flight, or keep fewer points a second"
 _LONGEST_TEXT_PARTS = 8  # of at most 8 KiB: no value, and no name that is shown, is longer
 
-_BOMS = (
-    (codecs.BOM_UTF8, "utf-8"),
-    (codecs.BOM_UTF32_LE, "utf-32-le"),  # before UTF-16: it begins with the same two bytes
-    (codecs.BOM_UTF32_BE, "utf-32-be"),
-    (codecs.BOM_UTF16_LE, "utf-16-le"),
-    (codecs.BOM_UTF16_BE, "utf-16-be"),
-)
 _DECLARATION = re.compile(rb"^\s*<\?xml\b[^>]{0,200}?\?>")
 _ENCODING = re.compile(rb"^\s*<\?xml\b[^>]{0,200}?\bencoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
 #: Not how text is stored, though Python has them among its encodings; some take minutes over a megabyte.
@@ -181,7 +175,7 @@ def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -
 
 def _encoding(data: bytes) -> str:
     """By byte-order mark, the first letters, the declaration; UTF-8 otherwise, and where the name is no encoding."""
-    encoding = next((name for bom, name in _BOMS if data.startswith(bom)), "")
+    encoding = marked_encoding(data)
     if not encoding and data[:2] == b"<\x00":
         encoding = "utf-16-le"
     if not encoding and data[:2] == b"\x00<":
@@ -200,7 +194,7 @@ def _encoding(data: bytes) -> str:
 
 def _chunks(data: bytes, encoding: str, errors: str = "strict") -> Iterator[bytes]:
     """The file in UTF-8, piece by piece, from its root on (the declaration no longer holds)."""
-    if encoding == "utf-8" and errors == "strict":
+    if encoding in ("utf-8", "utf-8-sig") and errors == "strict":
         start = len(codecs.BOM_UTF8) if data.startswith(codecs.BOM_UTF8) else 0
         declaration = _DECLARATION.match(data[start : start + _CHUNK])
         start += declaration.end() if declaration else 0
@@ -211,7 +205,7 @@ def _chunks(data: bytes, encoding: str, errors: str = "strict") -> Iterator[byte
     for at in range(0, len(data), _CHUNK):
         text = decoder.decode(data[at : at + _CHUNK], at + _CHUNK >= len(data))
         piece = text.encode("utf-8", "replace")
-        yield _DECLARATION.sub(b"", piece.removeprefix(codecs.BOM_UTF8), count=1) if at == 0 else piece
+        yield _DECLARATION.sub(b"", piece, count=1) if at == 0 else piece
 
 
 class _Mender:
