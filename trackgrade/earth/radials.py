@@ -8,13 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import Floats, azimuth_distance, destination
+from trackgrade.earth.geodesy import azimuth_distance, destination
 
 #: Radials that cross at less than this do not fix a place: 1 degree of error moves it by a quarter of its
 #: distance. Our own choice for "parallel".
 PARALLEL_DEG = 4.0
+PARALLEL = f"they are parallel within {PARALLEL_DEG:g} degrees"
 
 _ENOUGH_NM = 1e-9
+_ONE_LINE = 1e-6  # sine of the angle between them
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,13 +57,13 @@ def cross_radials(
     NoCrossing
         Parallel (under 4 degrees), one station for both, or crossing only behind a station.
 
-    The crossing of the two great circles on the sphere starts Newton's method on the ellipsoid: each step
-    moves to where the two straight lines through the present point, offset by what each radial misses, cross.
+    Newton's method on the ellipsoid: each step moves to where the two straight lines through the present point, offset
+    by what each radial misses, cross.
     """
     apart_nm = float(azimuth_distance(*first, *second)[1])
     if apart_nm < 0.01:
         raise NoCrossing("both radials are of one station, so they meet only at the station")
-    lat, lon = _on_sphere(first, first_true_deg, second, second_true_deg)
+    lat, lon = _in_the_plane(first, first_true_deg, second, second_true_deg)
     stations = np.array([first, second])
     wanted = np.array([first_true_deg, second_true_deg])
     for _ in range(30):
@@ -71,7 +73,7 @@ def cross_radials(
         line = np.radians(back)  # direction of each line at the point, toward its station
         angle = float(abs(wrap180(2.0 * (back[0] - back[1])))) / 2.0
         if angle < PARALLEL_DEG:
-            raise NoCrossing(f"they are parallel within {PARALLEL_DEG:g} degrees")
+            raise NoCrossing(PARALLEL)
         miss = np.radians(wrap180(np.where(behind, radial + 180.0, radial) - wanted))
         # How far the point lies to the right of each line, looking away from the station through the point.
         right_nm = distance_nm * np.sin(miss)
@@ -97,32 +99,15 @@ def cross_radials(
     )
 
 
-def _on_sphere(
+def _in_the_plane(
     first: tuple[float, float], first_true_deg: float, second: tuple[float, float], second_true_deg: float
 ) -> tuple[float, float]:
-    """The nearer of the two crossings of the great circles."""
-    normals = [
-        _great_circle_normal(*first, first_true_deg),
-        _great_circle_normal(*second, second_true_deg),
-    ]
-    point: Floats = np.cross(normals[0], normals[1])
-    length = float(np.linalg.norm(point))
-    if length < 1e-6:
-        raise NoCrossing("they lie on one line")
-    point = point / length
-    if point @ (_unit(*first) + _unit(*second)) < 0.0:
-        point = -point
-    return math.degrees(math.asin(point[2])), math.degrees(math.atan2(point[1], point[0]))
-
-
-def _unit(lat_deg: float, lon_deg: float) -> Floats:
-    lat, lon = math.radians(lat_deg), math.radians(lon_deg)
-    return np.array([math.cos(lat) * math.cos(lon), math.cos(lat) * math.sin(lon), math.sin(lat)])
-
-
-def _great_circle_normal(lat_deg: float, lon_deg: float, azimuth_deg: float) -> Floats:
-    lat, lon, azimuth = math.radians(lat_deg), math.radians(lon_deg), math.radians(azimuth_deg)
-    north = np.array([-math.sin(lat) * math.cos(lon), -math.sin(lat) * math.sin(lon), math.cos(lat)])
-    east = np.array([-math.sin(lon), math.cos(lon), 0.0])
-    heading = north * math.cos(azimuth) + east * math.sin(azimuth)
-    return np.asarray(np.cross(_unit(lat_deg, lon_deg), heading))
+    """Where the two lines cross in a plane triangle with the angles at the stations: near enough to begin with."""
+    bearing_deg, apart_nm = azimuth_distance(*first, *second)
+    back_deg, _ = azimuth_distance(*second, *first)
+    at_first, at_second = np.radians([first_true_deg - bearing_deg, back_deg - second_true_deg])
+    across = math.sin(at_first + at_second)
+    if abs(across) < _ONE_LINE:
+        raise NoCrossing("they lie on one line" if abs(math.sin(at_second)) < _ONE_LINE else PARALLEL)
+    lat, lon = destination(*first, first_true_deg, apart_nm * math.sin(at_second) / across)
+    return float(lat), float(lon)

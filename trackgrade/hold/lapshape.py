@@ -149,29 +149,13 @@ def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
     behind = np.flatnonzero(along[1:] <= 0.0)
     if len(behind) == 0:  # rounding: the turn ends abeam
         return float(t_s[-1])
-    after = int(behind[0]) + 1
-    low, high = t_s[after - 1], t_s[after]
+    before, after = int(behind[0]), int(behind[0]) + 1
     # Between two samples along is a cubic to far below a millimetre: positions and speeds are exact at both.
-    speed = air.tas_nm_s * np.cos(heading) + air.wind_along_nm_s
-    span = high - low
-
-    def along_at(share: float) -> float:
-        s2, s3 = share**2, share**3
-        return float(
-            (2 * s3 - 3 * s2 + 1) * along[after - 1]
-            + (s3 - 2 * s2 + share) * span * speed[after - 1]
-            + (3 * s2 - 2 * s3) * along[after]
-            + (s3 - s2) * span * speed[after]
-        )
-
-    left, right = 0.0, 1.0
-    for _ in range(50):
-        middle = 0.5 * (left + right)
-        if along_at(middle) > 0.0 or (after == 1 and middle < 0.05):
-            left = middle
-        else:
-            right = middle
-    return float(low + 0.5 * (left + right) * span)
+    span_s, rise = t_s[after] - t_s[before], along[after] - along[before]
+    begin, end = span_s * (air.tas_nm_s * np.cos(heading[[before, after]]) + air.wind_along_nm_s)
+    roots = np.roots([begin + end - 2.0 * rise, 3.0 * rise - 2.0 * begin - end, begin, along[before]])
+    later = roots.real > (0.05 if before == 0 else 0.0)  # a turn from the fix begins abeam too
+    return float(t_s[before] + span_s * min(roots.real[later & (np.abs(roots.imag) < 1e-9)], default=1.0))
 
 
 @dataclass(frozen=True, eq=False)
