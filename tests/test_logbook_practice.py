@@ -41,6 +41,7 @@ def test_conditions_are_met_or_not_and_how_long_ago() -> None:
         "right turns": (2, 0),
         "left turns": (1, 2),
         "wind under 8 kt": (1, 0),
+        "wind 8 to 15 kt": (0, None),
         "wind 15 kt or more": (1, 2),
         "wind 8 kt or more across, from the holding side": (0, None),
         "wind 8 kt or more across, from the non-holding side": (1, 2),
@@ -57,6 +58,33 @@ def test_conditions_are_met_or_not_and_how_long_ago() -> None:
         "teardrop entry with left turns": (0, None),
         "parallel entry with left turns": (1, 2),
     }
+
+
+def test_entries_are_counted_by_sector_and_side() -> None:
+    flown = [
+        hold(turns="right", entries=(EntryRow(1, "parallel", "parallel", True, False),)),
+        hold(turns="right", entries=(EntryRow(1, "parallel", "direct", False, False),)),
+        hold(turns="left", entries=(EntryRow(1, "parallel", "unclear", None, False),)),
+        hold(
+            turns="left",
+            entries=(EntryRow(1, "direct", "direct", True, False), EntryRow(2, "direct", "direct", False, True)),
+        ),
+    ]
+    lines = {line.condition.title: line for line in practised(flown)}
+    parallel = lines["parallel, right turns"]
+    assert (parallel.share.passed, parallel.share.judged, parallel.instead) == (1, 2, (("direct", 1),))
+    assert lines["parallel, left turns"].instead == (("unclear", 1),)
+    assert lines["parallel, left turns"].share.value is None
+    assert lines["teardrop, right turns"].share.judged == 0
+    assert lines["direct, left turns"].instead == (("direct the wrong way", 1),)
+
+
+def test_winds_take_every_hold_once_and_tell_the_laps_within() -> None:
+    speeds = [None, 0.0, 3.0, 7.9, 8.0, 14.9, 15.0, 40.0]
+    lines = {line.condition.title: line for line in practised(flights(*(hold(wind_kt=speed) for speed in speeds)))}
+    told = [lines[title] for title in ("under 8 kt", "8 to 15 kt", "15 kt or more")]
+    assert [line.sessions for line in told] == [3, 2, 2]
+    assert [(line.share.passed, line.share.judged) for line in told] == [(6, 9), (4, 6), (4, 6)]
 
 
 def test_two_holds_of_one_flight_are_one_session_ago() -> None:

@@ -13,9 +13,9 @@ from scipy import stats
 from tests.logbook_flights import made_debrief
 from tests.logbook_rows import hold, item_row, timed_laps
 from trackgrade.logbook.digest import digest
-from trackgrade.logbook.history import EntryRow, ItemRow, ItemTotal, PilotHistory, PilotTotal, Session
+from trackgrade.logbook.history import ItemRow, ItemTotal, PilotHistory, PilotTotal, Session
 from trackgrade.logbook.shares import design_effect, share, wilson
-from trackgrade.logbook.timeline import DAY_S, Convergence, entry_record, long_breaks, timeline, wind_met
+from trackgrade.logbook.timeline import DAY_S, Convergence, long_breaks, timeline
 
 
 def session(errors: tuple[float | None, ...] = (), items: tuple[ItemRow, ...] = (), **changed: object) -> Session:
@@ -187,34 +187,3 @@ def test_inbound_time_has_a_bias_and_a_scatter_that_few_laps_do_not_shrink() -> 
     pairs = timeline(history(*[session((5.0, 5.0 + 6.0 * math.sqrt(2.0))) for _ in range(8)])).inbound
     assert pairs.scatter_s == pytest.approx(6.0)
     assert timeline(history(session((None,)))).inbound.bias is None
-
-
-def test_entries_are_counted_by_sector_and_side() -> None:
-    flown = [
-        hold(turns="right", entries=(EntryRow(1, "parallel", "parallel", True, False),)),
-        hold(turns="right", entries=(EntryRow(1, "parallel", "direct", False, False),)),
-        hold(turns="left", entries=(EntryRow(1, "parallel", "unclear", None, False),)),
-        hold(
-            turns="left",
-            entries=(EntryRow(1, "direct", "direct", True, False), EntryRow(2, "direct", "direct", False, True)),
-        ),
-    ]
-    lines = {(line.kind, line.turns): line for line in entry_record(flown)}
-    assert len(lines) == 6
-    parallel = lines["parallel", "right"]
-    assert (parallel.share.passed, parallel.share.judged, parallel.flown_instead) == (1, 2, (("direct", 1),))
-    assert lines["parallel", "left"].unclear == 1
-    assert lines["parallel", "left"].share.value is None
-    assert lines["teardrop", "right"].share.judged == 0
-    assert lines["direct", "left"].flown_instead == (("direct the wrong way", 1),)
-
-
-def test_wind_bands_take_every_hold_once() -> None:
-    speeds = [None, 0.0, 3.0, 8.0, 8.1, 15.0, 15.1, 40.0]
-    lines = wind_met([hold(wind_kt=speed) for speed in speeds])
-    assert [(line.title, line.holds) for line in lines] == [
-        ("up to 8 kt", 3),
-        ("8 to 15 kt", 2),
-        ("over 15 kt", 2),
-        ("not known", 1),
-    ]

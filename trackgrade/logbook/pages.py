@@ -19,7 +19,7 @@ from trackgrade.logbook.history import PilotHistory, Session
 from trackgrade.logbook.practice import Exercise, Practised, next_exercise, practised
 from trackgrade.logbook.queries import pilot_history
 from trackgrade.logbook.store import Logbook
-from trackgrade.logbook.timeline import EntryLine, Timeline, WindLine, entry_record, timeline, wind_met
+from trackgrade.logbook.timeline import Timeline, timeline
 
 #: Sessions listed one by one at the foot of a pilot's page.
 SESSIONS_LISTED = 20
@@ -41,8 +41,6 @@ class PilotPage:
     name: str
     history: PilotHistory
     shown: Timeline
-    entries: tuple[EntryLine, ...]
-    wind: tuple[WindLine, ...]
     practised: tuple[Practised, ...]
     exercise: Exercise
     names_hidden: bool
@@ -94,16 +92,13 @@ def pilot_page(
     ``reports``: the address of a recording's report, where it is known otherwise.
     """
     shown = timeline(history)
-    entries = entry_record(history.flown)
     lines = practised(history.flown)
     return PilotPage(
         name=called or history.total.pilot,
         history=history,
         shown=shown,
-        entries=entries,
-        wind=wind_met(history.flown),
         practised=lines,
-        exercise=next_exercise(lines, shown, entries, history),
+        exercise=next_exercise(lines, shown, history),
         names_hidden=called is not None,
         reports={} if called is not None else reports or (_reports(history.flown, folder) if folder else {}),
     )

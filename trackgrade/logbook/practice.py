@@ -7,14 +7,16 @@ The limits and the order are our own choice.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from trackgrade.files import plain_text
 from trackgrade.logbook.claims import COMPOSITE
-from trackgrade.logbook.history import HoldFlown, PilotHistory
-from trackgrade.logbook.timeline import EntryLine, ItemLine, Timeline
+from trackgrade.logbook.history import EntryRow, HoldFlown, PilotHistory
+from trackgrade.logbook.shares import Share, share
+from trackgrade.logbook.timeline import ItemLine, Timeline
 from trackgrade.logbook.wording import percent
 
 #: At and above this a wind counts as strong, and this much across the inbound course as a crosswind [kt].
@@ -58,11 +60,17 @@ class Condition:
 
 @dataclass(frozen=True, eq=False)
 class Practised:
-    """In how many sessions a condition was met, and how many sessions ago last (0: the latest; None: never)."""
+    """In how many sessions a condition was met, how many sessions ago last (0: the latest; None: never), how it went.
+
+    ``share``: of the laps flown with it, those within the standard; of an entry, how often it was flown where the
+    sector asked for it, and else ``instead``: what was flown and how often.
+    """
 
     condition: Condition
     sessions: int
     sessions_ago: int | None
+    share: Share
+    instead: tuple[tuple[str, int], ...]
 
     @property
     def due(self) -> bool:
@@ -92,12 +100,16 @@ def _entered(kind: str, turns: str) -> Callable[[HoldFlown], bool]:
 
 
 _CROSSWIND = f"{CROSSWIND_KT:.0f} kt or more across, from the"
+_BETWEEN = f"{CROSSWIND_KT:.0f} to {STRONG_WIND_KT:.0f} kt"
 _CONDITIONS = (
     Condition("Side", "right turns", "right turns", 1, lambda hold: hold.turns == "right", {"turns": "right"}),
     Condition("Side", "left turns", "left turns", 0, lambda hold: hold.turns == "left", {"turns": "left"}),
     Condition("Wind", f"under {CROSSWIND_KT:.0f} kt", f"wind under {CROSSWIND_KT:.0f} kt", 17,
               lambda hold: hold.wind_kt is not None and hold.wind_kt < CROSSWIND_KT,
               {"wind": "light, so that nothing hides the basic times"}),
+    Condition("Wind", _BETWEEN, f"wind {_BETWEEN}", 18,
+              lambda hold: hold.wind_kt is not None and CROSSWIND_KT <= hold.wind_kt < STRONG_WIND_KT,
+              {"wind": "about 12 kt"}),
     Condition("Wind", f"{STRONG_WIND_KT:.0f} kt or more", f"wind {STRONG_WIND_KT:.0f} kt or more", 10,
               lambda hold: (hold.wind_kt or 0.0) >= STRONG_WIND_KT,
               {"wind": "20 kt, more along the inbound course than across it"}),
@@ -119,19 +131,30 @@ _CONDITIONS = (
 
 
 def practised(flown: Sequence[HoldFlown]) -> tuple[Practised, ...]:
-    """Every condition with when it was last met. ``flown`` oldest first."""
+    """Every condition with when it was last met, and how it went. ``flown`` oldest first."""
     order: dict[str, int] = {}
     for hold in flown:
         order.setdefault(hold.flight_hash, len(order))
-    when = [{order[hold.flight_hash] for hold in flown if each.met(hold)} for each in _CONDITIONS]
-    return tuple(
-        Practised(each, len(own), len(order) - 1 - max(own) if own else None) for each, own in zip(_CONDITIONS, when)
-    )
+    lines = []
+    for each in _CONDITIONS:
+        met = [hold for hold in flown if each.met(hold)]
+        when = {order[hold.flight_hash] for hold in met}
+        counts, instead = [(hold.laps_judged, hold.laps_within) for hold in met], Counter[str]()
+        if kind := each.flies.get("entry"):
+            here = [hold for hold in flown if hold.turns == each.flies["turns"]]
+            asked = [entry for hold in here for entry in hold.entries if entry.expected == kind]
+            counts = [(1, int(entry.right)) for entry in asked if entry.right is not None]
+            instead.update(_flown_words(entry) for entry in asked if not entry.right)
+        ago = len(order) - 1 - max(when) if when else None
+        lines.append(Practised(each, len(when), ago, share(counts), tuple(sorted(instead.items()))))
+    return tuple(lines)
 
 
-def next_exercise(
-    lines: Sequence[Practised], shown: Timeline, entries: Sequence[EntryLine], history: PilotHistory
-) -> Exercise:
+def _flown_words(entry: EntryRow) -> str:
+    return f"{entry.flown or 'unclear'}{' the wrong way' if entry.turned_wrong_way else ''}"
+
+
+def next_exercise(lines: Sequence[Practised], shown: Timeline, history: PilotHistory) -> Exercise:
     """What to fly next: the first finding of the latest report, unless what the page claims or shows says why not."""
     latest, recent = history.sessions[-1].holds[-1], history.total.recent
     worse = next((each for each in shown.verdict.claims if each.claimed == "worse" and each.measure != COMPOSITE), None)
@@ -174,7 +197,7 @@ def next_exercise(
             " once more too."
         )
     if new is None or new.condition.group == "Side":
-        hold["entry"] = _weakest_entry(entries, hold["turns"]) or hold["entry"]
+        hold["entry"] = _weakest_entry(lines, hold["turns"]) or hold["entry"]
     if weakest is not None and weakest.recent.value is not None:
         why.append(
             f"Least often within: {weakest.title.lower()}, {percent(weakest.recent.value)} of"
@@ -213,9 +236,10 @@ def weakest_item(items: Sequence[ItemLine]) -> ItemLine | None:
     return min(known, key=lambda each: (each.recent.value, -each.recent.judged), default=None)
 
 
-def _weakest_entry(entries: Sequence[EntryLine], turns: str) -> str | None:
+def _weakest_entry(lines: Sequence[Practised], turns: str) -> str | None:
     """The entry with the lowest share on this side, if any was wrong."""
-    known = [(line.share.value, line.kind) for line in entries if line.turns == turns and line.share.value is not None]
+    entries = [line for line in lines if "entry" in line.condition.flies and line.condition.flies["turns"] == turns]
+    known = [(line.share.value, line.condition.flies["entry"]) for line in entries if line.share.value is not None]
     worst = min(known, default=None)
     return worst[1] if worst is not None and worst[0] < 1.0 else None
 

@@ -13,9 +13,9 @@ import numpy as np
 
 from trackgrade.logbook.claims import Change, Verdict, session_levels, verdict
 from trackgrade.logbook.conditions import conditions
-from trackgrade.logbook.history import CEILINGS, EntryRow, HoldFlown, ItemTotal, PilotHistory, Session
+from trackgrade.logbook.history import CEILINGS, HoldFlown, ItemTotal, PilotHistory, Session
 from trackgrade.logbook.levels import Measure, measures, tells_nothing, without_repeats
-from trackgrade.logbook.shares import Share, share
+from trackgrade.logbook.shares import Share
 from trackgrade.track.track import Rows
 
 #: A break is long, and flying starts anew after it, above so many days and so many times the pilot's usual interval.
@@ -77,26 +77,6 @@ class Convergence:
     reached: int
     median: int | None
     longest: int
-
-
-@dataclass(frozen=True, eq=False)
-class EntryLine:
-    """Entries that one sector and one side asked for: how many, and the share that was right."""
-
-    kind: str
-    turns: str
-    share: Share
-    unclear: int
-    flown_instead: tuple[tuple[str, int], ...]
-
-
-@dataclass(frozen=True, eq=False)
-class WindLine:
-    """Holds flown in one band of wind speed, and the share of laps within the standard there."""
-
-    title: str
-    holds: int
-    share: Share
 
 
 @dataclass(frozen=True, eq=False)
@@ -235,45 +215,3 @@ def _convergence(flown: Sequence[HoldFlown]) -> Convergence:
             median = lap
         at_risk -= reached[lap] + left[lap]
     return Convergence(len(holds), sum(reached.values()), median, longest)
-
-
-def entry_record(flown: Sequence[HoldFlown]) -> tuple[EntryLine, ...]:
-    """Right entries by the sector that was met and the side of the turns."""
-    lines = []
-    for turns in ("right", "left"):
-        for kind in ("direct", "teardrop", "parallel"):
-            own = [each for hold in flown if hold.turns == turns for each in hold.entries if each.expected == kind]
-            judged = [each for each in own if each.right is not None]
-            wrong = Counter(_flown_words(each) for each in judged if not each.right)
-            lines.append(
-                EntryLine(
-                    kind=kind,
-                    turns=turns,
-                    share=share([(1, int(bool(each.right))) for each in judged]),
-                    unclear=len(own) - len(judged),
-                    flown_instead=tuple(sorted(wrong.items())),
-                )
-            )
-    return tuple(lines)
-
-
-def _flown_words(entry: EntryRow) -> str:
-    return f"{entry.flown or 'unclear'}{' the wrong way' if entry.turned_wrong_way else ''}"
-
-
-#: Bands of wind speed [kt], above the first number and up to the second: our own choice.
-WIND_BANDS = ((-1.0, 8.0, "up to 8 kt"), (8.0, 15.0, "8 to 15 kt"), (15.0, math.inf, "over 15 kt"))
-
-
-def wind_met(flown: Sequence[HoldFlown]) -> tuple[WindLine, ...]:
-    """Laps within the standard by band of wind speed; holds without a wind come last."""
-    by_band = [
-        (title, [hold for hold in flown if hold.wind_kt is not None and low < hold.wind_kt <= high])
-        for low, high, title in WIND_BANDS
-    ]
-    if unknown := [hold for hold in flown if hold.wind_kt is None]:
-        by_band.append(("not known", unknown))
-    return tuple(
-        WindLine(title, len(own), share([(hold.laps_judged, hold.laps_within) for hold in own]))
-        for title, own in by_band
-    )
