@@ -7,6 +7,7 @@ reason told.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -79,7 +80,8 @@ def parted_over_the_fix(path: FlightPath, passages: Sequence[Passage]) -> Flight
     """
     turns: list[Turn] = []
     for turn in path.turns:
-        for passage in passages:
+        first = bisect_right(passages, turn.start_epoch_s, key=lambda passage: passage.moment.epoch_s)
+        for passage in passages[first : bisect_left(passages, turn.end_epoch_s, key=lambda each: each.moment.epoch_s)]:
             part = _part(path, turn, passage)
             if part is not None:
                 turns.append(part[0])
@@ -142,7 +144,7 @@ def lap_between(
     offset = a.track_deg - float(wrap180(a.track_deg))
     if not any_start and not START_FROM_DEG <= start_heading <= START_TO_DEG:
         return NoLap("the fix was not passed inbound")
-    turns = _joined([t for t in path.turns if t.end_epoch_s > start - 1.0 and t.start_epoch_s < end])
+    turns = _joined(path.turns_in(start - 1.0, end))
 
     fix_turn = _fix_turn(path, turns, start, end, offset)
     if fix_turn is None:
@@ -186,7 +188,8 @@ def lap_between(
         # Corrections on the legs are no part of a circle; in a gale those against the hold's direction are large.
         # A lap that is one turn has its leg after it; a whole circle only a leg that makes it longer than wide.
         since = max(start, fix_turn.start_epoch_s) if unbroken else start
-        turning = sum(overlaps(turn, since, end) for turn in path.turns if not -LARGE_TURN_DEG < turn.change_deg < 60.0)
+        around = path.turns_in(since, end)
+        turning = sum(overlaps(turn, since, end) for turn in around if not -LARGE_TURN_DEG < turn.change_deg < 60.0)
         level = end - since - turning
         if unbroken and fix_turn.change_deg > WHOLE_CIRCLE_DEG[0]:
             level = min(level, _leg_by_shape_s(path, start, end))
@@ -229,7 +232,7 @@ def _turning_unseen_s(path: FlightPath, start: float, end: float) -> float:
     return unseen * GRID_STEP_S
 
 
-def _joined(turns: list[Turn]) -> list[Turn]:
+def _joined(turns: Sequence[Turn]) -> list[Turn]:
     """Turns in one direction that follow within a few seconds, made one."""
     joined: list[Turn] = []
     for turn in turns:

@@ -6,6 +6,7 @@ reading, so that the search for laps is written once.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -67,6 +68,11 @@ class FlightPath:
                 turns=tuple(replace(turn, change_deg=-turn.change_deg) for turn in path.turns),
             )
         return path
+
+    def turns_in(self, start: float, end: float) -> tuple[Turn, ...]:
+        """The turns that end after one moment and begin before another [s since 1970]."""
+        first = bisect_right(self.turns, start, key=lambda turn: turn.end_epoch_s)
+        return self.turns[first : bisect_left(self.turns, end, key=lambda turn: turn.start_epoch_s)]
 
     def index(self, epoch_s: float) -> int:
         """Index of the last grid time at or before a moment."""

@@ -231,7 +231,7 @@ def _turned_deg(path: FlightPath, a: Passage, b: Passage) -> float:
     start, end = a.moment.epoch_s, b.moment.epoch_s
     return sum(
         abs(turn.change_deg) * overlaps(turn, start, end) / max(turn.end_epoch_s - turn.start_epoch_s, 1.0)
-        for turn in path.turns
+        for turn in path.turns_in(start, end)
     )
 
 
