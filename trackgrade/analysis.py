@@ -11,16 +11,14 @@ import numpy as np
 from trackgrade.errors import TrackFileError
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.airmass import near_the_fix, over_the_visits, wind_over
-from trackgrade.motion.motion import Motion, through_air, trace
-from trackgrade.motion.samples import Turn
+from trackgrade.motion.airmass import near_the_fix, over_the_stays, wind_over
+from trackgrade.motion.motion import through_air, trace
 from trackgrade.motion.sampling import sample
 from trackgrade.motion.turns import find_turns, in_epoch_time
-from trackgrade.motion.wind import WindFit
-from trackgrade.segment.flown import Flown
 from trackgrade.segment.lap_wind import with_wind
 from trackgrade.segment.measured import Measured
 from trackgrade.segment.path import flight_path, seen_from_hold
+from trackgrade.segment.stays import stays
 from trackgrade.segment.visits import expected_leg_s, find_visits
 from trackgrade.track.altitude import for_hold
 from trackgrade.track.cleaning import clean as clean_track
@@ -48,18 +46,23 @@ def measure(track: Track, hold: Hold) -> Measured:
     frame = HoldFrame(hold)
     motion = trace(clean, frame.plane)
 
-    # First pass: the wind from all that was flown near the fix. Second: from the hold alone, once it is known.
-    wind, why_not = wind_over(motion, near_the_fix(motion, leg_s))
-    _, flown = _find(motion, wind, hold, frame, refine=False)
-    if flown.visits or flown.reversed_laps:
-        wind, why_not = wind_over(motion, over_the_visits(motion, _spans(flown)))
-    turns, flown = _find(motion, wind, hold, frame, refine=True)
-
-    flown = with_wind(flown, wind, motion.start_epoch_s)
+    # The wind first, from the hold alone where the ground track shows one: headings, turns and laps are read in it.
+    over_ground = through_air(motion, motion.grid_s, None)
+    spans = stays(flight_path(motion, over_ground, None, [], frame), leg_s)
+    wind, why_not = wind_over(motion, over_the_stays(motion, spans) if spans else near_the_fix(motion, leg_s))
+    air = through_air(motion, motion.grid_s, wind)
+    turns = find_turns(motion, air, wind)
+    flown = with_wind(find_visits(flight_path(motion, air, wind, turns, frame), hold), wind, motion.start_epoch_s)
     samples, channel_notes = sample(clean, motion, wind, hold.variation_deg)
     recorded = replace(recorded, notes=clean.notes + channel_notes)
     return Measured(
-        recorded, hold, seen_from_hold(samples, frame), wind.as_wind() if wind else None, why_not, turns, flown
+        recorded,
+        hold,
+        seen_from_hold(samples, frame),
+        wind.as_wind() if wind else None,
+        why_not,
+        in_epoch_time(turns, motion.start_epoch_s),
+        flown,
     )
 
 
@@ -82,23 +85,3 @@ def analyse(track: Track, hold: Hold, standard: Standard) -> Debrief:
     from trackgrade.score.judging import judge
 
     return judge(measure(track, hold), standard)
-
-
-def _find(
-    motion: Motion, wind: WindFit | None, hold: Hold, frame: HoldFrame, *, refine: bool
-) -> tuple[tuple[Turn, ...], Flown]:
-    """Turns and laps in this wind; ``refine``: turn edges fitted to the positions, not from the smoothed rate."""
-    air = through_air(motion, motion.grid_s, wind)
-    turns = find_turns(motion, air, wind, refine=refine)
-    flown = find_visits(flight_path(motion, air, wind, turns, frame), hold)
-    return in_epoch_time(turns, motion.start_epoch_s), flown
-
-
-def _spans(flown: Flown) -> list[tuple[float, float]]:
-    """First and last moment of each stay [s since 1970]."""
-    spans = list(flown.reversed_laps)
-    for visit in flown.visits:
-        start, end = visit.entry.start or visit.rounds[0].start, visit.rounds[-1].end
-        if end is not None:
-            spans.append((start.epoch_s, end.epoch_s))
-    return spans

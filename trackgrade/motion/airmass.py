@@ -25,7 +25,7 @@ def near_the_fix(motion: Motion, leg_s: float) -> Bools:
     return np.asarray(distance_nm < reach_nm)
 
 
-def over_the_visits(motion: Motion, spans: list[tuple[float, float]]) -> Bools:
+def over_the_stays(motion: Motion, spans: list[tuple[float, float]]) -> Bools:
     """Grid times (g,) inside the stays in the hold, given as (start, end) [s since 1970]."""
     epoch_s = motion.grid_s + motion.start_epoch_s
     inside = np.zeros(len(epoch_s), dtype=bool)
