@@ -16,12 +16,12 @@ from trackgrade.report.numbers import (
     lasted,
     moment_words,
     places_of,
-    sentence,
     traced,
 )
 from trackgrade.report.summary import Fact, magnetic_name
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.results import Measurement
+from trackgrade.score.sentences import sentence_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +70,7 @@ def entries(debrief: Debrief) -> Iterator[EntryStory]:
             title=f"Visit {visit.number}" if len(debrief.visits) > 1 else "",
             facts=tuple(facts),
             numbers=tuple(_entry_numbers(visit.entry)),
-            remarks=tuple(sentence(each) for each in dict.fromkeys(remarks) if each),
+            remarks=tuple(sentence_of(each) for each in dict.fromkeys(remarks) if each),
         )
 
 
@@ -115,7 +115,7 @@ def item_rows(debrief: Debrief) -> Iterator[ItemRow]:
 def wind_facts(debrief: Debrief) -> Iterator[Fact]:
     wind = debrief.wind
     if wind is None:
-        yield Fact("Wind", "not measurable", sentence(debrief.wind_note))
+        yield Fact("Wind", "not measurable", sentence_of(debrief.wind_note))
         return
     source = "from the ground speeds around the turns" if wind.source == "turns" else f"source: {wind.source}"
     yield Fact(
@@ -128,7 +128,7 @@ def wind_facts(debrief: Debrief) -> Iterator[Fact]:
         "True airspeed", f"{wind.true_airspeed_kt:.1f} ± {wind.true_airspeed_sd_kt:.1f} kt", "over the whole hold"
     )
     if debrief.wind_note:
-        yield Fact("Note", sentence(debrief.wind_note))
+        yield Fact("Note", sentence_of(debrief.wind_note))
 
 
 def dropped(debrief: Debrief) -> Iterator[str]:
@@ -154,7 +154,7 @@ def notes(debrief: Debrief) -> Iterator[str]:
     """What readers, cleaning, hold and judgement had to say, each once."""
     track = debrief.track
     for each in dict.fromkeys((*track.track.notes, *track.notes, *debrief.hold.notes, *debrief.notes)):
-        yield sentence(each)
+        yield sentence_of(each)
 
 
 def estimated(debrief: Debrief) -> tuple[str, ...]:

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from trackgrade.hold.courses import heading_name
-from trackgrade.report.numbers import DASH, NOTHING, Number, figure, moment_words, sentence, traced
+from trackgrade.report.numbers import DASH, NOTHING, Number, figure, moment_words, traced
 from trackgrade.report.timeline import Stretch
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.lap import GradedLap, Judged, NeedleReading, TurnMeasures
 from trackgrade.score.mistakes.table import BY_NAME
 from trackgrade.score.results import Measurement
+from trackgrade.score.sentences import sentence_of
 from trackgrade.score.standard import ITEMS
 from trackgrade.segment.flown import Moment
 
@@ -222,7 +223,7 @@ def _other_needle(cell: Cell) -> Number:
 
 
 def _needle(cell: Cell, reading: NeedleReading, words: str, *, under: str, item: str = "") -> Number:
-    story = [sentence(f"{reading.label}; aircraft {reading.side or 'on neither side'} of the course at the largest")]
+    story = [sentence_of(f"{reading.label}; aircraft {reading.side or 'on neither side'} of the course at the largest")]
     if reading.typical is not None:
         story.append(f"Typically {figure(reading.typical, 2)} of full scale.")
     if reading.share_within_three_quarters is not None:
@@ -274,7 +275,7 @@ def _outbound_wca(cell: Cell) -> Number:
         story.append(f"Triple drift (AIM 5-3-8) asks for {figure(work.triple_correction_deg, 0, signed=True)}°.")
     if asked:
         story.append(f"The lap solved for the wind asks for {asked}°.")
-    story.append(sentence(work.sentence))
+    story.append(sentence_of(work.sentence))
     return cell.of(work.outbound_correction_deg, signed=True, under=f"asked {asked}" if asked else "", story=story)
 
 

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from trackgrade.drawing.svg import element
 from trackgrade.score.results import ItemResult, Measurement
+from trackgrade.score.sentences import sentence_of
 from trackgrade.segment.flown import Moment
 
 MONTHS = (
@@ -121,7 +122,7 @@ def traced(
         lines = [f"Not measurable: {measured.why or 'the track does not carry it'}."]
     else:
         text = figure(measured.value, places, signed)
-        how = [sentence(measured.how)] if measured.how else []
+        how = [sentence_of(measured.how)] if measured.how else []
         lines = [f"{text} {measured.unit}{error_words(measured)}", *how, *story]
     if item is None:
         return Number(text, title, tuple(lines), under, at_s=at_s, stretch=stretch, key=key)
@@ -154,28 +155,20 @@ def small(value: float) -> str:
     return f"{value:.1f}" if value >= 0.95 else f"{value:.2f}" if value >= 0.005 else "0.00"
 
 
-def sentence(text: str) -> str:
-    """Upper case first letter, full stop last."""
-    text = text.strip()
-    if not text:
-        return ""
-    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
-
-
 def item_story(item: ItemResult) -> tuple[str, ...]:
     """Limit, result, excursions and source of an item, as sentences."""
     lines = []
     if item.limit is not None:
         against = f", measured from {item.reference.rstrip('.')}" if item.reference else ""
         lines.append(f"{item.title}: limit {figure(item.limit, places_of(item.limit))} {item.unit}{against}.")
-    result = sentence(item.result)
+    result = sentence_of(item.result)
     if item.result == "not measurable" and item.why:
         result = f"Not measurable: {item.why}."
     if item.straddles:
         result += " The value lies within two standard errors of its limit: it could be either side."
     lines.append(result)
     if item.evidence:
-        lines.append(sentence(item.evidence))
+        lines.append(sentence_of(item.evidence))
     for each in item.excursions[:4]:
         peak = f"{figure(each.peak, places_of(each.peak), signed=True)} {item.unit}"
         lines.append(f"Outside from {clock(each.start_epoch_s)} UTC for {lasted(each.seconds)}, up to {peak}.")

@@ -14,13 +14,14 @@ from trackgrade.report.compare import RULES, compare, flight_laps
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
 from trackgrade.report.needles import needle_lines
-from trackgrade.report.numbers import RESULT_SIGNS, Number, sentence, share_words
+from trackgrade.report.numbers import RESULT_SIGNS, Number, share_words
 from trackgrade.report.plan import EVENT_SIGNS, plan_of
 from trackgrade.report.plan_view import line_style, sign
 from trackgrade.report.summary import NOTHING_ADDED, Sheet, short_laps, short_units
 from trackgrade.report.tables import LapTable, lap_tables, side_tables
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.sentences import sentence_of
 
 
 def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
@@ -59,7 +60,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "tables": tables,
         "result_signs": RESULT_SIGNS,
         "not_completed": list(summary.not_completed(timeline)),
-        "seen_instead": [sentence(each) for each in debrief.flown.seen_instead],
+        "seen_instead": [sentence_of(each) for each in debrief.flown.seen_instead],
         "watch": summary.watch(debrief),
         "stretches": timeline.stretches,
         "line_styles": {each.key: line_style(each) for each in timeline.stretches},
@@ -95,9 +96,7 @@ def _numbers(
 ) -> Iterator[Number]:
     """Every traced number, for the notes at the end of the page."""
     for table in tables:
-        for group in table.groups:
-            for row in group.rows:
-                yield from row.cells
+        yield from (cell for _, rows in table.groups for _, _, cells in rows for cell in cells)
     for entry in entries:
         yield from (number for _, _, number in entry.numbers)
     yield from (row.value for row in item_rows)

@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from trackgrade.hold.courses import course_name, heading_name
-from trackgrade.report.numbers import DASH, RESULT_CLASSES, RESULT_SIGNS, clock, day, figure, sentence
+from trackgrade.report.numbers import DASH, RESULT_CLASSES, RESULT_SIGNS, clock, day, figure
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.results import Measurement
+from trackgrade.score.sentences import lap_words, sentence_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,12 +77,8 @@ def flight_facts(debrief: Debrief) -> tuple[Fact, ...]:
 
 def _lap_words(debrief: Debrief, finding: Finding) -> str:
     laps = finding.laps or ((finding.lap,) if finding.lap is not None else ())
-    if not laps:
-        return "whole hold"
-    where = f"visit {finding.visit}, " if finding.visit and len(debrief.visits) > 1 else ""
-    if len(laps) == 1:
-        return f"{where}lap {laps[0]}"
-    return f"{where}laps {', '.join(map(str, laps[:-1]))} and {laps[-1]}"
+    where = f"visit {finding.visit}, " if laps and finding.visit and len(debrief.visits) > 1 else ""
+    return where + lap_words(laps).removeprefix("the ")
 
 
 def point(debrief: Debrief, timeline: Timeline, finding: Finding) -> Point:
@@ -97,8 +94,8 @@ def point(debrief: Debrief, timeline: Timeline, finding: Finding) -> Point:
     return Point(
         title=finding.title,
         where=_lap_words(debrief, finding),
-        evidence=sentence(finding.evidence),
-        advice=sentence(finding.advice),
+        evidence=sentence_of(finding.evidence),
+        advice=sentence_of(finding.advice),
         at="" if finding.at_epoch_s is None else f"{clock(finding.at_epoch_s)} UTC",
         at_s=at,
         stretch=stretch,
@@ -128,10 +125,10 @@ def next_lap(debrief: Debrief) -> Iterator[Fact]:
 def next_lap_words(debrief: Debrief) -> tuple[str, ...]:
     card = debrief.next_lap
     if card is None:
-        return (sentence(debrief.solved_note),) if debrief.solved_note else ()
-    words = [sentence(card.sentence)] if card.sentence else []
+        return (sentence_of(debrief.solved_note),) if debrief.solved_note else ()
+    words = [sentence_of(card.sentence)] if card.sentence else []
     if not card.feasible and card.why and card.why not in card.sentence:
-        words.append(sentence(card.why))
+        words.append(sentence_of(card.why))
     return tuple(words)
 
 
@@ -139,13 +136,13 @@ def not_completed(timeline: Timeline) -> Iterator[Fact]:
     for each in timeline.stretches:
         if each.kind == "incomplete" and each.lap is not None:
             why = each.lap.why_incomplete or "the fix was not passed again"
-            yield Fact(each.label, sentence(why), f"from {clock(each.start_epoch_s)} UTC")
+            yield Fact(each.label, sentence_of(why), f"from {clock(each.start_epoch_s)} UTC")
 
 
 def watch(debrief: Debrief) -> tuple[str, ...]:
     words = []
     if debrief.watch is not None and debrief.watch.sentence:
-        words.append(sentence(debrief.watch.sentence))
+        words.append(sentence_of(debrief.watch.sentence))
     band = debrief.standard.timing_band_s
     if debrief.converged_lap is not None and band is not None:
         words.append(f"From lap {debrief.converged_lap} on every inbound time lay within {band:g} s of its target.")

@@ -16,29 +16,16 @@ MOST_LAPS = 12
 ALWAYS = ("Outbound time", "Inbound time", "Largest needle", "Altitude, furthest off", "Airspeed, furthest off")
 
 
-@dataclass(frozen=True, eq=False)
-class Row:
-    """One quantity over the laps, in the order of the table's heads."""
-
-    head: str
-    unit: str
-    cells: tuple[Number, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class RowGroup:
-    """Rows that belong together, under a heading of their own."""
-
-    title: str
-    rows: tuple[Row, ...]
+#: One quantity over the laps: its head, its unit, and a cell for each lap.
+Row = tuple[str, str, tuple[Number, ...]]
 
 
 @dataclass(frozen=True, eq=False)
 class LapTable:
-    """``heads`` are the laps (label, stretch key, line style); every row has a cell for each."""
+    """``heads`` are the laps in the order flown; ``groups`` rows that belong together, under a heading of their own."""
 
     heads: tuple[Stretch, ...]
-    groups: tuple[RowGroup, ...]
+    groups: tuple[tuple[str, tuple[Row, ...]], ...]
 
 
 def lap_tables(debrief: Debrief, timeline: Timeline) -> tuple[LapTable, ...]:
@@ -56,9 +43,9 @@ def _table(debrief: Debrief, laps: tuple[tuple[Stretch, GradedLap], ...]) -> Lap
         for r, (head, unit, made) in enumerate(recipes):
             cells = tuple(made(Cell(stretch, lap, head, f"n-{stretch.key}-{g}{r:02d}")) for stretch, lap in laps)
             if head in ALWAYS or any(each.text != DASH or each.result for each in cells):
-                rows.append(Row(head, unit, cells))
+                rows.append((head, unit, cells))
         if rows:
-            out.append(RowGroup(title, tuple(rows)))
+            out.append((title, tuple(rows)))
     return LapTable(tuple(stretch for stretch, _ in laps), tuple(out))
 
 

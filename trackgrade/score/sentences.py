@@ -20,8 +20,9 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 
 
 def sentence_of(text: str) -> str:
-    """A clause as a sentence: a capital first, a full stop last."""
-    return f"{text[0].upper()}{text[1:].rstrip('.')}."
+    """A clause as a sentence: a capital first, a full stop last; nothing stays nothing."""
+    text = text.strip()
+    return f"{text[0].upper()}{text[1:]}{'' if text[-1] in '.!?' else '.'}" if text else ""
 
 
 def lap_words(laps: Sequence[int]) -> str:
