@@ -19,7 +19,6 @@ from trackgrade.score.needles import (
     inbound_leg,
     needle_contrast,
     needles_of,
-    own_needle,
     read_needle,
     read_second_needle,
     show,
@@ -39,8 +38,13 @@ def _offset(cross_nm: float, straight_s: float = 120.0) -> Measured:
     )
 
 
+def _own(hold: Hold) -> Needle:
+    (needle,) = (needle for needle in needles_of(hold) if needle.own)
+    return needle
+
+
 def _reading(needle: Needle, lap: Lap, samples: Samples) -> NeedleReading:
-    own = show(own_needle(needle.hold), samples)
+    own = show(_own(needle.hold), samples)
     return read_needle(show(needle, samples), inbound_leg(own, lap, samples), samples)
 
 
@@ -131,7 +135,7 @@ def test_after_a_roll_out_the_needle_counts_from_its_capture() -> None:
         arithmetic.Plan(straights_s=(100.0,), inbound_cross_nm=lambda t: np.clip(0.9 - (t - 220.0) / 30.0, 0.0, 0.9))
     )
     (lap,) = flight.flown.laps
-    needle = own_needle(arithmetic.HOLD)
+    needle = _own(arithmetic.HOLD)
     reading = _reading(needle, lap, flight.samples)
     assert reading.largest is not None
     assert reading.largest <= 0.5
@@ -141,12 +145,12 @@ def test_after_a_roll_out_the_needle_counts_from_its_capture() -> None:
 
 
 def test_the_holds_own_needle_is_marked() -> None:
-    assert own_needle(arithmetic.HOLD).label.startswith("GPS 1 NM")
+    assert _own(arithmetic.HOLD).label.startswith("GPS 1 NM")
     odd = replace(arithmetic.HOLD, guidance=Guidance(kind="gps", full_scale_nm=0.5))
-    assert own_needle(odd).full_scale == 0.5
+    assert _own(odd).full_scale == 0.5
     assert sum(needle.own for needle in needles_of(odd)) == 1
     vor = replace(arithmetic.HOLD, guidance=Guidance(kind="vor", station_lat_deg=44.0, station_lon_deg=-93.0))
-    assert own_needle(vor).kind == "vor"
+    assert _own(vor).kind == "vor"
 
 
 def test_left_turns_hold_on_the_left() -> None:

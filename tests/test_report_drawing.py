@@ -20,11 +20,11 @@ from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
 from trackgrade.report import plan_view
 from trackgrade.report.flight_data import MOST_SAMPLES, differences, flight_data, thin
-from trackgrade.report.needles import needle_lines
 from trackgrade.report.numbers import share_words
 from trackgrade.report.plan import plan_of
 from trackgrade.report.strips import strips
 from trackgrade.report.timeline import AXIS_WIDTH, TimeAxis, lay_out
+from trackgrade.score.needles import own_and_other
 
 unit = st.floats(-1.0, 1.0)
 
@@ -114,7 +114,7 @@ def test_the_script_gets_the_positions_of_the_samples() -> None:
     debrief = make_debrief(gap=True)
     timeline = lay_out(debrief)
     views = plan_view.draw(plan_of(debrief, timeline)).views
-    data = flight_data(debrief, timeline, views, needle_lines(debrief))
+    data = flight_data(debrief, timeline, views, own_and_other(debrief.needles))
     times = unpack(data["channels"]["t"]["d"], 0.1) + data["t0"]
     east = unpack(data["channels"]["east"]["d"], 0.001)
     at = np.searchsorted(debrief.samples.epoch_s, times - 0.05)
@@ -221,31 +221,31 @@ def test_one_scale_in_both_directions_and_a_true_scale_bar() -> None:
 @pytest.mark.parametrize("turns", ["right", "left"])
 def test_needles_are_right_positive_whatever_the_holding_side(turns: str) -> None:
     debrief = make_debrief(turns=turns)
-    gps, vor = needle_lines(debrief)
+    gps, vor = own_and_other(debrief.needles)
     right_nm = debrief.hold.side * debrief.samples.cross_nm
     far = np.abs(right_nm) > 0.05
-    assert (np.sign(gps.share[far]) == np.sign(right_nm[far])).all()
-    assert (np.sign(vor.share[far]) == np.sign(right_nm[far])).all()
-    np.testing.assert_allclose(gps.share, right_nm / 1.0, atol=1e-9)
+    assert (np.sign(gps.right[far]) == np.sign(right_nm[far])).all()
+    assert (np.sign(vor.right[far]) == np.sign(right_nm[far])).all()
+    np.testing.assert_allclose(gps.right, right_nm / 1.0, atol=1e-9)
     # One mile abeam a station 5 NM away is 11.3 degrees: more than full scale of 10.
     at = int(np.argmin(np.hypot(debrief.samples.along_nm + 1.5, debrief.samples.cross_nm - 1.2)))
     along, cross = debrief.samples.along_nm[at], right_nm[at]
-    assert vor.share[at] == pytest.approx(np.degrees(np.arctan2(cross, abs(along))) / 10.0, abs=0.01)
+    assert vor.right[at] == pytest.approx(np.degrees(np.arctan2(cross, abs(along))) / 10.0, abs=0.01)
 
 
 def test_the_hold_s_own_needle_comes_first() -> None:
     vor = Guidance(kind="vor", full_scale_deg=12.0)
-    assert [(each.kind, each.own) for each in needle_lines(make_debrief(guidance=vor))] == [
-        ("vor", True),
-        ("gps", False),
-    ]
-    assert [(each.kind, each.own) for each in needle_lines(make_debrief())] == [("gps", True), ("vor", False)]
+    for debrief, kinds in ((make_debrief(guidance=vor), ["vor", "gps"]), (make_debrief(), ["gps", "vor"])):
+        own, other = own_and_other(debrief.needles)
+        assert [own.needle.kind, other.needle.kind] == kinds
+        assert own.needle.own
+        assert not other.needle.own
 
 
 def test_bands_are_the_limits_of_the_standard_about_the_reference() -> None:
     debrief = make_debrief()
     timeline = lay_out(debrief)
-    by_key = {each.key: each for each in strips(debrief, timeline, needle_lines(debrief))}
+    by_key = {each.key: each for each in strips(debrief, timeline, own_and_other(debrief.needles))}
     assert list(by_key) == ["altitude", "airspeed", "needle", "rate"]
     assert debrief.altitude.value is not None
     assert debrief.airspeed.value is not None
@@ -276,13 +276,13 @@ def test_strips_mark_the_excursions_that_were_graded() -> None:
     }
     assert graded, "the flight was made to leave its altitude band"
     timeline = lay_out(debrief)
-    altitude = strips(debrief, timeline, needle_lines(debrief))[0]
+    altitude = strips(debrief, timeline, own_and_other(debrief.needles))[0]
     assert set(altitude.outside) == graded
 
 
 def test_a_strip_without_its_quantity_says_why() -> None:
     debrief = make_debrief(altitude=False, wind=None)
-    by_key = {each.key: each for each in strips(debrief, lay_out(debrief), needle_lines(debrief))}
+    by_key = {each.key: each for each in strips(debrief, lay_out(debrief), own_and_other(debrief.needles))}
     assert by_key["altitude"].lines == ()
     assert "no altitude" in by_key["altitude"].why
     assert [each.words for each in by_key["airspeed"].lines] == ["ground speed"]
@@ -295,7 +295,7 @@ def test_an_outlier_does_not_flatten_the_strip() -> None:
     altitude = debrief.samples.alt_ft.copy()
     altitude[400] = 44_000.0
     spoiled = dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, alt_ft=altitude))
-    strip = strips(spoiled, lay_out(spoiled), needle_lines(spoiled))[0]
+    strip = strips(spoiled, lay_out(spoiled), own_and_other(spoiled.needles))[0]
     assert strip.scale.high < 5000.0
 
 

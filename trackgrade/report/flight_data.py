@@ -6,15 +6,18 @@ between two commas: an hour at one sample a second is about 150 kB.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from trackgrade.drawing.lines import Indices
 from trackgrade.drawing.view import View
-from trackgrade.report.needles import NeedleLine
+from trackgrade.hold.frame import HoldFrame
+from trackgrade.hold.guidance import flag_is_to
 from trackgrade.report.timeline import AXIS_WIDTH, Timeline
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.needles import Shown
 from trackgrade.track.track import Floats
 
 #: Most samples shipped: an hour and a half at one a second; longer stretches are thinned evenly.
@@ -25,7 +28,7 @@ TIME_STEP_S = 0.1
 
 
 def flight_data(
-    debrief: Debrief, timeline: Timeline, views: tuple[View, View], needles: tuple[NeedleLine, ...]
+    debrief: Debrief, timeline: Timeline, views: tuple[View, View], needles: Sequence[Shown]
 ) -> dict[str, Any]:
     """A mapping fit for JSON; times are seconds after ``t0`` (epoch seconds)."""
     samples = debrief.samples
@@ -45,9 +48,12 @@ def flight_data(
         "rate": (samples.heading_rate_deg_s, 0.1),
         "ias": (samples.ias_kt, 0.5),
     }
-    for needle in needles:
-        steps[f"needle_{needle.kind}"] = (np.clip(needle.share, -1.2, 1.2), 0.01)
-        steps[f"to_{needle.kind}"] = (needle.to.astype(np.float64), 1.0)
+    for shown in needles:
+        steps[f"needle_{shown.needle.kind}"] = (np.clip(shown.right, -1.2, 1.2), 0.01)
+        to = samples.along_nm < 0.0
+        if shown.needle.kind == "vor":
+            to = flag_is_to(debrief.hold, *HoldFrame(debrief.hold).to_geographic(samples.along_nm, samples.cross_nm))
+        steps[f"to_{shown.needle.kind}"] = (to.astype(np.float64), 1.0)
     return {
         "t0": t0,
         "channels": {
@@ -69,7 +75,7 @@ def flight_data(
         "views": {
             view.name: [round(v, 4) for v in (view.turn_deg, view.px_per_nm, view.x0, view.y0)] for view in views
         },
-        "needles": [each.kind for each in needles],
+        "needles": [each.needle.kind for each in needles],
         "variation": debrief.hold.variation_deg,
     }
 

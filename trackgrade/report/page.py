@@ -13,7 +13,6 @@ from trackgrade.report import evidence, plan_view, strips, summary
 from trackgrade.report.compare import RULES, compare, flight_laps
 from trackgrade.report.evidence import EntryStory, ItemRow
 from trackgrade.report.flight_data import flight_data
-from trackgrade.report.needles import needle_lines
 from trackgrade.report.numbers import RESULT_SIGNS, Number, share_words
 from trackgrade.report.plan import EVENT_SIGNS, plan_of
 from trackgrade.report.plan_view import line_style, sign
@@ -21,6 +20,7 @@ from trackgrade.report.summary import NOTHING_ADDED, Sheet, short_laps, short_un
 from trackgrade.report.tables import LapTable, lap_tables, side_tables
 from trackgrade.report.timeline import lay_out
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.needles import own_and_other
 from trackgrade.score.sentences import sentence_of
 
 
@@ -40,7 +40,7 @@ def signed(page: str, sheet: Sheet) -> str:
 def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]:
     """Everything the page's template gets, worded and drawn, in the order of the page: nothing else reaches it."""
     timeline = lay_out(debrief)
-    needles = needle_lines(debrief)
+    needles = own_and_other(debrief.needles)
     plan = plan_of(debrief, timeline)
     drawn = plan_view.draw(plan)
     tables = lap_tables(debrief, timeline)
@@ -67,7 +67,7 @@ def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]
         "plan": drawn,
         "signs": [(sign(shape), words) for shape, words in EVENT_SIGNS],
         "corridor_words": share_words(debrief.standard.needle_share),
-        "needles": needles,
+        "needles": [each.needle for each in needles],
         "strips": [
             (each, each.scale.drawn(strips.HEIGHT_PX), strips.draw(each, debrief, timeline))
             for each in strips.strips(debrief, timeline, needles)

@@ -16,13 +16,13 @@ from markupsafe import Markup
 from trackgrade.drawing.lengths import round_step, round_ticks
 from trackgrade.drawing.svg import element, short, simplified_polylines
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.report.needles import NeedleLine
 from trackgrade.report.numbers import MINUS, clock, figure, share_words
 from trackgrade.report.plan import corridor_edges
 from trackgrade.report.timeline import AXIS_WIDTH, Stretch, TimeAxis, Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.levels import held_spans
 from trackgrade.score.measures import NO_ALTITUDE
+from trackgrade.score.needles import Shown
 from trackgrade.track.track import Floats
 
 #: Inner height of every plot, in units of the drawing; y grows down.
@@ -118,7 +118,7 @@ class Strip:
 NO_SCALE = Scale(0.0, 1.0, ())
 
 
-def strips(debrief: Debrief, timeline: Timeline, needles: tuple[NeedleLine, ...]) -> tuple[Strip, ...]:
+def strips(debrief: Debrief, timeline: Timeline, needles: Sequence[Shown]) -> tuple[Strip, ...]:
     """The four strips of the page, in the order an instrument scan names them."""
     return (
         altitude(debrief, timeline),
@@ -223,12 +223,12 @@ def airspeed(debrief: Debrief, timeline: Timeline) -> Strip:
     )  # fmt: skip
 
 
-def _needle(debrief: Debrief, timeline: Timeline, needles: tuple[NeedleLine, ...]) -> Strip:
+def _needle(debrief: Debrief, timeline: Timeline, needles: Sequence[Shown]) -> Strip:
     """Deflection as the pilot saw it, pegged at full scale."""
     share = debrief.standard.needle_share
     lines = tuple(
-        Line(needle.label, np.clip(needle.share, -1.04, 1.04), "first" if needle.own else "second")
-        for needle in needles
+        Line(each.needle.label, np.clip(each.right, -1.04, 1.04), "first" if each.needle.own else "second")
+        for each in needles
     )
     scale = Scale(-1.2, 1.2, ((1.0, "full R"), (0.5, "½"), (0.0, "0"), (-0.5, "½"), (-1.0, "full L")))
     return Strip(

@@ -11,6 +11,7 @@ from trackgrade.hold.planning import SolvedLap
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.lap import GradedLap, Reference
 from trackgrade.score.levels import Level
+from trackgrade.score.needles import Shown
 from trackgrade.score.results import ItemResult, Measurement, WithItems
 from trackgrade.score.series import Series
 from trackgrade.score.standard import Standard
@@ -210,6 +211,7 @@ class Flight:
     turn_radius_nm: float | None
     visits: tuple[GradedVisit, ...]
     flown: Flown
+    needles: tuple[Shown, ...]
     watch: WatchAnalysis | None
     whole_items: tuple[ItemResult, ...] = ()
 

@@ -22,8 +22,7 @@ from trackgrade.score.needles import (
     inbound_leg,
     needle_contrast,
     needles_of,
-    other_needle,
-    own_needle,
+    own_and_other,
     read_needle,
     read_second_needle,
     show,
@@ -120,7 +119,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         else ()
     )
     radius = typical_turn_radius_nm(samples, flown, measured.turns)
-    needles = [show(needle, samples) for needle in needles_of(hold)]
+    needles = tuple(show(needle, samples) for needle in needles_of(hold))
     band = standard.limit("airspeed") or 10.0
     visits = tuple(
         GradedVisit(
@@ -150,6 +149,7 @@ def in_numbers(measured: Measured, standard: Standard, solver: Solver) -> Flight
         turn_radius_nm=radius,
         visits=visits,
         flown=flown,
+        needles=needles,
         watch=watch_analysis(every, hold),
     )
 
@@ -171,7 +171,7 @@ def _laps(
 ) -> tuple[GradedLap, ...]:
     """The completed laps of a visit, not graded yet."""
     hold, samples = measured.hold, measured.samples
-    own, other = ([each.needle for each in needles].index(one(hold)) for one in (own_needle, other_needle))
+    own, other = map(needles.index, own_and_other(needles))
     winds = [own_wind(lap.wind, measured.wind) for lap in visit.laps]
     solved = [solver(wind) for wind in winds]
     measures = [lap_measures(visit, lap, hold, samples, series, levels, measured.turns, standard) for lap in visit.laps]

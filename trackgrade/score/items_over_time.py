@@ -14,7 +14,7 @@ from trackgrade.score.grading import WHOLE_HOLD, Deviation, Scope, Seen, grade_o
 from trackgrade.score.lap import GradedLap
 from trackgrade.score.levels import held_spans, level_at
 from trackgrade.score.measures import no_airspeed
-from trackgrade.score.needles import deflected, inbound_leg, own_needle, show
+from trackgrade.score.needles import deflected, inbound_leg, own_and_other
 from trackgrade.score.results import ItemResult
 from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
@@ -122,7 +122,7 @@ def airspeed_how(flight: Flight) -> str:
 
 def course(item: Item, flight: Flight) -> list[ItemResult]:
     """Deflection of the hold's own needle inbound [share of full scale], right of course positive."""
-    own = show(own_needle(flight.hold), flight.samples)
+    own, _ = own_and_other(flight.needles)
     read = np.zeros(len(flight.samples), dtype=bool)
     spans: list[list[tuple[float, float]]] = []
     why = ""
@@ -136,7 +136,7 @@ def course(item: Item, flight: Flight) -> list[ItemResult]:
         first, last = flight.samples.epoch_s[index[[0, -1]]]
         spans.append([(float(first), float(last))])
     off = Deviation(
-        np.where(read, own.share * flight.hold.side, math.nan),
+        np.where(read, own.right, math.nan),
         np.where(read, own.share_sd, math.nan),
         reference=own.needle.label,
         how="needle from the position; right of course positive",

@@ -63,6 +63,11 @@ class Shown:
     share_sd: Floats
     readable: npt.NDArray[np.bool_]
 
+    @property
+    def right(self) -> Floats:
+        """Share of full scale (n,), the aircraft right of the course positive (the needle then points left)."""
+        return self.needle.hold.side * self.share
+
 
 def needles_of(hold: Hold) -> tuple[Needle, ...]:
     """The needles each inbound leg is read by: the three linear scales, the hold's own, and a VOR.
@@ -91,30 +96,19 @@ def needles_of(hold: Hold) -> tuple[Needle, ...]:
     return tuple(needles)
 
 
-def own_needle(hold: Hold) -> Needle:
-    """The needle the hold is flown by."""
-    return next(needle for needle in needles_of(hold) if needle.own)
-
-
-def other_needle(hold: Hold) -> Needle:
-    """The needle of the other kind, to read the same legs by: the VOR, or the GPS as it shows in the terminal area."""
-    own = own_needle(hold)
-    others = [needle for needle in needles_of(hold) if needle.kind != own.kind]
-    return next(needle for needle in others if needle.kind == "vor" or needle.full_scale == TERMINAL_NM)
-
-
-def shown_share(needle: Needle, along_nm: Floats, cross_nm: Floats) -> Floats:
-    """Share of full scale (n,) that a needle shows at places in the hold's frame [NM], holding side positive."""
-    if needle.kind == "gps":
-        return gps_needle(cross_nm, needle.full_scale)
-    return vor_needle_in_frame(needle.hold, along_nm, cross_nm)
+def own_and_other(shown: Sequence[Shown]) -> tuple[Shown, Shown]:
+    """The needle that the hold is flown by, and one of the other kind: the VOR, or the GPS in the terminal area."""
+    own = next(each for each in shown if each.needle.own)
+    others = (each for each in shown if each.needle.kind != own.needle.kind)
+    return own, next(each for each in others if each.needle.kind == "vor" or each.needle.full_scale == TERMINAL_NM)
 
 
 def show(needle: Needle, samples: Samples) -> Shown:
     """The needle over a whole flight. A VOR's is left alone within half a mile of the station."""
-    share = shown_share(needle, samples.along_nm, samples.cross_nm)
     if needle.kind == "gps":
+        share = gps_needle(samples.cross_nm, needle.full_scale)
         return Shown(needle, share, samples.position_sd_nm / needle.full_scale, np.ones(len(samples), dtype=bool))
+    share = vor_needle_in_frame(needle.hold, samples.along_nm, samples.cross_nm)
     distance = _distance_to_station_nm(needle.hold, samples.along_nm, samples.cross_nm)
     share_sd = np.degrees(samples.position_sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
     return Shown(needle, share, share_sd, distance >= STATION_PASSAGE_NM)
