@@ -18,6 +18,7 @@ from trackgrade.hold.hold import Guidance, Hold, Leg
 from trackgrade.motion.samples import Turn, Wind
 from trackgrade.score.debrief import Debrief, Finding
 from trackgrade.score.judging import judge
+from trackgrade.score.needles import show
 from trackgrade.score.results import ItemResult
 from trackgrade.score.standards import load_standard
 from trackgrade.segment.flown import Entry, Flown, Lap, Moment, Visit
@@ -324,4 +325,10 @@ def without_samples(debrief: Debrief) -> Debrief:
         for each in dataclasses.fields(debrief.samples)
         if isinstance(getattr(debrief.samples, each.name), np.ndarray)
     }
-    return dataclasses.replace(debrief, samples=dataclasses.replace(debrief.samples, **none))
+    return with_samples(debrief, dataclasses.replace(debrief.samples, **none))
+
+
+def with_samples(debrief: Debrief, samples: Samples) -> Debrief:
+    """The same debrief of another record, with the needles as they show there."""
+    needles = tuple(show(each.needle, samples) for each in debrief.needles)
+    return dataclasses.replace(debrief, samples=samples, needles=needles)

@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 from lxml import html as lxml_html
 
-from tests.report_flights import make_debrief, without_samples
+from tests.report_flights import make_debrief, with_samples, without_samples
 from trackgrade.drawing import frame
 from trackgrade.drawing.frame import environment
 from trackgrade.hold.hold import Guidance, Leg
@@ -332,7 +332,7 @@ def test_three_hours_at_five_a_second_stay_under_the_limit() -> None:
         if each.type == "Floats" and each.name != "epoch_s"
     }
     dense = dataclasses.replace(samples, epoch_s=fine, gap_before=np.zeros(len(fine), dtype=bool), **changes)
-    text = render(dataclasses.replace(debrief, samples=dense))
+    text = render(with_samples(debrief, dense))
     assert len(fine) > 50_000
     assert len(text.encode()) < 1_500_000
 
