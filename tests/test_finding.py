@@ -159,6 +159,18 @@ def test_a_hold_whose_legs_are_lines_that_are_intercepted_is_found(count: int) -
     assert wrap180(proposal.hold.inbound_course_true_deg - 220.0) == pytest.approx(0.0, abs=2.0)
 
 
+@pytest.mark.parametrize(("hold", "side"), [(HOLD, 1), (LEFT_HOLD, -1)])
+def test_an_only_lap_whose_outbound_leg_comes_onto_its_line_is_one_and_a_procedure_turn_is_none(
+    hold: Hold, side: int
+) -> None:
+    half = [turn(side * 130.0), straight(30.0), turn(side * 50.0), straight(70.0)]
+    (proposal,) = found_in([straight(FIX_S), *half * 2, straight(60.0)], hold)
+    assert proposal.laps == 1
+    assert miss_nm(proposal, hold) < FIX_NM
+    away = [turn(side * 180.0), straight(70.0), turn(side * -45.0), straight(60.0), turn(side * 225.0), straight(160.0)]
+    assert found_in([straight(FIX_S), *away, straight(60.0)], hold) == []
+
+
 def _reading(flight: Flight, hold: Hold, stretch: slice) -> Reading:
     path = path_of(flight, hold)
     cut = {each.name: getattr(path, each.name) for each in fields(path)}

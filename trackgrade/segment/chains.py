@@ -256,7 +256,7 @@ def _passes_fix_across(path: FlightPath, found: FoundLap) -> bool:
 
 def out_along_course(path: FlightPath, chain: list[FoundLap]) -> bool:
     """Whether an only lap is a procedure turn: its outbound leg tracks the inbound course itself for a while, where a
-    hold's lies a turn's diameter beside it; or it has two legs outbound."""
+    hold's lies a turn's diameter beside it; or its last leg outbound leads away from the side of the turn back."""
     lap = chain[0].lap
     if len(chain) > 1 or lap.outbound_turn_end is None or lap.outbound_end is None:
         return False
@@ -266,7 +266,7 @@ def out_along_course(path: FlightPath, chain: list[FoundLap]) -> bool:
     if int(np.count_nonzero(on & away)) * GRID_STEP_S > ON_COURSE_S:
         return True
     headings = leg_headings(path, chain[0].a, chain[0].b, lap.outbound_turn_end.epoch_s)
-    return float(np.ptp(headings or [0.0])) > ANOTHER_LEG_DEG
+    return max(headings, default=0.0) - (headings or [0.0])[-1] > ANOTHER_LEG_DEG
 
 
 def leg_headings(path: FlightPath, a: Passage, b: Passage, since_s: float = 0.0) -> list[float]:

@@ -29,15 +29,15 @@ SHORTEST_HALF_CIRCLE_S, LONGEST_HALF_CIRCLE_S = 28.0, 300.0
 LEAST_TURNING_SHARE = 0.6
 #: Straight flight on the two legs of a lap together [s]; least and most of an only lap.
 LEAST_LEGS_S, LEGS_ONCE_S = 30.0, (50.0, 800.0)
-#: A turn on the outbound leg [deg]: a line is intercepted at less, a search has corners; and all of them together: a
-#: hold's leg goes on as it began, a procedure turn's does not; of an only lap.
-CORNER_DEG, ANOTHER_HEADING_DEG, ANOTHER_HEADING_ONCE_DEG = 70.0, 45.0, 20.0
+#: A turn on the outbound leg [deg]: a line is intercepted at less, a search has corners; and how far all of them lead
+#: away from the side of the turn back, as a procedure turn does and a hold hardly; of an only lap.
+CORNER_DEG, AWAY_DEG, AWAY_ONCE_DEG = 70.0, 45.0, 20.0
 #: The outbound leg of an only lap lies this many turn diameters to the side.
 ASIDE_DIAMETERS = (0.35, 2.0)
 #: Laps that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
 CIRCUIT_FT, WRONG_HEIGHTS = 350.0, 0.03
 #: The fix of an only lap is met this closely in the end [NM, or turn diameters].
-MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.12
+MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.2
 #: Passages of one hold scatter by less than this, or this share of a turn's diameter, and all its rounds together lead
 #: no further on [NM]; so many rounds tell, however uneven their steps, and so many steps, both ends together: a pilot's
 #: scatter may be one step at each.
@@ -57,7 +57,7 @@ class _Shape:
     turning_share: float
     legs_s: float
     corner_deg: float
-    net_deg: float
+    away_deg: float
     diameter_nm: float
     aside_diameters: float
 
@@ -70,7 +70,7 @@ class _Shape:
             and self.turning_share >= LEAST_TURNING_SHARE
             and self.legs_s >= LEAST_LEGS_S
             and self.corner_deg <= CORNER_DEG
-            and self.net_deg <= ANOTHER_HEADING_DEG
+            and self.away_deg <= AWAY_DEG
         )
 
 
@@ -105,7 +105,7 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
         turning_share=turning / max(out[1] - out[0] + back[1] - back[0], 1.0),
         legs_s=back[0] - out[1] + lap.end.epoch_s - back[1],
         corner_deg=max(map(abs, outbound), default=0.0),
-        net_deg=abs(sum(outbound)),
+        away_deg=-sum(outbound),
         diameter_nm=diameter_nm,
         aside_diameters=median(path.cross_nm[leg]) / diameter_nm,
     )
@@ -196,18 +196,17 @@ def _last(where: npt.NDArray[np.bool_], until: int) -> int | None:
 def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> bool:
     if abs(lap.end_cross_nm or 0.0) > max(MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS * shape.diameter_nm):
         return False
-    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.net_deg > ANOTHER_HEADING_ONCE_DEG:
+    if entry.kind in ("teardrop", "parallel"):
+        return True  # who enters so means to hold
+    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.away_deg > AWAY_ONCE_DEG:
         return False
-    if not ASIDE_DIAMETERS[0] < shape.aside_diameters < ASIDE_DIAMETERS[1]:
-        return False
-    # Who enters by a teardrop or a parallel entry means to hold.
-    return entry.kind in ("teardrop", "parallel") or not _to_and_fro(path, lap, shape.legs_s)
+    return ASIDE_DIAMETERS[0] < shape.aside_diameters < ASIDE_DIAMETERS[1] and not _to_and_fro(path, lap, shape.legs_s)
 
 
 def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
-    """Whether a turn about to the other side follows the lap sooner than its legs take (twice that with another back
-    after it), or two to either side in turn come before it: lines of a survey, of which the first was joined by a turn.
-    """
+    """Whether a turn about to the other side follows the lap within half of a leg (a whole one with another back after
+    it), or two to either side in turn come before it: lines of a survey, which end beside each other; the first was
+    joined by a turn."""
     begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
     turns = large_turns(path.turns, TURN_ABOUT_DEG)
     after = [(start, change) for start, end, change in turns if (start + end) / 2.0 > left]
@@ -215,7 +214,7 @@ def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
     if (
         after
         and after[0][1] < -TO_NEXT_LINE_DEG
-        and after[0][0] - left < legs_s * (2.0 if after[1:] and after[1][1] > 0.0 else 1.0)
+        and after[0][0] - left < legs_s * (0.5 if after[1:] and after[1][1] > 0.0 else 0.25)
     ):
         return True
     return len(before) > 1 and before[-1][1] < 0.0 < before[-2][1] and begun - before[-2][0] < left - begun
