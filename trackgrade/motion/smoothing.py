@@ -34,6 +34,11 @@ PASSES = 3
 SAME_NOISE = 1.2
 #: A step this many times the usual one is a hole; its ends are open for this many response times of the smoother.
 HOLE_STEPS, HOLE_SETTLING = 4.0, 1.7
+#: What the states at the start and end of a step h say of themselves and of each other where a white jerk of density q
+#: is integrated three times: precisions of derivatives i and j, times q h**(5 - i - j).
+START_START = np.array([[720.0, 360.0, 60.0], [360.0, 192.0, 36.0], [60.0, 36.0, 9.0]])
+START_END = np.array([[-720.0, 360.0, -60.0], [-360.0, 168.0, -24.0], [-60.0, 24.0, -3.0]])
+END_END = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0, 9.0]])
 #: A trace of prior on each state keeps the matrix positive definite for poor tracks.
 LEAST_VELOCITY_PRECISION, LEAST_ACCELERATION_PRECISION = 1e-12, 1e-8
 
@@ -211,23 +216,20 @@ def _directions(time_s: Floats, position_m: Floats) -> Floats:
     return np.asarray(unit)
 
 
-def _prior(time_s: Floats, q: float) -> tuple[Floats, Floats, Floats]:
-    """Blocks (n-1, 3, 3) of the prior's precision for one axis: start-start, start-end, end-end."""
+def _prior(time_s: Floats, q: float) -> Floats:
+    """The prior's precision of one axis (n, 3, 6), in lower band form: [sample, column, row - column]."""
     h = np.diff(time_s)
-    inverse = np.empty((len(h), 3, 3))
-    inverse[:, 0, 0] = 720 / h**5
-    inverse[:, 0, 1] = inverse[:, 1, 0] = -360 / h**4
-    inverse[:, 0, 2] = inverse[:, 2, 0] = 60 / h**3
-    inverse[:, 1, 1] = 192 / h**3
-    inverse[:, 1, 2] = inverse[:, 2, 1] = -36 / h**2
-    inverse[:, 2, 2] = 9 / h
-    inverse /= q
-    step = np.zeros((len(h), 3, 3))
-    step[:, 0, 0] = step[:, 1, 1] = step[:, 2, 2] = 1.0
-    step[:, 0, 1] = step[:, 1, 2] = h
-    step[:, 0, 2] = h * h / 2
-    start_end = -np.swapaxes(step, 1, 2) @ inverse
-    return -start_end @ step, start_end, inverse
+    shares = np.cumprod([1.0 / (q * h), *[1.0 / h] * 4], axis=0)  # (5, n-1): over each power of the step
+    prior = np.zeros((len(time_s), 3, 6))
+    for i, j in np.ndindex(3, 3):
+        power = shares[4 - i - j]
+        if j >= i:
+            prior[:-1, i, j - i] += START_START[i, j] * power
+            prior[1:, i, j - i] += END_END[i, j] * power
+        prior[:-1, i, 3 + j - i] = START_END[i, j] * power
+    prior[:, 1, 0] += LEAST_VELOCITY_PRECISION
+    prior[:, 2, 0] += LEAST_ACCELERATION_PRECISION
+    return prior
 
 
 def _measurement_precision(unit: Floats, cross_m: float, along_m: float, weight: Floats) -> Floats:
@@ -237,20 +239,11 @@ def _measurement_precision(unit: Floats, cross_m: float, along_m: float, weight:
     return np.asarray((along / along_m**2 + across / cross_m**2) * weight[:, None, None])
 
 
-def _solve_apart(prior: tuple[Floats, Floats, Floats], precision: Floats, position_m: Floats) -> Floats:
+def _solve_apart(prior: Floats, precision: Floats, position_m: Floats) -> Floats:
     """As `_solve` for noise that is the same in all directions, ``precision`` (n,) [1/m2]: one matrix for both axes."""
-    start_start, start_end, end_end = prior
     n = len(position_m)
-    diagonal = np.zeros((n, 3, 3))
-    diagonal[:-1] += start_start
-    diagonal[1:] += end_end
-    diagonal[:, 0, 0] += precision
-    diagonal[:, 1, 1] += LEAST_VELOCITY_PRECISION
-    diagonal[:, 2, 2] += LEAST_ACCELERATION_PRECISION
-    band = np.zeros((n, 3, 6))  # lower form, band[sample, column, row - column]
-    for i in range(3):
-        band[:, i, : 3 - i] = diagonal[:, i:, i]
-        band[:-1, i, 3 - i : 6 - i] = start_end[:, i, :]
+    band = prior.copy()
+    band[:, 0, 0] += precision
     right = np.zeros((n, 3, 2))
     right[:, 0] = precision[:, None] * position_m
     factor = cholesky_banded(band.reshape(n * 3, 6).T, lower=True, overwrite_ab=True, check_finite=False)
@@ -258,30 +251,21 @@ def _solve_apart(prior: tuple[Floats, Floats, Floats], precision: Floats, positi
     return np.asarray(state.reshape(n, 3, 2))
 
 
-def _solve(prior: tuple[Floats, Floats, Floats], precision: Floats, position_m: Floats) -> Floats:
+def _solve(prior: Floats, precision: Floats, position_m: Floats) -> Floats:
     """States (n, 3, 2): position, velocity, acceleration by axis.
 
     Unknowns are interleaved as (p, v, a) of the first axis, then of the second, per sample, so that the
     normal equations are banded with eleven (two coupled axes: 6 + 5) sub-diagonals.
     """
-    start_start, start_end, end_end = prior
     n = len(position_m)
-    diagonal = np.zeros((n, 6, 6))
-    for axis in (0, 3):
-        block = slice(axis, axis + 3)
-        diagonal[:-1, block, block] += start_start
-        diagonal[1:, block, block] += end_end
-    diagonal[:, 0, 0] += precision[:, 0, 0]
-    diagonal[:, 3, 3] += precision[:, 1, 1]
-    diagonal[:, 0, 3] += precision[:, 0, 1]
-    diagonal[:, 3, 0] += precision[:, 1, 0]
-    diagonal[:, [1, 4], [1, 4]] += LEAST_VELOCITY_PRECISION
-    diagonal[:, [2, 5], [2, 5]] += LEAST_ACCELERATION_PRECISION
     band = np.zeros((n, 6, 12))  # lower form, band[sample, column, row - column]
-    for i in range(6):
-        band[:, i, : 6 - i] = diagonal[:, i:, i]
-        axis = i // 3 * 3  # the next sample's states of the same axis are the rows
-        band[:-1, i, 6 + axis - i : 9 + axis - i] = start_end[:, i - axis, :]
+    for column in range(6):
+        i = column % 3
+        band[:, column, : 3 - i] = prior[:, i, : 3 - i]
+        band[:, column, 6 - i : 9 - i] = prior[:, i, 3 - i : 6 - i]  # rows of the same axis at the next sample
+    band[:, 0, 0] += precision[:, 0, 0]
+    band[:, 3, 0] += precision[:, 1, 1]
+    band[:, 0, 3] += precision[:, 0, 1]
     right = np.zeros((n, 6))
     seen = np.einsum("nij,nj->ni", precision, position_m)
     right[:, 0], right[:, 3] = seen[:, 0], seen[:, 1]
