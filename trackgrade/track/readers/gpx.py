@@ -6,19 +6,18 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 
 import numpy as np
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_FT
 from trackgrade.errors import TrackFileError
 from trackgrade.files import plain_text
-from trackgrade.track.readers.gpx_pass import GpxPass, Values
+from trackgrade.track.readers.gpx_pass import EXTENSION, GpxPass
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.parts import joined
 from trackgrade.track.readers.possible import make_track, moment_and_place
 from trackgrade.track.readers.xml_guard import Pass, read_xml
-from trackgrade.track.track import Floats, Provenance, Track
+from trackgrade.track.track import Floats, Provenance, Rows, Track
 
 _GPX_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b")
 
@@ -59,22 +58,7 @@ def read(data: bytes, source: str) -> Track:
     provenance = moment_and_place("trkpt/time", "trkpt/@lat", lon="trkpt/@lon")
     if np.isfinite(alt_ft).any():
         provenance.append(Provenance("altitude", "trkpt/ele", "m", "GPX gives metres; made feet (× 1/0.3048)"))
-    channels: dict[str, Floats] = {}
-
-    def channel(values: Values) -> Floats:
-        return values.dense(seen.points)[order]
-
-    if seen.version.strip() == "1.0" or not seen.extended:
-        # The 1.0 elements speed and course; some recorders write them into a file that says 1.1.
-        _schema_channels(channel(seen.direct["speed"]), channel(seen.direct["course"]), channels, provenance)
-    else:
-        speed, course = (channel(seen.extension[word]) for word in ("speed", "course"))
-        _extension_channels(speed, course, (epoch_s, lat_deg, lon_deg), channels, provenance, told)
-        if seen.unread:
-            told.append(_shown_unread(seen.unread))
-        direct = [word for word, values in seen.direct.items() if values.rows]
-        if direct:
-            told.append(f"{' and '.join(direct)} directly in the points of a GPX 1.1 file were not read")
+    channels = _channels(seen, order, (epoch_s, lat_deg, lon_deg), provenance, told)
     if seen.bad:
         shown = ", ".join(f"{name} ({count})" for name, count in sorted(seen.bad.items()))
         told.append(f"values that are no numbers were left out or mended: {shown}")
@@ -115,26 +99,19 @@ def _no_points(done: Pass[GpxPass], source: str) -> str:
     return f"{source} is GPX but holds no track point. Choose another file"
 
 
-def _schema_channels(speed: Floats, course: Floats, channels: dict[str, Floats], provenance: list[Provenance]) -> None:
-    """Speed and course of GPX 1.0, whose units the schema fixes."""
-    if np.isfinite(speed).any():
+def _channels(
+    seen: GpxPass, order: Rows, positions: tuple[Floats, Floats, Floats], provenance: list[Provenance], told: list[str]
+) -> dict[str, Floats]:
+    """Speed and course: by the elements of GPX 1.0, whose units the schema fixes (some recorders write them into a file
+    that says 1.1), or by extensions of 1.1, whose unit of speed no schema fixes: the positions decide it."""
+    by_schema = seen.version.strip() == "1.0" or not seen.extended
+    where = "" if by_schema else EXTENSION
+    speed, course = (seen.values[where + word].dense(seen.points)[order] for word in ("speed", "course"))
+    channels: dict[str, Floats] = {}
+    if np.isfinite(speed).any() and by_schema:
         channels["groundspeed_kt"] = speed * KT_PER_M_S
         provenance.append(Provenance("groundspeed_kt", "trkpt/speed", "m/s", "the GPX 1.0 schema; made knots"))
-    if np.isfinite(course).any():
-        channels["track_true_deg"] = course
-        provenance.append(Provenance("track_true_deg", "trkpt/course", "deg true", "the GPX 1.0 schema"))
-
-
-def _extension_channels(
-    speed: Floats,
-    course: Floats,
-    positions: tuple[Floats, Floats, Floats],
-    channels: dict[str, Floats],
-    provenance: list[Provenance],
-    told: list[str],
-) -> None:
-    """Speed and course of GPX 1.1 extensions, whose unit no schema fixes: the positions decide it."""
-    if np.isfinite(speed).any():
+    elif np.isfinite(speed).any():
         from trackgrade.track.readers.speed_unit import unit_by_positions  # brings the words of tables with it
 
         unit = unit_by_positions(*positions, speed)
@@ -146,12 +123,15 @@ def _extension_channels(
             provenance.append(Provenance("groundspeed_kt", "trkpt/extensions/speed", unit.name, note))
     if np.isfinite(course).any():
         channels["track_true_deg"] = course
-        provenance.append(Provenance("track_true_deg", "trkpt/extensions/course", "deg true", "taken as true"))
-
-
-def _shown_unread(words: Counter[str]) -> str:
-    names = ", ".join(plain_text(w, 30) for w in sorted(words)[:8])
-    return f"extensions not read: {names}{' and more' if len(words) > 8 else ''}"
+        note = "the GPX 1.0 schema" if by_schema else "taken as true"
+        provenance.append(Provenance("track_true_deg", f"trkpt/{where}course", "deg true", note))
+    if seen.unread and not by_schema:
+        names = ", ".join(plain_text(w, 30) for w in sorted(seen.unread)[:8])
+        told.append(f"extensions not read: {names}{' and more' if len(seen.unread) > 8 else ''}")
+    direct = [word for word in ("speed", "course") if seen.values[word].rows]
+    if direct and not by_schema:
+        told.append(f"{' and '.join(direct)} directly in the points of a GPX 1.1 file were not read")
+    return channels
 
 
 def _marks(seen: GpxPass, told: list[str]) -> list[tuple[float, str]]:

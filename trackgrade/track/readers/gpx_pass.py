@@ -30,7 +30,7 @@ _PLAIN_POINT = re.compile(_POINT, re.ASCII)
 _PLAIN_POINTS = re.compile(rf"((?:{_POINT.replace('([', '(?:[')}\s*+)++)".encode())
 #: Words of extension elements that are read.
 _EXTENSION_WORDS = ("speed", "course")
-_EXTENSION = "extensions/"
+EXTENSION = "extensions/"
 
 
 class Values:
@@ -55,8 +55,8 @@ class GpxPass(Handler):
     """One pass over a GPX file.
 
     ``lat, lon, epoch, ele``: of every whole point, NaN where there is none [deg, deg, s since 1970, m].
-    ``parts``: for each segment with points the number of its track and its first row. ``direct``, ``extension``:
-    speed and course as GPX 1.0 has them, and in extensions. ``timed``: time and label of waypoints.
+    ``parts``: for each segment with points the number of its track and its first row. ``values``:
+    speed and course as GPX 1.0 has them, and in extensions (`EXTENSION`). ``timed``: time and label of waypoints.
     ``bad``: what could not be read or was mended, by name.
     """
 
@@ -69,8 +69,7 @@ class GpxPass(Handler):
         self.lat, self.lon, self.epoch, self.ele = array("d"), array("d"), array("d"), array("d")
         self.times = IsoTimes()
         self.parts: list[tuple[int, int]] = []
-        self.direct = {word: Values() for word in _EXTENSION_WORDS}
-        self.extension = {word: Values() for word in _EXTENSION_WORDS}
+        self.values = {where + word: Values() for where in ("", EXTENSION) for word in _EXTENSION_WORDS}
         self.extended = False
         self.unread: Counter[str] = Counter()
         self.timed: list[tuple[str, str]] = []
@@ -109,7 +108,7 @@ class GpxPass(Handler):
         elif self._in_extensions:
             self._is_leaf = True
             if self._word(name) in _EXTENSION_WORDS:
-                self.want(_EXTENSION + self._words[name])
+                self.want(EXTENSION + self._words[name])
         elif len(open_elements) == self._depth + 1 and (local := self._local.get(name)) in self._wanted:
             if local == "extensions":
                 self.extended = self._in_extensions = True
@@ -217,12 +216,9 @@ class GpxPass(Handler):
         self._times.append(cells.pop("time", ""))
         self._eles.append(cells.pop("ele", "nan") or "nan")
         for field, text in cells.items():
-            if field.startswith(_EXTENSION):
-                value = _as_number(text)
-                # A word that is there but no number still says that the file has it.
-                self.extension[field.removeprefix(_EXTENSION)].add(self.points, np.nan if value is None else value)
-            else:
-                self.direct[field].add(self.points, self._number(text or "nan", field, self.points))
+            # An extension that is there but no number still says that the file has it.
+            known = _as_number(text) if field.startswith(EXTENSION) else self._number(text or "nan", field, self.points)
+            self.values[field].add(self.points, np.nan if known is None else known)
         self.points += 1
 
     def _whole_waypoint(self) -> None:
