@@ -27,14 +27,6 @@ CHOOSE = ""
 
 
 @dataclass(frozen=True, eq=False)
-class Option:
-    """A hold to choose from."""
-
-    value: str
-    label: str
-
-
-@dataclass(frozen=True, eq=False)
 class Row:
     """How far one dropped track is. ``version`` changes with anything that the page shows of it."""
 
@@ -129,20 +121,21 @@ class House:
 
     # -- holds to choose from --
 
-    def options(self, flights: Sequence[StoredFlight], chosen: str = CHOOSE) -> dict[str, list[Option]]:
-        """The holds to choose from, by group: the one ``chosen`` elsewhere, those flown in the tracks, the hold set."""
-        groups: dict[str, list[Option]] = {"This hold": [], "Flown in these tracks": [], "Your holds": []}
+    def options(self, flights: Sequence[StoredFlight], chosen: str = CHOOSE) -> dict[str, list[tuple[str, str]]]:
+        """The holds to choose from, value and label, by group: the one ``chosen`` elsewhere, those flown in the tracks,
+        the hold set."""
+        groups: dict[str, list[tuple[str, str]]] = {"This hold": [], "Flown in these tracks": [], "Your holds": []}
         for flight in flights:
             of = f" ({flight.name})" if len(flights) > 1 else ""
             for each in (self.desk.seen(flight.id) or {}).get("proposals", ()):
                 laps = f"{each['laps']} lap{'' if each['laps'] == 1 else 's'}"
                 if not each["value"].startswith("set:"):
-                    groups["Flown in these tracks"].append(Option(each["value"], f"{each['label']}, {laps}{of}"))
-        known = {option.value for option in groups["Flown in these tracks"]}
+                    groups["Flown in these tracks"].append((each["value"], f"{each['label']}, {laps}{of}"))
+        known = dict(groups["Flown in these tracks"])
         if chosen != CHOOSE and not chosen.startswith("set:") and chosen not in known:
             with contextlib.suppress(UsageError):  # of an old bookmark: it is gone
-                groups["This hold"].append(Option(chosen, self.plan(chosen).name))
-        groups["Your holds"] += [Option(f"set:{name}", name) for name in names_in(self.holds)]
+                groups["This hold"].append((chosen, self.plan(chosen).name))
+        groups["Your holds"] += [(f"set:{name}", name) for name in names_in(self.holds)]
         return {title: options for title, options in groups.items() if options}
 
     def hold_file(self, choice: str) -> str:

@@ -86,10 +86,7 @@ def pages(house: House) -> Blueprint:
             busy=sum(row.busy for row in rows),
             graded=sum(bool(row.reports) for row in rows),
             messages=house.messages(flights),
-            options={
-                title: [[option.value, option.label] for option in options]
-                for title, options in house.options(flights, request.args.get("hold", "")).items()
-            },
+            options=house.options(flights, request.args.get("hold", "")),
             reports=f"{len(reports)}:{reports[0].id if reports else ''}",
         )
 

@@ -3,7 +3,13 @@
   "use strict";
   document.documentElement.classList.add("scripted");
   const at = (id) => document.getElementById(id);
-  const listed = (text) => { const item = document.createElement("li"); item.textContent = text; return item; };
+  const made = (tag, kind, text, ...inside) => {
+    const element = document.createElement(tag);
+    if (kind) element.className = kind;
+    element.append(text, ...inside);
+    return element;
+  };
+  const listed = (text) => made("li", "", text);
 
   /* A hold as it is typed: fields that count, what is wrong with them, and the drawing. */
   function holdForm(form) {
@@ -68,16 +74,8 @@
   /* One track at a time on its way, so that a large one and a small one do not fight for the disk. */
   let way = Promise.resolve();
   const send = (file) => {
-    const row = document.createElement("article");
-    row.className = "track";
-    const words = document.createElement("p");
-    words.className = "line";
-    const name = document.createElement("b"), state = document.createElement("span");
-    name.textContent = file.name;
-    state.className = "state";
-    state.textContent = "waiting";
-    words.append(name, state);
-    row.append(words);
+    const state = made("span", "state", "waiting");
+    const row = made("article", "track", made("p", "line", made("b", "", file.name), state));
     at("dropped").append(row);
     const done = way.then(() => new Promise((resolve) => {
       if (file.size > Number(job.dataset.most)) {
