@@ -111,7 +111,7 @@ def _against_truth(debrief: dict[str, object], flight: SimulatedFlight) -> str:
 
 
 def _season(folder: Path) -> None:
-    from trackgrade.logbook.season import build, flights
+    from trackgrade.batch.season import build, flights
 
     with console.progress(sum(1 for _ in flights()), "flights") as advance:
         written = build(folder, progress=advance)

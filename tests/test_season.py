@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from tests.logbook_flights import made_debrief
+from trackgrade.batch import season
+from trackgrade.batch.season import LEARNERS, Learner
 from trackgrade.errors import UsageError
-from trackgrade.logbook import season
 from trackgrade.logbook.class_view import class_view
 from trackgrade.logbook.pages import pilot_page
 from trackgrade.logbook.queries import class_history, pilot_history
-from trackgrade.logbook.season import LEARNERS, Learner
 from trackgrade.logbook.store import Logbook
 
 

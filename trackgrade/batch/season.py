@@ -7,7 +7,6 @@ in a logbook as a real one would be. The pilots, holds and winds are invented. T
 from __future__ import annotations
 
 import math
-import multiprocessing
 import os
 import random
 from collections.abc import Callable, Iterator
@@ -16,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from trackgrade.batch import pool
 from trackgrade.errors import UsageError
 from trackgrade.files import spare_others, write_whole
 from trackgrade.hold.hold import Leg, TurnSide
@@ -144,8 +144,9 @@ def build(
         write_whole(path, text)
     _remove(building)
     season = list(flights())
-    with Logbook(building) as logbook, _pool(jobs or os.cpu_count() or 1) as pool:
-        for flight, debrief in zip(season, pool.map(debrief_of, season)):
+    ways = pool.context(["trackgrade.batch.flight", "trackgrade.simulator.flight"])
+    with Logbook(building) as logbook, ProcessPoolExecutor(jobs or os.cpu_count() or 1, mp_context=ways) as workers:
+        for flight, debrief in zip(season, workers.map(debrief_of, season)):
             if debrief is not None:
                 logbook.record(debrief, pilot=flight.pilot, instructor="instructor Q", note=flight.note or None)
             if progress is not None:
@@ -244,13 +245,6 @@ def _write_pages(place: Path, folder: Path) -> list[Path]:
         pages = class_pages(logbook, class_view(class_history(logbook)), each=True)
         *own, front = [write_whole(folder / name, render()) for name, render in pages.items()]
     return [front, *sorted(own)]
-
-
-def _pool(workers: int) -> ProcessPoolExecutor:
-    """Workers that start clean: a fork of a process with threads may hang."""
-    methods = multiprocessing.get_all_start_methods()
-    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
-    return ProcessPoolExecutor(workers, mp_context=context)
 
 
 def _remove(path: Path) -> None:
