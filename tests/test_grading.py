@@ -146,7 +146,7 @@ def _lap_values(values: list[float | None], limit: float = 10.0) -> ItemResult:
         grade_value(item, Scope(f"lap {n}", 1, n), Measurement(value, 0.1, "s", why="" if value is not None else "gap"))
         for n, value in enumerate(values, start=1)
     ]
-    return grade_laps_together(item, results)
+    return grade_laps_together(results)
 
 
 def test_values_of_laps_are_counted_and_one_lap_out_is_out() -> None:

@@ -19,7 +19,7 @@ import numpy as np
 
 from trackgrade.score.results import Excursion, ItemResult, Measurement, Result
 from trackgrade.score.series import Stretch, stays_outside
-from trackgrade.score.standard import Item, Standard
+from trackgrade.score.standard import ITEMS, Item, Standard
 from trackgrade.segment.path import Samples
 from trackgrade.track.track import Floats
 
@@ -180,14 +180,13 @@ def _judge_stays(stays: Sequence[Excursion], share: float, laps: int, item: Item
     return "brief excursion"
 
 
-def grade_laps_together(item: Item, results: Sequence[ItemResult]) -> ItemResult:
+def grade_laps_together(results: Sequence[ItemResult]) -> ItemResult:
     """The whole hold of an item that is one value a lap: the worst lap, and how many of them are out."""
     known = [result for result in results if result.value is not None]
     if not known:
-        reasons = list(dict.fromkeys(result.why for result in results if result.why))
-        return not_measurable(item, WHOLE_HOLD, reasons[0] if reasons else "no completed lap")
+        return replace(results[0], scope=WHOLE_HOLD.name, visit=None, lap=None)
     out = [result for result in known if result.result != "within"]
-    size = (lambda r: r.value) if item.counts == "not above" else (lambda r: abs(r.value))
+    size = (lambda r: r.value) if ITEMS[results[0].item].counts == "not above" else (lambda r: abs(r.value))
     # A lap that is out for sure speaks for the hold, before one that its error leaves in doubt.
     worst = max([each for each in out if not each.straddles] or out or known, key=size)
     return replace(

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 from trackgrade.score import items_over_time, items_per_lap
 from trackgrade.score.debrief import Flight, GradedEntry
 from trackgrade.score.grading import STRADDLE_SDS, WHOLE_HOLD, Scope, grade_value, never_better, not_measurable
 from trackgrade.score.items_over_time import airspeed_unknown
+from trackgrade.score.items_per_lap import Grader
 from trackgrade.score.results import ItemResult, Measurement
 from trackgrade.score.standard import Item
-
-#: An item and the flight in; a result a lap and one for the whole hold out (or one an arrival).
-Grader = Callable[[Item, Flight], list[ItemResult]]
 
 
 def grade_items(flight: Flight) -> tuple[ItemResult, ...]:

@@ -65,9 +65,9 @@ def _on_laps(laps: Sequence[GradedLap], result: ItemResult) -> ItemResult:
     return replace(result, excursions=stays, worst_scope=farthest.scope)
 
 
-def nothing_known(item: Item, flight: Flight, why: str, limit: float | None = None) -> list[ItemResult]:
+def nothing_known(item: Item, flight: Flight, why: str) -> list[ItemResult]:
     scopes = [lap_scope(lap) for lap in flight.laps]
-    return [not_measurable(item, scope, why, limit) for scope in ([*scopes, WHOLE_HOLD] if flight.flown.rounds else [])]
+    return [not_measurable(item, scope, why) for scope in ([*scopes, WHOLE_HOLD] if flight.flown.rounds else [])]
 
 
 def _whole_laps(flight: Flight) -> list[list[tuple[float, float]]]:
