@@ -51,7 +51,7 @@ def test_beside_a_damaged_record_another_is_begun(several: Path, damage) -> None
     assert done.exit_code == 0, done.output
     assert "2 flights: 2 graded" in done.output
     with contextlib.closing(sqlite3.connect(record.with_name("resume-2.sqlite"))) as second:
-        assert second.execute("select count(*) from graded").fetchone() == (2,)
+        assert second.execute("select count(*) from flights").fetchone() == (2,)
 
 
 @posix

@@ -22,13 +22,8 @@ FILE_NAMES = ("resume.sqlite", "resume-2.sqlite", "resume-3.sqlite")
 #: How long a command waits for another one that writes in the same folder.
 _BUSY_TIMEOUT_S = 30
 
-_TABLE = """
-create table if not exists graded (
-    key text not null, hold text not null, place integer not null, flown integer not null,
-    debrief_json blob not null, laps_csv blob not null, report text not null, report_sha256 text not null,
-    primary key (key, place)
-) without rowid
-"""
+#: Of each flight what it gave at each hold, as packed JSON.
+_TABLE = "create table if not exists flights (key text primary key, graded blob not null) without rowid"
 
 
 class DoneBefore:
@@ -88,43 +83,31 @@ class DoneBefore:
     def find(self, flight: Flight, settings: Settings) -> Outcome | None:
         """The earlier outcome, or None: not done, changed since, or a report of it is gone or edited."""
         key = self.key(flight, settings)
-        rows = self._connection.execute(
-            "select hold, flown, debrief_json, laps_csv, report, report_sha256 from graded"
-            " where key = ? order by place",
-            (key,),
-        ).fetchall()
-        if len(rows) != max(len(settings.holds), 1):
+        row = self._connection.execute("select graded from flights where key = ?", (key,)).fetchone()
+        if row is None:
             return None
         graded = []
-        for hold, flown, debrief_json, laps_csv, report, report_sha256 in rows:
-            if report and not _stands(self._folder / report, report_sha256):
-                return None
-            try:
-                debrief, laps = (zlib.decompress(packed).decode() for packed in (debrief_json, laps_csv))
-                graded.append(Graded(hold, bool(flown), json.loads(debrief), laps))
-            except (zlib.error, ValueError, TypeError):  # damaged: graded again
-                return None
+        try:
+            for hold, flown, debrief, laps_csv, report, report_sha256 in json.loads(zlib.decompress(row[0])):
+                if report and not _stands(self._folder / report, report_sha256):
+                    return None
+                graded.append(Graded(hold, flown, debrief, laps_csv))
+        except (zlib.error, ValueError, TypeError):  # damaged: graded again
+            return None
         return Outcome(flight.path, tuple(graded), earlier=True)
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
         """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
         if outcome.error or outcome.earlier or (key := self.key(flight, settings)) is None:
             return
-        rows = [
-            (
-                key,
-                each.hold,
-                place,
-                each.flown,
-                zlib.compress(each.debrief_json.encode(), level=1),
-                zlib.compress(each.laps_csv.encode(), level=1),
-                *report,
-            )
-            for place, (each, report) in enumerate(zip(outcome.graded, reports))
+        graded = [
+            (each.hold, each.flown, each.debrief, each.laps_csv, *report)
+            for each, report in zip(outcome.graded, reports)
         ]
+        packed = zlib.compress(json.dumps(graded).encode(), level=1)
         try:
             with self._connection:
-                self._connection.executemany("insert or replace into graded values (?,?,?,?,?,?,?,?)", rows)
+                self._connection.execute("insert or replace into flights values (?, ?)", (key, packed))
         except sqlite3.Error as error:
             raise OutputError(f"the record in {self._folder} cannot be written: {error}; free some space") from error
 

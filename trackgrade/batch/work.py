@@ -6,11 +6,9 @@ import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trackgrade.exports.plain import compact
 from trackgrade.files import safe_name
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.score.standard import Standard
@@ -80,11 +78,6 @@ class Graded:
     drawn: Mapping[str, str | bytes] = field(default_factory=dict)
     hold_toml: str = ""
     lines: FlightLaps | None = None
-
-    @cached_property
-    def debrief_json(self) -> str:
-        """The debrief as JSON text, one line."""
-        return compact(self.debrief)
 
 
 @dataclass(frozen=True)
