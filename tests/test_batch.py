@@ -26,6 +26,7 @@ from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import debriefs_at, laps_at
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings, plan_flights
 from trackgrade.errors import OutputError, UsageError
+from trackgrade.exports.plain import compact
 from trackgrade.files import whole_file
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.score.standards import load_standard
@@ -348,7 +349,7 @@ def test_a_cluster_of_two_workers_gives_the_same_bytes(
     assert done.returncode == 2, done.stderr  # the broken file
     assert "1 of 6 flights could not be graded" in done.stderr
     lines = (tmp_path / "all.jsonl").read_text(encoding="utf-8").splitlines()
-    assert lines == [graded.debrief_json for outcome in one_worker for graded in outcome.graded]
+    assert lines == [compact(graded.debrief) for outcome in one_worker for graded in outcome.graded]
 
 
 @pytest.mark.sweep

@@ -69,16 +69,10 @@ class FlightDone:
 
 
 @dataclass(frozen=True, eq=False)
-class IndexWritten:
-    """All flights are finished, and the page that leads to their reports stands."""
+class PageWritten:
+    """All flights are finished, and a page on several of them stands: what people call it."""
 
-    path: Path
-
-
-@dataclass(frozen=True, eq=False)
-class CompareWritten:
-    """The laps of several flights at one hold lie over each other on this page."""
-
+    called: str
     path: Path
 
 
@@ -144,8 +138,8 @@ def grade_flights(
     resume: bool = False,
     scheduler: str | None = None,
     advance: Advance = lambda: None,
-) -> Generator[FlightDone | CompareWritten | IndexWritten]:
-    """Grade the flights and write what is wanted: an event for each flight, in the order given, and one for the index.
+) -> Generator[FlightDone | PageWritten]:
+    """Grade the flights and write what is wanted: an event for each flight, in the order given, then for pages on several.
 
     A flight that cannot be graded is an event with ``outcome.error``; it stops no other. Close the generator to stop
     early: what was written is whole. ``jobs``: processes at a time (default: one a core); ``resume``: skip what an
@@ -214,9 +208,11 @@ def grade_flights(
             compared += [graded.lines for graded in outcome.graded if graded.lines is not None]
             yield event
         if settings.compare:
-            yield from map(CompareWritten, write_comparisons(wanted.out, compared, names))
+            for path in write_comparisons(wanted.out, compared, names):
+                yield PageWritten("Laps over each other", path)
         if indexed:
-            yield IndexWritten(write_whole(wanted.out / INDEX, index.render(rows, [settings.standard.title])))
+            page = index.render(rows, [settings.standard.title])
+            yield PageWritten("Reports", write_whole(wanted.out / INDEX, page))
 
 
 def run(

@@ -119,7 +119,7 @@ def grade(
     Raises NoHoldFlown where not one flight held, InputError where one could not be graded: after everything
     else is written.
     """
-    from trackgrade.batch.grading import CompareWritten, IndexWritten, grade_flights
+    from trackgrade.batch.grading import FlightDone, grade_flights
 
     several = len(flights) > 1
     told = _Told(several=several)
@@ -130,12 +130,10 @@ def grade(
             )
             with contextlib.closing(events):
                 for event in events:
-                    if isinstance(event, IndexWritten):
-                        told.index = event.path
-                    elif isinstance(event, CompareWritten):
-                        told.compared.append(event.path)
-                    else:
+                    if isinstance(event, FlightDone):
                         told.add(event)
+                    else:
+                        told.pages.append(f"{event.called}: {event.path}")
     except KeyboardInterrupt:
         if not several:
             raise
@@ -150,8 +148,7 @@ class _Told:
 
     def __init__(self, *, several: bool) -> None:
         self.flights = 0
-        self.index: Path | None = None
-        self.compared: list[Path] = []
+        self.pages: list[str] = []
         self._several = several
         self._rows: list[tuple[str, ...]] = []
         self._counts = Counter[str]()
@@ -215,10 +212,8 @@ class _Told:
                 )
         if self._recorded:
             console.say(f"Recorded in the logbook: {self._recorded} sessions.")
-        for path in self.compared:
-            console.say(f"Laps over each other: {path}")
-        if self.index is not None:
-            console.say(f"Reports: {self.index}")
+        for line in self.pages:
+            console.say(line)
         if flown:
             console.say(console.CAUTION)
         if self._faults and not self._several:
