@@ -18,7 +18,7 @@ import pytest
 from wmm import wmm_calc
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.variation import decimal_year, magnetic_variation
+from trackgrade.earth.variation import magnetic_variation
 
 HALF_OF_PRINTED_DEG = 0.005
 FT_PER_KM = 1000.0 / 0.3048
@@ -144,7 +144,11 @@ def test_near_the_pole_the_compass_is_doubted() -> None:
     assert any("no compass" in text for text in magnetic_variation(86.0, 142.0, 0.0, 2026.0).warnings)
 
 
-def test_decimal_years() -> None:
-    assert decimal_year(dt.date(2025, 1, 1)) == 2025.0
-    assert decimal_year(dt.date(2024, 7, 2)) == 2024.5  # a leap year: day 183 of 366
-    assert decimal_year(dt.date(2027, 12, 31)) == 2027 + 364 / 365
+def test_a_date_is_its_share_of_the_year() -> None:
+    for date, year in (
+        (dt.date(2025, 1, 1), 2025.0),
+        (dt.date(2024, 7, 2), 2024.5),  # a leap year: day 183 of 366
+        (dt.date(2027, 12, 31), 2027 + 364 / 365),
+    ):
+        of_date, of_year = (magnetic_variation(44.0, -93.0, 0.0, each) for each in (date, year))
+        assert of_date.variation_deg == of_year.variation_deg

@@ -139,7 +139,7 @@ def grade_flights(
     scheduler: str | None = None,
     advance: Advance = lambda: None,
 ) -> Generator[FlightDone | PageWritten]:
-    """Grade the flights and write what is wanted: an event for each flight, in the order given, then for pages on several.
+    """Grade the flights and write what is wanted: an event for each flight, in the order given, and each page.
 
     A flight that cannot be graded is an event with ``outcome.error``; it stops no other. Close the generator to stop
     early: what was written is whole. ``jobs``: processes at a time (default: one a core); ``resume``: skip what an

@@ -44,20 +44,6 @@ def _model(edition: str) -> Any:
     return GeoMag(coefficients_data=getattr(module, f"WMM_{edition}"))
 
 
-def _edition_for(year: float) -> tuple[float, float, str]:
-    for start, end, edition in _EDITIONS:
-        if start <= year < end:
-            return start, end, edition
-    return _EDITIONS[0] if year < _EDITIONS[0][0] else _EDITIONS[-1]
-
-
-def decimal_year(date: dt.date) -> float:
-    """The day as a decimal year: 1 January is .0, as the model's own examples count."""
-    first = dt.date(date.year, 1, 1)
-    days = (dt.date(date.year, 12, 31) - first).days + 1
-    return date.year + (date.toordinal() - first.toordinal()) / days
-
-
 def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date: dt.date | float) -> Variation:
     """Variation (declination) by the World Magnetic Model of the date's five years.
 
@@ -70,8 +56,10 @@ def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date:
     Outside the years of all editions the nearest one is used and ``warnings`` says so.
     Source: NOAA NCEI and BGS, The US/UK World Magnetic Model; coefficients as carried by pygeomag.
     """
-    year = float(date) if isinstance(date, int | float) else decimal_year(date)
-    start, end, edition = _edition_for(year)
+    from pygeomag import decimal_year_from_date
+
+    year = float(date) if isinstance(date, int | float) else float(decimal_year_from_date(date))
+    start, end, edition = next((each for each in reversed(_EDITIONS) if each[0] <= year), _EDITIONS[0])
     model = _model(edition)
     warnings = []
     if not start <= year <= end:
