@@ -28,8 +28,9 @@ KNOT_S = 3.0
 WANDER_STRAIGHT_DEG_S, WANDER_TURN_DEG_S = 0.15, 0.35
 #: Just outside the end of a turn a pilot may ease onto the heading: more rate may be left over there.
 EASING_SPAN_S, EASING_IN_DEG_S, EASING_OUT_DEG_S = 8.0, 0.2, 0.5
-#: Reach of the window to either side of the edge [s]; the grid on which the model is integrated.
-WINDOW_S, STEP_S = 20.0, 0.5
+#: Reach of the window to either side of the edge [s]; the grid on which the model is integrated, and the finer one on
+#: which its rate meets the threshold.
+WINDOW_S, STEP_S, FINE_STEP_S = 20.0, 1.0, 0.5
 ITERATIONS = 6
 #: A step that lowers the cost by less than this share of it is the last.
 LEAST_GAIN = 3e-4
@@ -37,12 +38,22 @@ LEAST_GAIN = 3e-4
 AT_ONCE = 40
 #: Parameters of the plain model: x, y, heading, airspeed, roll start, roll time, steady rate.
 PLAIN = 7
-#: The grid (g,), where on it the guess is, and the hat functions (g, h) of the rate with what each turns since then.
+#: The grid (g,), where on it the guess is, and the finer one (f,).
 GRID_S = np.arange(-WINDOW_S - STEP_S, WINDOW_S + 2 * STEP_S, STEP_S)
 GUESS = int(np.argmin(np.abs(GRID_S)))
+FINE_S = np.arange(-WINDOW_S, WINDOW_S + FINE_STEP_S, FINE_STEP_S)
 KNOTS_S = np.arange(-WINDOW_S + 2.0, WINDOW_S - 1.0, KNOT_S)
-HATS = np.maximum(0.0, 1.0 - np.abs(GRID_S[:, None] - KNOTS_S) / KNOT_S)
-HAT_TURNS = (np.cumsum(HATS, axis=0) - np.cumsum(HATS, axis=0)[GUESS]) * STEP_S
+
+
+def _hats(time_s: Floats) -> Floats:
+    """The hat functions of the wandering rate (t, h)."""
+    return np.maximum(0.0, 1.0 - np.abs(time_s[:, None] - KNOTS_S) / KNOT_S)
+
+
+#: The hats on the finer grid (f, h), and what each turns from the guess to the grid's times (g, h): knots lie on it.
+HATS = _hats(FINE_S)
+HAT_TURNS = (np.cumsum(_hats(GRID_S), axis=0) - _hats(GRID_S) / 2.0) * STEP_S
+HAT_TURNS -= HAT_TURNS[GUESS]
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,9 +199,9 @@ def _wander_sd(direction: Floats) -> Floats:
 
 
 def _rate(theta: Floats) -> Floats:
-    """Modelled turn rate (e, g) on the grid [rad/s], signed as in clock time."""
+    """Modelled turn rate (e, f) on the finer grid [rad/s], signed as in clock time."""
     start, roll, steady = theta[:, 4:5], theta[:, 5:6], theta[:, 6:7]
-    return np.asarray(steady * np.clip((GRID_S - start) / roll, 0.0, 1.0) + theta[:, PLAIN:] @ HATS.T)
+    return np.asarray(steady * np.clip((FINE_S - start) / roll, 0.0, 1.0) + theta[:, PLAIN:] @ HATS.T)
 
 
 def _rolled(theta: Floats) -> tuple[Floats, Floats]:
@@ -284,17 +295,17 @@ def _crossing(theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
     sign = np.sign(theta[:, 6])[:, None]
     rate = _rate(theta) * sign - threshold[:, None]
     # Outward from where the roll is over: the last grid point below the threshold before that.
-    reached = np.clip(theta[:, 4] + theta[:, 5], GRID_S[1], GRID_S[-1])
-    below = (rate[:, :-1] < 0.0) & (rate[:, 1:] >= 0.0) & (GRID_S[None, :-1] <= reached[:, None] + 1.0)
+    reached = np.clip(theta[:, 4] + theta[:, 5], FINE_S[1], FINE_S[-1])
+    below = (rate[:, :-1] < 0.0) & (rate[:, 1:] >= 0.0) & (FINE_S[None, :-1] <= reached[:, None] + 1.0)
     found = np.any(below, axis=1)
     k = np.where(found, below.shape[1] - 1 - np.argmax(below[:, ::-1], axis=1), 0)
     rows = np.arange(len(theta))
     lift = np.maximum(rate[rows, k + 1] - rate[rows, k], 1e-9)
     part = np.clip(-rate[rows, k] / lift, 0.0, 1.0)
     plain = theta[:, 4] + theta[:, 5] * np.clip(threshold / np.abs(theta[:, 6]), 0.0, 1.0)
-    crossing = np.where(found, GRID_S[k] + part * STEP_S, plain)
+    crossing = np.where(found, FINE_S[k] + part * FINE_STEP_S, plain)
     # Moving the rate up by d moves the crossing back by d over the rate's slope there.
-    steepness = np.maximum(lift / STEP_S, np.abs(theta[:, 6]) / (2.0 * LONGEST_ROLL_S))
+    steepness = np.maximum(lift / FINE_STEP_S, np.abs(theta[:, 6]) / (2.0 * LONGEST_ROLL_S))
     share = np.clip((crossing - theta[:, 4]) / theta[:, 5], 0.0, 1.0)
     slope = np.zeros_like(theta)
     inside = (share > 0.0) & (share < 1.0)
@@ -302,6 +313,6 @@ def _crossing(theta: Floats, threshold: Floats) -> tuple[Floats, Floats]:
     slope[:, 4] = np.where(inside, ramp / steepness, 0.0)
     slope[:, 5] = np.where(inside, ramp * share / steepness, 0.0)
     slope[:, 6] = -sign[:, 0] * share / steepness
-    hats = HATS[k] * (1.0 - part[:, None]) + HATS[np.minimum(k + 1, len(GRID_S) - 1)] * part[:, None]
+    hats = HATS[k] * (1.0 - part[:, None]) + HATS[np.minimum(k + 1, len(FINE_S) - 1)] * part[:, None]
     slope[:, PLAIN:] = -sign * hats / steepness[:, None]
     return np.asarray(crossing), slope
