@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -49,32 +49,22 @@ class Feature:
 
     def within_180(self) -> list[Feature]:
         """The feature in parts, none of which crosses the 180° meridian: a map would draw it around the globe."""
-        cuts = np.flatnonzero(np.abs(np.diff(self.lon_deg)) > 180.0)
+        rows, east = np.arange(len(self.lon_deg)), np.unwrap(self.lon_deg, period=360.0)
+        turn = np.floor((east + 180.0) / 360.0)  # how many times round the globe
+        cuts = np.flatnonzero(np.diff(turn))
         if not len(cuts):
             return [self]
-        east = np.unwrap(self.lon_deg, period=360.0)
+        meridian = 180.0 + 360.0 * np.minimum(turn[cuts], turn[cuts + 1])
+        at = cuts + (meridian - east[cuts]) / (east[cuts + 1] - east[cuts])
         parts = []
-        for first, last in pairwise([-1, *cuts, len(east) - 1]):
-            rows = [(i, 0.0) for i in range(first + 1, last + 1)]
-            rows = [*([(first, _share(east, first))] if first >= 0 else []), *rows]
-            rows += [(last, _share(east, last))] if last < len(east) - 1 else []
-            at = np.array([i + share for i, share in rows])
-            here = np.interp(at, np.arange(len(east)), east)
-            turn = 360.0 * np.round(float(np.median(east[first + 1 : last + 1])) / 360.0)
-            parts.append(_feature(self, at, here - turn))
+        for first, last, here in zip([0.0, *at], [*at, rows[-1]], turn[[*cuts, -1]]):
+            place = np.array([first, *rows[(rows > first) & (rows < last)], last])
+            lat, lon, alt, epoch = (
+                np.interp(place, rows, values) for values in (self.lat_deg, east, self.alt_m, self.epoch_s)
+            )
+            lon = np.clip(lon - 360.0 * here, -180.0, 180.0)
+            parts.append(replace(self, lat_deg=lat, lon_deg=lon, alt_m=alt, epoch_s=epoch))
         return parts
-
-
-def _share(east: Floats, i: int) -> float:
-    """How far between point i and the next the meridian is crossed."""
-    edge = 180.0 + 360.0 * np.floor((max(east[i], east[i + 1]) - 180.0) / 360.0)
-    return float((edge - east[i]) / (east[i + 1] - east[i]))
-
-
-def _feature(of: Feature, at: Floats, lon_deg: Floats) -> Feature:
-    rows = np.arange(len(of.lat_deg))
-    lat, alt, epoch = (np.interp(at, rows, values) for values in (of.lat_deg, of.alt_m, of.epoch_s))
-    return Feature(of.kind, of.name, of.text, lat, np.clip(lon_deg, -180.0, 180.0), alt, epoch)
 
 
 def map_features(debrief: Debrief) -> list[Feature]:
