@@ -27,7 +27,6 @@ from trackgrade.errors import InputError, OutputError, TrackFileError, UsageErro
 MIB = 1024 * 1024
 
 _GZIP_MAGIC = b"\x1f\x8b"
-_CHUNK = 256 * 1024
 _PACKED_CHUNK = 16 * 1024
 _MOST_GZIP_MEMBERS = 10_000  # tools that pack in blocks write one for 64 KiB
 LARGEST_TOML_BYTES = 256 * 1024  # a file of settings is some twenty lines; larger is another file by mistake
@@ -350,33 +349,24 @@ def toml_text(text: str) -> str:
 
 
 def _unzipped(raw: bytes, limit_bytes: int) -> tuple[bytes, bool]:
-    """Content of all gzip members, at most one chunk over the limit; and whether all of it came out."""
+    """Content of all gzip members, at most what one slice gives over the limit; and whether all of it came out."""
     parts: list[bytes] = []
     size = members = at = 0
     packed = memoryview(raw)
-    while packed[at : at + len(_GZIP_MAGIC)] == _GZIP_MAGIC:
+    while packed[at : at + len(_GZIP_MAGIC)] == _GZIP_MAGIC and size <= limit_bytes:
         members += 1
-        if members > _MOST_GZIP_MEMBERS:
-            return b"".join(parts), False
         unpacker = zlib.decompressobj(wbits=31)
-        try:
-            while not unpacker.eof:
-                # In slices: what a call leaves over is copied, and copying all of a long rest each time takes minutes.
-                if unpacker.unconsumed_tail:
-                    pending: bytes | memoryview = unpacker.unconsumed_tail
-                else:
-                    pending = packed[at : at + _PACKED_CHUNK]
-                    at += len(pending)
-                part = unpacker.decompress(pending, _CHUNK)
-                parts.append(part)
-                size += len(part)
-                if size > limit_bytes:
-                    return b"".join(parts), True
-                if not part and not unpacker.unconsumed_tail and not unpacker.eof and at >= len(raw):
-                    return b"".join(parts), False
-        except zlib.error:
-            return b"".join(parts), False
-        at -= len(unpacker.unused_data)
+        while not unpacker.eof and size <= limit_bytes:
+            # In slices: what a call leaves over is copied, and copying all of a long rest each time takes minutes.
+            piece = packed[at : at + _PACKED_CHUNK]
+            if not piece or members > _MOST_GZIP_MEMBERS:
+                return b"".join(parts), False
+            try:
+                parts.append(unpacker.decompress(piece))
+            except zlib.error:
+                return b"".join(parts), False
+            size += len(parts[-1])
+            at += len(piece) - len(unpacker.unused_data)
     return b"".join(parts), True
 
 
