@@ -171,6 +171,22 @@ def test_an_only_lap_whose_outbound_leg_comes_onto_its_line_is_one_and_a_procedu
     assert found_in([straight(FIX_S), *away, straight(60.0)], hold) == []
 
 
+@pytest.mark.parametrize("speed_kt", [100.0, 250.0])
+def test_the_fix_lies_where_the_turn_onto_the_course_that_goes_on_over_it_reaches_the_course(speed_kt: float) -> None:
+    """A parallel entry; its intercept at 45 degrees, two radii long, meets the course near the fix by arithmetic."""
+    radius_s = 180.0 / np.pi / 3.0
+    entry = [straight(55.0), turn(-225.0), straight(2.0 * radius_s), turn(225.0), straight(60.0)]
+    flight = fly(
+        [straight(FIX_S), *entry, turn(180.0), straight(60.0), *laps(1), straight(60.0)],
+        fix_at_s=FIX_S,
+        heading_deg=HOLD.inbound_course_true_deg - 180.0,
+        tas_kt=speed_kt,
+    )
+    (proposal,) = find_holds(record(flight, HOLD, noise_m=2.0, interval_s=4.0))
+    assert miss_nm(proposal) < 0.3
+    assert wrap180(proposal.hold.inbound_course_true_deg - HOLD.inbound_course_true_deg) == pytest.approx(0.0, abs=3.0)
+
+
 def _reading(flight: Flight, hold: Hold, stretch: slice) -> Reading:
     path = path_of(flight, hold)
     cut = {each.name: getattr(path, each.name) for each in fields(path)}

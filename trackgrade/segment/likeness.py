@@ -44,8 +44,8 @@ MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.2
 MOST_SCATTER_NM, MOST_SCATTER_SHARE, MOVED_NM, EVEN_ROUNDS, LEAST_STEPS = 0.6, 0.2, 0.3, 3.0, 3
 #: A half circle is seen from this before its middle to this after [deg].
 HALF_WAY_DEG = 45.0
-#: A turn about, onto the first line of a survey, goes through at least this; from one line to the next at least that.
-TURN_ABOUT_DEG, TO_NEXT_LINE_DEG = 135.0, 150.0
+#: A turn about, onto the first line of a survey, goes through at least this; its lines are parallel within that [deg].
+TURN_ABOUT_DEG, LINES_WITHIN_DEG = 135.0, 15.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,17 +204,17 @@ def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> boo
 
 
 def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
-    """Whether a turn about to the other side follows the lap within half of a leg (a whole one with another back after
-    it), or two to either side in turn come before it: lines of a survey, which end beside each other; the first was
-    joined by a turn."""
+    """Whether a turn about to the other side, onto the reciprocal, follows the lap sooner than its legs take (twice
+    that with another back after it), or two to either side in turn come before it: lines of a survey, of which the
+    first was joined by a turn."""
     begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
     turns = large_turns(path.turns, TURN_ABOUT_DEG)
-    after = [(start, change) for start, end, change in turns if (start + end) / 2.0 > left]
+    after = [(start, end, change) for start, end, change in turns if (start + end) / 2.0 > left]
     before = [(end, change) for _, end, change in turns if end < begun]
-    if (
-        after
-        and after[0][1] < -TO_NEXT_LINE_DEG
-        and after[0][0] - left < legs_s * (0.5 if after[1:] and after[1][1] > 0.0 else 0.25)
-    ):
-        return True
+    if after:
+        start, end, _ = after[0]
+        about_deg = path.value(path.track_deg, start) - path.value(path.track_deg, end)
+        soon_s = legs_s * (2.0 if after[1:] and after[1][2] > 0.0 else 1.0)
+        if abs(about_deg - 180.0) < LINES_WITHIN_DEG and start - left < soon_s:
+            return True
     return len(before) > 1 and before[-1][1] < 0.0 < before[-2][1] and begun - before[-2][0] < left - begun

@@ -28,6 +28,8 @@ COURSE_OVER_S, SHORTEST_LEG_S = 25.0, 8.0
 TRACKING_SD_DEG, ENDS_SD_NM = 1.5, 0.03
 #: A turn this small is a correction on the leg [deg].
 CORRECTION_DEG = 12.0
+#: A turn that begins on a track so far short of the course is one onto it, which goes on over the fix [deg].
+CAPTURE_DEG = 30.0
 #: The inbound leg of an entry may lead straight to the fix, not along the course: so far off it, typically [deg].
 ENTRY_SD_DEG = 4.0
 
@@ -66,7 +68,10 @@ def place(
         before = _leg_to(ground, family[0].start_s)
         legs.insert(0, replace(before, sd_deg=float(np.hypot(before.sd_deg, ENTRY_SD_DEG))))
     course = likeliest_course(legs, outbound or Outbound(), family[0].side)
-    starts = _turns_at(ground, family)
+    starts = [
+        (start if first and entered_s is None else _from_course(ground, start, course, family[0].side), first)
+        for start, first in _turns_at(ground, family)
+    ]
     seen = [*([(entered_s, True)] if entered_s is not None else []), *((s, f and entered_s is None) for s, f in starts)]
     fix = _fix(ground, legs, seen, course)
     places = np.array([ground.at(start) for start, _ in starts])
@@ -122,6 +127,16 @@ def _turns_at(ground: Ground, family: list[Round]) -> list[tuple[float, bool]]:
             if away < 1.0 and start > starts[-1] + 30.0:
                 starts.append(start)
     return [(start, k == 0) for k, start in enumerate(starts)]
+
+
+def _from_course(ground: Ground, start_s: float, course_deg: float, side: int) -> float:
+    """When a turn from an inbound leg begins at the fix: one from an intercept turns onto the course first [s]."""
+    k = ground.index(start_s)
+    short_deg = -side * float(wrap180(float(ground.track_deg[k]) - course_deg))
+    if short_deg < CAPTURE_DEG:
+        return start_s
+    turned = side * (ground.track_deg[k:] - ground.track_deg[k])
+    return float(ground.time_s[k + int(np.argmax(turned >= short_deg))])
 
 
 def _fix(ground: Ground, legs: list[InboundLeg], starts: list[tuple[float, bool]], course_deg: float) -> Floats:
