@@ -296,18 +296,18 @@ def test_needles_in_the_frame() -> None:
     hold = resolved(143, guidance=vor(44, -93), top='turns = "left"')
     along, cross = np.array([-5.0, -5.0, 3.0, np.nan]), np.array([0.5, -0.5, 0.25, 0.0])
     expected = np.degrees(np.arctan2(cross, np.abs(along))) / 10.0
-    assert np.allclose(vor_needle_in_frame(hold, along, cross), expected, atol=1e-9, equal_nan=True)
+    assert np.allclose(vor_needle_in_frame(hold, along, cross)[0], expected, atol=1e-9, equal_nan=True)
     gps = resolved(143, guidance="full_scale_nm = 2.0")
     assert np.allclose(gps_needle(cross, gps.guidance.full_scale_nm), cross / 2.0)
     # A hold without a station reads as a VOR at the fix would.
-    assert np.allclose(vor_needle_in_frame(gps, along, cross), expected, atol=1e-9, equal_nan=True)
+    assert np.allclose(vor_needle_in_frame(gps, along, cross)[0], expected, atol=1e-9, equal_nan=True)
     assert list(flag_is_to(gps, *HoldFrame(gps).to_geographic(along[:3], cross[:3]))) == [True, True, False]
 
 
 @pytest.mark.parametrize("values", [np.zeros(0), np.array([0.3]), np.array([0.3, np.nan, -0.6])])
 def test_needle_shapes(values: np.ndarray) -> None:
     hold = resolved(143, guidance=vor(44, -93))
-    for needle in (gps_needle(values, 0.3), vor_needle_in_frame(hold, values - 4.0, values)):
+    for needle in (gps_needle(values, 0.3), vor_needle_in_frame(hold, values - 4.0, values)[0]):
         assert needle.shape == values.shape
         assert np.array_equal(np.isnan(needle), np.isnan(values))
 
@@ -316,7 +316,7 @@ def test_seven_and_a_half_degrees_at_ten_miles() -> None:
     """Arithmetic: three quarters of a 10 degree scale is 1.32 NM off at 10 NM, 0.13 NM at 1 NM."""
     hold = resolved(143, guidance=vor(44, -93))
     for along, cross in ((-10.0, 1.3165), (-1.0, 0.13165)):
-        assert vor_needle_in_frame(hold, np.array([along]), np.array([cross]))[0] == pytest.approx(0.75, abs=1e-4)
+        assert vor_needle_in_frame(hold, np.array([along]), np.array([cross]))[0][0] == pytest.approx(0.75, abs=1e-4)
 
 
 def test_over_the_station_itself() -> None:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance, near_east_north_m
+from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold
@@ -34,15 +35,19 @@ def vor_needle(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
     A hold without a station counts as one with a VOR at the fix: what that would have shown. Near the station
     a real needle swings by itself; this one goes on showing the angle.
     """
-    off_deg = _off_course_deg(hold, lat_deg, lon_deg)
+    return _share(hold, _from_station(hold, lat_deg, lon_deg)[0])
+
+
+def vor_needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> tuple[Floats, Floats]:
+    """`vor_needle` for positions in the hold's frame [NM], and how far they are from the station [NM]."""
+    off_deg, distance_m = _from_station(hold, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
+    return _share(hold, off_deg), distance_m / METRES_PER_NM
+
+
+def _share(hold: Hold, off_deg: Floats) -> Floats:
     # Behind the station the needle reads the angle to the same line, so it folds at 90 degrees.
     folded = np.minimum(np.abs(off_deg), 180.0 - np.abs(off_deg)) * np.sign(off_deg)
     return np.asarray(hold.side * folded / hold.guidance.full_scale_deg)
-
-
-def vor_needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> Floats:
-    """`vor_needle` for positions in the hold's frame [NM]."""
-    return vor_needle(hold, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
 
 
 def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
@@ -51,16 +56,17 @@ def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
     VOR: TO on the near side of the line through the station, square to the course set. Heading plays no part.
     GPS: the same about the fix. (n,) of NaN positions read FROM.
     """
-    return np.asarray(np.abs(_off_course_deg(hold, lat_deg, lon_deg)) > 90.0)
+    return np.asarray(np.abs(_from_station(hold, lat_deg, lon_deg)[0]) > 90.0)
 
 
-def _off_course_deg(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
-    """Bearing from the station to the positions, less the course set, both at the station [-180 to 180)."""
+def _from_station(hold: Hold, lat_deg: Any, lon_deg: Any) -> tuple[Floats, Floats]:
+    """Bearing from the station to the positions, less the course set, both at the station [-180 to 180); and their
+    distance [m]."""
     lat, lon, course = station_of(hold)
     east_m, north_m = near_east_north_m(lat, lon, lat_deg, lon_deg)
     distance = np.hypot(east_m, north_m)
     off = np.asarray(wrap180(np.degrees(np.arctan2(east_m, north_m)) - course))
-    return np.where(distance > 0.0, off, np.where(np.isnan(distance), np.nan, 0.0))
+    return np.where(distance > 0.0, off, np.where(np.isnan(distance), np.nan, 0.0)), distance
 
 
 def station_of(hold: Hold) -> tuple[float, float, float]:

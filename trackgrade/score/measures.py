@@ -6,6 +6,7 @@ Nothing here knows a limit. What the track cannot carry is a `Measurement` witho
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 
 import numpy as np
@@ -70,11 +71,13 @@ def due_rates_deg_s(turns: Turns, tas_kt: float) -> tuple[float, float]:
 
 
 def turn_between(turns: Sequence[Turn], start: Moment | None, end: Moment | None) -> Turn | None:
-    """The turn that covers most of the time between two moments, or None."""
+    """The turn, of those in order of time, that covers most of the time between two moments, or None."""
     if start is None or end is None:
         return None
     best, most = None, 0.0
-    for turn in turns:
+    for turn in turns[bisect_right(turns, start.epoch_s, key=lambda turn: turn.end_epoch_s) :]:
+        if turn.start_epoch_s > end.epoch_s:
+            break
         shared = min(turn.end_epoch_s, end.epoch_s) - max(turn.start_epoch_s, start.epoch_s)
         if shared > most:
             best, most = turn, shared

@@ -11,10 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
-from trackgrade.earth.geodesy import LocalPlane, azimuth_distance
+from trackgrade.earth.geodesy import azimuth_distance
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
-from trackgrade.hold.guidance import gps_needle, station_of, vor_needle_in_frame
+from trackgrade.hold.guidance import gps_needle, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
 from trackgrade.score.lap import NeedleContrast, NeedleReading, SecondNeedle
 from trackgrade.score.results import Measurement
@@ -108,10 +108,9 @@ def show(needle: Needle, samples: Samples) -> Shown:
     if needle.kind == "gps":
         share = gps_needle(samples.cross_nm, needle.full_scale)
         return Shown(needle, share, samples.position_sd_nm / needle.full_scale, np.ones(len(samples), dtype=bool))
-    share = vor_needle_in_frame(needle.hold, samples.along_nm, samples.cross_nm)
-    distance = _distance_to_station_nm(needle.hold, samples.along_nm, samples.cross_nm)
-    share_sd = np.degrees(samples.position_sd_nm / np.maximum(distance, 1e-3)) / needle.full_scale
-    return Shown(needle, share, share_sd, distance >= STATION_PASSAGE_NM)
+    share, distance_nm = vor_needle_in_frame(needle.hold, samples.along_nm, samples.cross_nm)
+    share_sd = np.degrees(samples.position_sd_nm / np.maximum(distance_nm, 1e-3)) / needle.full_scale
+    return Shown(needle, share, share_sd, distance_nm >= STATION_PASSAGE_NM)
 
 
 def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Indices | str:
@@ -206,9 +205,3 @@ def needle_contrast(readings: Sequence[NeedleReading], limit_share: float) -> Ne
     passes = tuple(each.label for each in readings if each.largest is not None and each.largest <= limit_share)
     fails = tuple(each.label for each in readings if each.largest is not None and each.largest > limit_share)
     return NeedleContrast(limit_share, passes, fails) if passes and fails else None
-
-
-def _distance_to_station_nm(hold: Hold, along_nm: Floats, cross_nm: Floats) -> Floats:
-    lat, lon, _ = station_of(hold)
-    station = LocalPlane(lat, lon)
-    return np.asarray(np.hypot(*station.to_plane(*HoldFrame(hold).to_geographic(along_nm, cross_nm))))

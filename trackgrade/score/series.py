@@ -61,7 +61,7 @@ def inside(samples: Samples, start_s: float, end_s: float) -> Indices:
 
 def in_gap(samples: Samples, when_s: float) -> bool:
     """Whether a time falls in a hole of the record, or outside it."""
-    after = int(np.searchsorted(samples.epoch_s, when_s, side="left"))
+    after = int(samples.epoch_s.searchsorted(when_s))
     if after >= len(samples) or (after == 0 and samples.epoch_s[0] > when_s):
         return True
     return bool(samples.epoch_s[after] > when_s and samples.gap_before[after])
@@ -106,7 +106,8 @@ def steadied(epoch_s: Floats, values: Floats, half_window_s: float = STEADY_HALF
             rows = np.flatnonzero(counts == count)
             windows = values[first[rows][:, None] + np.arange(count)[None, :]]
             finite = np.isfinite(windows).all(axis=1)
-            out[rows[finite]] = np.median(windows[finite], axis=1)
+            middle = [(count - 1) // 2, count // 2]
+            out[rows[finite]] = np.partition(windows[finite], middle, axis=1)[:, middle].mean(axis=1)
     return out
 
 

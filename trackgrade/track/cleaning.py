@@ -45,6 +45,7 @@ class _Left:
 
     def __init__(self, track: Track) -> None:
         self.track, self.points_read = track, len(track)
+        self._steps: tuple[Track, Floats] | None = None
         self.rejections: dict[str, Rejection] = {}
         self.enough()
 
@@ -68,9 +69,15 @@ class _Left:
                 f"position; at least {LEAST_POINTS} are needed. Check that the file is a recorded flight with times."
             )
 
+    def steps_m(self) -> Floats:
+        """Distance from each point to the next [m]."""
+        if self._steps is None or self._steps[0] is not self.track:
+            self._steps = self.track, _steps_m(self.track)
+        return self._steps[1]
+
     def drop_spikes(self) -> None:
         for _ in range(8):
-            spikes = _spikes(self.track)
+            spikes = _spikes(self.track, self.steps_m())
             if not np.any(spikes):
                 break
             self.drop(spikes, "single-point spike")
@@ -105,11 +112,11 @@ def clean(track: Track) -> CleanTrack:
     left.drop(same_time, "a second position at the same time")
 
     left.drop(_stale_repeats(left.track), "position repeated while the aircraft moved")
-    _refuse_jumping_about(left.track)
+    _refuse_jumping_about(left.track, left.steps_m())
     before_s = left.track.epoch_s
     # Spikes first: a lone one may be reached or left at a possible speed and would take its neighbours with it.
     left.drop_spikes()
-    off = _off_chain(left.track)
+    off = _off_chain(left.track, left.steps_m())
     if np.any(off):
         left.drop(off, "impossible jump away and back")
         left.drop_spikes()
@@ -141,10 +148,9 @@ def clean(track: Track) -> CleanTrack:
     return CleanTrack(track, left.points_read, rejections, _gaps(track.epoch_s), interval_s, tuple(notes))
 
 
-def _refuse_jumping_about(track: Track) -> None:
+def _refuse_jumping_about(track: Track, steps_m: Floats) -> None:
     """A file whose positions mostly cannot follow each other is no flight, whatever subset of them could be one."""
-    metres = _steps_m(track)
-    impossible = (metres > LEAST_SPIKE_M) & (metres > FASTEST_M_S * np.diff(track.epoch_s))
+    impossible = (steps_m > LEAST_SPIKE_M) & (steps_m > FASTEST_M_S * np.diff(track.epoch_s))
     if np.mean(impossible) > MOST_IMPOSSIBLE_STEPS:
         raise TrackFileError(
             f"{track.source}: {np.mean(impossible):.0%} of its positions are too far from the one before to have been "
@@ -200,13 +206,12 @@ def _fastest_m_s(seconds: Floats, steps_m: Floats) -> float:
     return min(FASTEST_M_S, 40.0 + 2.0 * usual)
 
 
-def _off_chain(track: Track) -> Bools:
+def _off_chain(track: Track, steps_m: Floats) -> Bools:
     """Whole excursions: stretches bounded by impossible speeds, left out where the rest joins up without them."""
     n = len(track)
     seconds = np.diff(track.epoch_s)
-    steps = _steps_m(track)
-    fastest = _fastest_m_s(seconds, steps)
-    broken = steps > fastest * seconds + 500.0
+    fastest = _fastest_m_s(seconds, steps_m)
+    broken = steps_m > fastest * seconds + 500.0
     if not np.any(broken):
         return np.zeros(n, dtype=bool)
     chain = np.concatenate([[0], np.cumsum(broken)])
@@ -239,7 +244,7 @@ def _off_chain(track: Track) -> Bools:
     return np.asarray(~keep[chain])
 
 
-def _spikes(track: Track) -> Bools:
+def _spikes(track: Track, steps_m: Floats) -> Bools:
     """Points further from the chord of their neighbours than any turn could put them.
 
     Of neighbours that both stand out, only the one that stands out most goes: a spike pulls its neighbours' chords.
@@ -248,13 +253,13 @@ def _spikes(track: Track) -> Bools:
     if n < 5:
         return np.zeros(n, dtype=bool)
     excess = np.zeros(n)
-    excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s, _steps_m(track))
+    excess[1:-1] = _chord_distance_m(track) - _chord_allowance_m(track.epoch_s, steps_m)
     if not np.any(excess > 0.0):
         return np.zeros(n, dtype=bool)
     # Neighbours that cannot be joined stand on the two sides of a jump: no chord, and no work for this rule, which
     # would eat up the sound points beside it. One of the two steps is impossible, which `_off_chain` sees.
     seconds = np.diff(track.epoch_s)
-    fastest = _fastest_m_s(seconds, _steps_m(track))
+    fastest = _fastest_m_s(seconds, steps_m)
     joined = _steps_m(track, over=2) <= fastest * (seconds[:-1] + seconds[1:]) + 1000.0
     excess[1:-1][~joined] = 0.0
     before = np.concatenate([[0.0], excess[:-1]])
