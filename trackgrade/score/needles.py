@@ -153,8 +153,9 @@ def read_needle(shown: Shown, leg: Indices | str, samples: Samples) -> NeedleRea
     at = int(np.argmax(size))
     times = samples.epoch_s[index]
     # Each sample stands for half the steps to its neighbours.
-    steps = np.diff(times, prepend=times[0], append=times[-1])
-    weight = steps[:-1] + steps[1:]
+    weight = np.zeros(len(times))
+    weight[:-1] = times[1:] - times[:-1]
+    weight[1:] += times[1:] - times[:-1]
     total = float(weight.sum())
     return reading(
         largest=float(size[at]),
