@@ -2,7 +2,7 @@
 
 ``pilot`` has ``recording``s (one flight at one hold against one standard); a recording has its ``entry``,
 ``lap``, ``item_result`` and ``finding`` rows and the whole debrief, compressed, in ``debrief``. A table has a column
-for each field of its dataclass in `trackgrade.logbook.rows`.
+for each field of its dataclass in `trackgrade.logbook.history`.
 
 Times are seconds since 1970, UTC. All of a pilot goes when the pilot's row goes (foreign keys cascade).
 """

@@ -42,7 +42,11 @@ class SimulatedFlight:
 
 
 #: Headings against the inbound course, toward the holding side [deg], well inside each sector.
-SECTOR_HEADINGS = {"direct": (-62.0, 102.0), "teardrop": (118.0, 172.0), "parallel": (188.0, 282.0)}
+SECTOR_HEADINGS: dict[Entry, tuple[float, float]] = {
+    "direct": (-62.0, 102.0),
+    "teardrop": (118.0, 172.0),
+    "parallel": (188.0, 282.0),
+}
 
 
 class _Conductor:
@@ -88,18 +92,15 @@ class _Conductor:
 
     def _arrival(self) -> tuple[Entry, float]:
         """Entry to fly and arrival heading [rad]."""
-        sc, rng = self.sc, self.rng
-        if sc.arrival_heading_true_deg is not None or sc.arrival_offset_deg is not None:
-            if sc.arrival_heading_true_deg is not None:
-                heading = radians(sc.arrival_heading_true_deg)
-            else:
-                heading = self.frame.course_rad + self.frame.side * radians(sc.arrival_offset_deg or 0.0)
-            rel = np.degrees(self.frame.relative(heading))
-            return sc.entry or expected_entries(float(rel))[0], heading
-        entry = sc.entry or str(rng.choice(["direct", "teardrop", "parallel"][1 if sc.reversal else 0 :]))
-        low, high = SECTOR_HEADINGS[entry]
-        rel = radians(float(rng.uniform(low, high)))
-        return entry, self.frame.course_rad + self.frame.side * rel  # type: ignore[return-value]
+        sc, frame, entry = self.sc, self.frame, self.sc.entry
+        if sc.arrival_heading_true_deg is not None:
+            heading = radians(sc.arrival_heading_true_deg)
+        elif sc.arrival_offset_deg is not None:
+            heading = frame.course_rad + frame.side * radians(sc.arrival_offset_deg)
+        else:
+            entry = entry or self.rng.choice(list(SECTOR_HEADINGS)[1 if sc.reversal else 0 :]).item()
+            heading = frame.course_rad + frame.side * radians(float(self.rng.uniform(*SECTOR_HEADINGS[entry])))
+        return entry or expected_entries(float(np.degrees(frame.relative(heading))))[0], heading
 
     def _track(self, heading: float) -> float:
         """Ground track flown on this heading in the true wind [rad]."""

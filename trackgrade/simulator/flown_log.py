@@ -29,7 +29,6 @@ class VisitLog:
     entry: Entry
     pattern: str  # "as published", "reciprocal", "wrong side"
     arrival_n: int = -1
-    entry_turn_n: int = -1
     entry_end_n: int = -1
     wrong_way: bool = False
     laps: list[LapLog] = field(default_factory=list)

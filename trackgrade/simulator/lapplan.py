@@ -23,8 +23,7 @@ class LapPlan:
     """Headings against the inbound course [rad, toward the holding side]; speeds NM/s.
 
     ``straight_s`` wings level to the start of the turn back; ``abeam_s`` is when abeam comes, ``level_s`` when wings
-    are level, both from the start of the plan; ``turn_along_nm`` where the turn back begins; ``closes`` whether a
-    lap with the wanted inbound leg exists.
+    are level, both from the start of the plan; ``turn_along_nm`` where the turn back begins.
     """
 
     crab_rad: float
@@ -34,7 +33,6 @@ class LapPlan:
     level_s: float
     abeam_s: float
     turn_along_nm: float
-    closes: bool
 
 
 def plan_lap(
@@ -95,7 +93,7 @@ def plan_lap(
 
     grid = [radians(a) for a in range(100, 261, 4)]
     usable = [a for a in grid if v * cos(a) + wind_along < -0.05 * v]
-    closes, longer = True, 1.0
+    longer = 1.0
     while outbound_rad is None:
         roots = [
             float(brentq(miss, a, b)) for a, b in pairwise(usable) if miss(a) * miss(b) <= 0.0 and b - a < radians(5)
@@ -107,13 +105,10 @@ def plan_lap(
             longer, leg = 1.25 * longer, 1.25 * leg
             aim_along = -leg * (1.0 if inbound_nm is not None else gs_in)
         else:
-            closes = False
             outbound_rad = min(usable or [pi], key=lambda a: abs(miss(a)))
-    straight_s = straight(outbound_rad)
-    closes = closes and straight_s >= LEAST_OUTBOUND_S
-    straight_s = min(max(straight_s, LEAST_OUTBOUND_S), 3600.0)
+    straight_s = min(max(straight(outbound_rad), LEAST_OUTBOUND_S), 3600.0)
     t1, x1, _, _, _ = fly(outbound_rad)
     out_gs = v * cos(outbound_rad) + wind_along
     turn_along = x1 + straight_s * out_gs
     abeam_s = t1 - x1 / out_gs if out_gs < 0 else t1  # straight extrapolation: also right enough when within the turn
-    return LapPlan(crab, gs_in, outbound_rad, straight_s, t1, abeam_s, turn_along, closes)
+    return LapPlan(crab, gs_in, outbound_rad, straight_s, t1, abeam_s, turn_along)

@@ -80,7 +80,7 @@ class HoldFlyer(Steering):
             log.why_incomplete = "left the hold on the outbound leg"
             return
         log.inbound_turn_n = s.n
-        missed = yield from self.turn_inbound(log, number)
+        missed = yield from self.turn_inbound(log)
         if stop == "inbound":
             log.why_incomplete = "left the hold before the fix"
             return
@@ -94,19 +94,15 @@ class HoldFlyer(Steering):
         s, p = self.s, self.pilot
         level_t = s.t
         turn_at = plan.level_s + plan.straight_s
-        watch = p.watch
-        if m.watch_alternates:
-            watch = "wings level" if log.number % 2 else "abeam"
         seconds = {
             "abeam": turn_at - plan.abeam_s,
             "wings level": plan.straight_s,
             "later of both": min(turn_at - plan.abeam_s, plan.straight_s),
-        }[p.watch if m.watch_alternates else watch]
+        }[p.watch]
         trimmed = (0.0 if m.outbound_not_corrected else self.time_trim) - 2.5 * p.reaction_s  # knows how slow he is
         seconds = max(2.0, (seconds + trimmed) * m.outbound_factor)
-        turn_along = plan.turn_along_nm
-        if self.leg_nm is not None and m.outbound_factor != 1.0:
-            turn_along = plan.turn_along_nm * m.outbound_factor
+        turn_along = plan.turn_along_nm * m.outbound_factor
+        watch = p.watch if not m.watch_alternates else "wings level" if log.number % 2 else "abeam"
         started: float | None = None
         orbit_due = m.orbit_on_lap == log.number
         late = p.reaction_s * float(self.rng.uniform(0.6, 1.4))
@@ -184,7 +180,6 @@ class HoldFlyer(Steering):
             return
         begun = s.t
         yield from self.hold_heading(self.rel, p.reaction_s)
-        self.log.entry_turn_n = s.n
         drift = -self.crab
         out = radians(150) if entry == "teardrop" else pi
         out = out + max(-radians(25), min(radians(25), drift)) + float(self.rng.normal(0, radians(p.heading_sd_deg)))
@@ -204,7 +199,7 @@ class HoldFlyer(Steering):
             yield self.bank_for(out)
         self.aim = self._mistakes(0).off_course_nm
         if entry == "teardrop" and not wrong_way:
-            yield from self.turn_inbound(None, 0)
+            yield from self.turn_inbound(LapLog(0, s.n))
         elif entry == "teardrop" or not wrong_way:
             yield from self._back_from_holding_side()
         else:  # a parallel entry turned away from the holding side: back to the course from the other side

@@ -159,18 +159,9 @@ class Manoeuvre:
     """
 
     kind: Literal[
-        "pass",
-        "orbits",
-        "s-turns",
-        "steep turns",
-        "procedure turn",
-        "dme arc",
-        "hold",
-        "survey",
-        "approach",
-        "straight",
-        "turn",
-    ]
+        "pass", "orbits", "s-turns", "steep turns", "procedure turn", "dme arc", "hold", "survey", "approach",
+        "straight", "turn",
+    ]  # fmt: skip
     size: float = 1.0
     away_nm: float = 0.0
     bearing_true_deg: float = 0.0

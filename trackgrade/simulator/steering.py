@@ -143,16 +143,15 @@ class Steering:
     #: A careful pilot would rather roll out a little short of the course than through it.
     short_of_course_nm = 0.045
 
-    def turn_inbound(self, lap: LapLog | None, number: int) -> Generator[float, None, float]:
+    def turn_inbound(self, lap: LapLog) -> Generator[float, None, float]:
         """Turn back to the inbound course; returns by how much the turn missed it [NM], + short, - through."""
-        m = self._mistakes(number)
+        m = self._mistakes(lap.number)
         factor, swing = m.turn_rate_factor, radians(m.bank_swing_deg)
         cut = radians(self.pilot.intercept_deg)
         clean = m.aim_beyond_nm == 0.0 and not m.no_intercept
         if self.pilot.fades_deg_s and clean:
             yield from self._fade_onto_course(factor)
-            if lap is not None:
-                lap.inbound_level_n = self.s.n
+            lap.inbound_level_n = self.s.n
             return self.s.cross - self.aim
         if ((self.crab - cut) - self.rel) % TWO_PI < radians(300):
             yield from self.turn(self.crab - cut, 1, factor, swing=swing, trim=clean, rolls_out=False)
@@ -160,16 +159,14 @@ class Steering:
         if miss > max(0.06, 0.12 * self.v / self.w) and clean:
             # Short of the course: roll out on a cut to it and wait for the needle.
             yield from self.turn(self.crab - cut, 1, factor)
-            if lap is not None:
-                lap.inbound_level_n = self.s.n
+            lap.inbound_level_n = self.s.n
             while self._predicted_miss() > 0.0 and self.s.along < 0.0:
                 yield self.bank_for(self.crab - cut)
             if self.s.along < 0.0:
                 yield from self.turn(self.crab, 1)
         else:
             yield from self.turn(self.crab, 1, factor, swing=swing, trim=clean)
-            if lap is not None:
-                lap.inbound_level_n = self.s.n
+            lap.inbound_level_n = self.s.n
         return miss
 
     def _fade_onto_course(self, factor: float) -> Script:
