@@ -7,7 +7,6 @@ import math
 from dataclasses import dataclass
 
 from trackgrade.earth.geodesy import destination
-from trackgrade.earth.radials import NoCrossing, cross_radials
 from trackgrade.earth.units import FT_PER_NM
 from trackgrade.earth.variation import magnetic_variation
 from trackgrade.errors import HoldFileError
@@ -76,6 +75,8 @@ def _on_radial(fix: RadialDistance, plan: HoldPlan, date: dt.date) -> SolvedFix:
 
 
 def _at_crossing(fix: Crossing, plan: HoldPlan, date: dt.date, shown: str) -> SolvedFix:
+    from trackgrade.earth.radials import NoCrossing, cross_radials  # few fixes are a crossing
+
     first, second = fix.first, fix.second
     try:
         crossing = cross_radials(

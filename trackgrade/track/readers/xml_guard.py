@@ -30,9 +30,9 @@ _ENCODING = re.compile(rb"^\s*<\?xml\b[^>]{0,200}?\bencoding\s*=\s*[\"']([A-Za-z
 #: Not how text is stored, though Python has them among its encodings; some take minutes over a megabyte.
 _NO_ENCODINGS = frozenset(["punycode", "idna", "unicode_escape", "raw_unicode_escape", "undefined", "utf_7"])
 # An ampersand that starts no reference known without a document type definition.
-_LONE_AMPERSAND = re.compile(r"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9A-Fa-f]{1,6});)")
+_LONE_AMPERSAND = r"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9A-Fa-f]{1,6});)"
 _LONGEST_REFERENCE = len("&#x10FFFF;")
-_NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
+_NOT_XML = "[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]"
 
 
 class Handler:
@@ -230,6 +230,6 @@ class _Mender:
         return [*told, "characters that XML forbids were mended"] if self._letters else told
 
     def _without_forbidden(self, text: str) -> bytes:
-        mended = _LONE_AMPERSAND.sub("&amp;", _NOT_XML.sub("", text))
+        mended = re.sub(_LONE_AMPERSAND, "&amp;", re.sub(_NOT_XML, "", text))
         self._letters = self._letters or mended != text
         return mended.encode("utf-8", "replace")
