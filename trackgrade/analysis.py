@@ -48,21 +48,15 @@ def measure(track: Track, hold: Hold) -> Measured:
 
     # The wind first, from the hold alone where the ground track shows one: headings, turns and laps are read in it.
     over_ground = through_air(motion, motion.grid_s, None)
-    spans = stays(flight_path(motion, over_ground, None, [], frame), leg_s)
+    spans = stays(flight_path(motion, over_ground, None, (), frame), leg_s)
     wind, why_not = wind_over(motion, over_the_stays(motion, spans) if spans else near_the_fix(motion, leg_s))
     air = through_air(motion, motion.grid_s, wind)
-    turns = find_turns(motion, air, wind)
+    turns = in_epoch_time(find_turns(motion, air, wind), motion.start_epoch_s)
     flown = with_wind(find_visits(flight_path(motion, air, wind, turns, frame), hold), wind, motion.start_epoch_s)
     samples, channel_notes = sample(clean, motion, wind, hold.variation_deg)
     recorded = replace(recorded, notes=clean.notes + channel_notes)
     return Measured(
-        recorded,
-        hold,
-        seen_from_hold(samples, frame),
-        wind.as_wind() if wind else None,
-        why_not,
-        in_epoch_time(turns, motion.start_epoch_s),
-        flown,
+        recorded, hold, seen_from_hold(samples, frame), wind.as_wind() if wind else None, why_not, turns, flown
     )
 
 

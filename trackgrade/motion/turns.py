@@ -81,6 +81,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
     fitted = fit_edges(trajectory, raw_m, towards, edges if refine else [])
     step = GRID_STEP_S
     begins_s, ends_s = float(time_s[0]), float(max(time_s[-1], trajectory.time_s[-1]))
+    holes = bool(in_hole.any())
     turns = []
     for k, (_, _, steady, bound) in enumerate(rough):
         times, errors = [], []
@@ -98,7 +99,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             error = float(np.hypot(fitted.sd_s[j], shape_sd_s)) if good else UNREFINED_SD_S + 0.4 * interval
             # An edge beside a hole may as well lie in it: a bend that the hole hid shows only at its end.
             for moment in (guess, time):
-                hole_s = _hole_beside(trajectory.time_s, time_s, in_hole, moment)
+                hole_s = _hole_beside(trajectory.time_s, time_s, in_hole, moment) if holes else 0.0
                 apart_s = _interval_at(trajectory.time_s, moment)
                 error = max(error, hole_s / 4, apart_s / 4 if apart_s > LONG_STEP_S else 0.0)
             times.append(time)
@@ -114,7 +115,7 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
         mostly_hidden = 2 * np.count_nonzero(hidden) > len(hidden)
         if mostly_hidden and abs(steady) > FASTEST_HIDDEN_DEG_S and abs(change_deg) > LARGEST_HIDDEN_DEG:
             continue  # not flown: the curve that joins the two ends of a hole, the long way round
-        for hole in _stretches(hidden):
+        for hole in _stretches(hidden) if holes else ():
             _widen_for_hole(times, errors, time_s[turning], rate_deg_s[turning], hole)
         speed = median(airspeed_m_s[turning]) if turning.stop > turning.start else float("nan")
         turns.append(

@@ -108,11 +108,11 @@ def _turns(
     for name, turn in lap.measures.turns:
         flown, asked = of(turn)
         if flown.value is not None and asked is not None:
-            known.append((name, turn, replace(flown, value=flown.value - asked)))
+            known.append((name, turn, flown, flown.value - asked))
     if not known:
         return not_measurable(item, lap_scope(lap), why if lap.measures.turns else "the track does not show the turns")
-    name, turn, off = max(known, key=lambda each: abs(each[2].value or 0.0))
-    at_epoch_s, evidence = turn.start_epoch_s, f"the turn {name}"
+    name, turn, flown, value = max(known, key=lambda each: abs(each[3]))
+    off, at_epoch_s, evidence = replace(flown, value=value), turn.start_epoch_s, f"the turn {name}"
     return grade_value(item, lap_scope(lap), off, at_epoch_s=at_epoch_s, reference=reference, evidence=evidence)
 
 

@@ -21,7 +21,7 @@ from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.plan import HoldPlan, Position
 from trackgrade.motion.airmass import wind_over
 from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
-from trackgrade.motion.turns import find_turns
+from trackgrade.motion.turns import find_turns, in_epoch_time
 from trackgrade.segment.course import outbound_of
 from trackgrade.segment.ends import Reading, surely_first
 from trackgrade.segment.flown import Entry, Visit
@@ -101,7 +101,7 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
     part = slice(ground.index(first - AROUND_S), ground.index(last + AROUND_S) + 1)
     window = replace(motion, grid_s=motion.grid_s[part], in_hole=motion.in_hole[part])
     air = through_air(window, window.grid_s, wind)
-    turns = find_turns(window, air, wind, refine=False)
+    turns = in_epoch_time(find_turns(window, air, wind, refine=False), motion.start_epoch_s)
 
     def judged(placed: Placed) -> tuple[FlightPath, tuple[Visit, ...]]:
         leg = Leg(minutes=max(placed.leg_s / 60.0, 1.0))

@@ -65,7 +65,7 @@ class FlightPath:
                 heading_deg=-path.heading_deg,
                 track_deg=-path.track_deg,
                 rate_deg_s=-path.rate_deg_s,
-                turns=tuple(replace(turn, change_deg=-turn.change_deg) for turn in path.turns),
+                turns=_mirrored(path.turns),
             )
         return path
 
@@ -102,14 +102,13 @@ def seen_from_hold(samples: MotionSamples, frame: HoldFrame) -> Samples:
 
 
 def flight_path(
-    motion: Motion, air: AirMotion, wind: WindFit | None, turns: list[Turn], frame: HoldFrame
+    motion: Motion, air: AirMotion, wind: WindFit | None, turns: tuple[Turn, ...], frame: HoldFrame
 ) -> FlightPath:
-    """The motion on its even grid, turned into the hold's frame."""
+    """The motion on its even grid, and its turns (times since 1970, right positive), turned into the hold's frame."""
     along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
     across_m, lengthwise_m = motion.trajectory.position_sd_m(motion.grid_s)
-    start = motion.start_epoch_s
     return FlightPath(
-        epoch_s=motion.grid_s + start,
+        epoch_s=motion.grid_s + motion.start_epoch_s,
         along_nm=along_nm,
         cross_nm=cross_nm,
         heading_deg=frame.side * (air.heading_deg - frame.inbound_course_true_deg),
@@ -121,13 +120,9 @@ def flight_path(
         lengthwise_sd_nm=lengthwise_m / METRES_PER_NM,
         in_hole=motion.in_hole,
         heading_sd_deg=DRIFT_SD_DEG if wind is None else wind.heading_sd_deg(),
-        turns=tuple(
-            replace(
-                turn,
-                start_epoch_s=turn.start_epoch_s + start,
-                end_epoch_s=turn.end_epoch_s + start,
-                change_deg=turn.change_deg * frame.side,
-            )
-            for turn in turns
-        ),
+        turns=turns if frame.side > 0 else _mirrored(turns),
     )
+
+
+def _mirrored(turns: tuple[Turn, ...]) -> tuple[Turn, ...]:
+    return tuple(replace(turn, change_deg=-turn.change_deg) for turn in turns)
