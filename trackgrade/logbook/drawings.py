@@ -18,6 +18,7 @@ from trackgrade.drawing.svg import element
 from trackgrade.drawing.view import fit
 from trackgrade.logbook.history import Session
 from trackgrade.logbook.shares import Share
+from trackgrade.logbook.standing import Standing
 from trackgrade.logbook.timeline import ItemLine, Timeline
 from trackgrade.logbook.wording import date, number
 from trackgrade.track.track import Floats
@@ -187,15 +188,10 @@ def share_chart(title: str, shares: Sequence[float | None], shown: Timeline, ses
     return chart.drawn(f"{title}: share within by date")
 
 
-def interval_bar(share: Share) -> Markup:
-    """A share on a line from 0 to 100 % with its interval: what a table cell shows."""
-    if share.value is None or share.low is None or share.high is None:
+def interval_bar(share: Share | Standing | None) -> Markup:
+    """A share on a line from 0 to 100 % with its interval: what a table cell shows; nothing where it is not known."""
+    if share is None or share.value is None or share.low is None or share.high is None:
         return Markup("")
-    return span_bar(share.value, share.low, share.high)
-
-
-def span_bar(value: float, low: float, high: float) -> Markup:
-    """A value between 0 and 1 on a line, with its interval."""
     width, height = 70.0, 12.0
 
     def x(place: float) -> float:
@@ -204,8 +200,8 @@ def span_bar(value: float, low: float, high: float) -> Markup:
     return element(
         "svg",
         element("line", class_="rail", x1=x(0.0), x2=x(1.0), y1=6.0, y2=6.0),
-        element("line", class_="span", x1=x(low), x2=x(high), y1=6.0, y2=6.0),
-        element("circle", class_="value", cx=x(value), cy=6.0, r=3.2),
+        element("line", class_="span", x1=x(share.low), x2=x(share.high), y1=6.0, y2=6.0),
+        element("circle", class_="value", cx=x(share.value), cy=6.0, r=3.2),
         class_="bar",
         viewBox=f"0 0 {width:.0f} {height:.0f}",
         width=int(width),

@@ -15,7 +15,6 @@ from trackgrade.logbook.claims import Change, Verdict, session_levels, verdict
 from trackgrade.logbook.conditions import conditions
 from trackgrade.logbook.history import CEILINGS, HoldFlown, ItemTotal, PilotHistory, Session
 from trackgrade.logbook.levels import Measure, measures, tells_nothing, without_repeats
-from trackgrade.logbook.shares import Share
 from trackgrade.track.track import Rows
 
 #: A break is long, and flying starts anew after it, above so many days and so many times the pilot's usual interval.
@@ -27,18 +26,14 @@ LATELY = 5
 
 
 @dataclass(frozen=True, eq=False)
-class ItemLine:
-    """One item over the sessions drawn. ``sizes``: level of each session (see `levels`), None where not measured.
+class ItemLine(ItemTotal):
+    """One item with its sessions drawn. ``sizes``: level of each session (see `levels`), None where not measured.
 
     ``lap_sizes``: those of its laps, each with whether it was outside. ``before`` and ``lately``: mean level of the
     last five sessions, and of up to five before, of those tested. ``change`` None: not tested, for the
     reason ``untested``.
     """
 
-    item: str
-    title: str
-    unit: str
-    limit: float | None
     limits: tuple[float, ...]
     sizes: tuple[float | None, ...]
     lap_sizes: tuple[tuple[tuple[float, bool], ...], ...]
@@ -46,7 +41,6 @@ class ItemLine:
     lately: float | None
     change: Change | None
     untested: str
-    recent: Share
     measured: int
 
 
@@ -154,18 +148,10 @@ def _item_line(
     lately, before = tested[-LATELY:], tested[-2 * LATELY : -LATELY]
     untested = ""
     if change is None and result.composite is not None:
-        untested = (
-            "a ceiling"
-            if total.item in CEILINGS
-            else "as another item"
-            if total.item in told_twice
-            else "nothing to tell"
-        )
+        untested = "as another item" if total.item in told_twice else "nothing to tell"
+        untested = "a ceiling" if total.item in CEILINGS else untested
     return ItemLine(
-        item=total.item,
-        title=total.title,
-        unit=total.unit,
-        limit=total.limit,
+        **vars(total),
         limits=tuple(sorted({row.limit for own in rows for row in own if row.limit is not None})),
         sizes=tuple(float(each) if math.isfinite(each) else None for each in level[: len(sessions)]),
         lap_sizes=tuple(
@@ -175,7 +161,6 @@ def _item_line(
         lately=_mean(level[lately]),
         change=change,
         untested=untested,
-        recent=total.recent,
         measured=sum(map(len, rows)),
     )
 

@@ -49,7 +49,7 @@ def percent(value: float | None) -> str:
     return "–" if value is None else f"{100 * value:.0f} %"
 
 
-def interval(share: Share) -> str:
+def interval(share: Share | Standing) -> str:
     """ "48–76 %", or nothing when nothing was judged."""
     if share.low is None or share.high is None:
         return ""
@@ -111,7 +111,7 @@ def primary(verdict: Verdict, tested: Sequence[Session], drawn: int) -> str:
 def claim(line: ItemLine) -> str:
     """What is claimed of one item, with a sign beside the words."""
     if line.change is None:
-        return f"{UNTESTED.get(line.untested, '')}" if line.untested else "–"
+        return UNTESTED.get(line.untested, "–")
     return f"{CLAIM_SIGNS[line.change.claimed]} got {line.change.claimed}" if line.change.claimed else "not claimed"
 
 
@@ -146,7 +146,7 @@ def standing(of: Standing | None) -> tuple[str, str]:
     """ "62 % (48–76 %)" on equal terms, and "35 %" likely in the lowest third."""
     if of is None:
         return "–", "–"
-    return f"{percent(of.value)} ({100 * of.low:.0f}–{100 * of.high:.0f} %)", percent(of.lowest_third)
+    return f"{percent(of.value)} ({interval(of)})", percent(of.lowest_third)
 
 
 def bias_sentence(inbound: InboundLine) -> str:
@@ -156,12 +156,10 @@ def bias_sentence(inbound: InboundLine) -> str:
     way = "long" if inbound.bias > 0 else "short"
     size = number(abs(inbound.bias), "s")
     span = f"{number(inbound.bias_low, 's', signed=True)} to {number(inbound.bias_high, 's', signed=True)}"
-    scatter = (
-        f" Scatter from lap to lap {number(inbound.scatter_s, 's')} (standard deviation)."
-        if inbound.scatter_s is not None
-        else ""
-    )
-    return f"Typically {size} {way} in the last sessions (session by session {span}).{scatter}"
+    text = f"Typically {size} {way} in the last sessions (session by session {span})."
+    if inbound.scatter_s is not None:
+        text += f" Scatter from lap to lap {number(inbound.scatter_s, 's')} (standard deviation)."
+    return text
 
 
 def convergence_sentence(result: Convergence) -> str:
@@ -175,7 +173,7 @@ def convergence_sentence(result: Convergence) -> str:
 
 
 def wind_words(hold: HoldFlown) -> str:
-    """ "14 kt from 240° true: 12 ahead, 7 from the holding side (inbound)"."""
+    """ "14 kt from 240° true"."""
     if hold.wind_kt is None or hold.wind_from_true_deg is None:
         return "not known"
     return f"{hold.wind_kt:.0f} kt from {heading_name(hold.wind_from_true_deg)}° true"

@@ -166,7 +166,7 @@ def _finding(mistake: Mistake, sightings: Sequence[Sighting], led_to: tuple[Cons
     worst = max(sightings, key=lambda each: each.size)
     on = _lap_numbers(sightings)
     share = len(on) / laps if laps and on else 1.0
-    first = min((each for each in sightings), key=lambda each: (each.visit or 0, each.lap or 0))
+    first = min(sightings, key=lambda each: (each.visit or 0, each.lap or 0))
     began = _first_epoch_s(sightings)
     # Earlier sightings may have been found to follow from yet another mistake, and what they led to with them.
     after = [each for each in led_to if began is None or each.at_epoch_s is None or each.at_epoch_s >= began]
