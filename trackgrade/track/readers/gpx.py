@@ -16,7 +16,7 @@ from trackgrade.track.readers.gpx_pass import EXTENSION, GpxPass
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.parts import joined
 from trackgrade.track.readers.possible import make_track, moment_and_place
-from trackgrade.track.readers.xml_guard import Pass, read_xml
+from trackgrade.track.readers.xml_guard import read_xml
 from trackgrade.track.track import Floats, Provenance, Rows, Track
 
 _GPX_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?(?:gpx|trk|trkseg|trkpt)\b")
@@ -33,13 +33,12 @@ def read(data: bytes, source: str) -> Track:
 
     Raises TrackFileError: not GPX, hostile XML, no track (only routes or waypoints), no times, or no usable point.
     """
-    done = read_xml(data, source, GpxPass)
-    seen = done.seen
-    told = done.notes
+    seen = read_xml(data, source, GpxPass)
+    told = seen.notes
     if seen.root.rpartition(":")[2] != "gpx":
-        raise TrackFileError(_not_gpx(done, source))
+        raise TrackFileError(_not_gpx(seen, source))
     if not seen.points:
-        raise TrackFileError(_no_points(done, source))
+        raise TrackFileError(_no_points(seen, source))
     lat_deg, lon_deg, epoch_s, ele_m = (np.array(values) for values in (seen.lat, seen.lon, seen.epoch, seen.ele))
     if seen.bad["point without a position"] == seen.points:
         raise TrackFileError(
@@ -76,25 +75,24 @@ def read(data: bytes, source: str) -> Track:
     )
 
 
-def _not_gpx(done: Pass[GpxPass], source: str) -> str:
-    root = done.seen.root
-    if not root:
-        return f"{source} is not readable XML (line {done.cut_at_line or 1}). Export the track again as GPX"
-    return f"{source} is XML but not GPX (it begins with <{plain_text(root, 40)}>). Export it as GPX"
+def _not_gpx(seen: GpxPass, source: str) -> str:
+    if not seen.root:
+        return f"{source} is not readable XML (line {seen.cut_at_line or 1}). Export the track again as GPX"
+    return f"{source} is XML but not GPX (it begins with <{plain_text(seen.root, 40)}>). Export it as GPX"
 
 
-def _no_points(done: Pass[GpxPass], source: str) -> str:
-    if done.cut_at_line is not None:
+def _no_points(seen: GpxPass, source: str) -> str:
+    if seen.cut_at_line is not None:
         return (
-            f"{source} line {done.cut_at_line}: the file is damaged or cut short before its first "
+            f"{source} line {seen.cut_at_line}: the file is damaged or cut short before its first "
             "track point. Copy or export it again"
         )
-    if done.seen.route_points:
+    if seen.route_points:
         return (
-            f"{source} holds a route (a plan of {done.seen.route_points} points), not a recorded track. "
+            f"{source} holds a route (a plan of {seen.route_points} points), not a recorded track. "
             "Export the track that was flown"
         )
-    if done.seen.waypoints:
+    if seen.waypoints:
         return f"{source} holds only waypoints, no track. Export the track that was flown"
     return f"{source} is GPX but holds no track point. Choose another file"
 

@@ -19,7 +19,7 @@ from trackgrade.files import MIB, plain_text
 from trackgrade.track.readers.kml_pass import KmlPass
 from trackgrade.track.readers.parts import joined
 from trackgrade.track.readers.possible import make_track, moment_and_place
-from trackgrade.track.readers.xml_guard import Pass, read_xml
+from trackgrade.track.readers.xml_guard import read_xml
 from trackgrade.track.track import Provenance, Track
 
 _KML_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?kml\b")
@@ -51,18 +51,17 @@ def read(data: bytes, source: str) -> Track:
     if data.startswith(_ZIP_MAGIC):
         data, name = _unzipped(data, source)
         told.append(f"{plain_text(name, 60)} unpacked from the archive")
-    done = read_xml(data, source, KmlPass)
-    told += done.notes
-    seen = done.seen
+    seen = read_xml(data, source, KmlPass)
+    told += seen.notes
     seen.close()
     if seen.root.rpartition(":")[2] != "kml":
         shown = plain_text(seen.root, 40)
-        begins = f"begins with <{shown}>" if shown else f"is not readable XML (line {done.cut_at_line or 1})"
+        begins = f"begins with <{shown}>" if shown else f"is not readable XML (line {seen.cut_at_line or 1})"
         raise TrackFileError(f"{source} is no KML: it {begins}. {_REMEDY}")
     recorded = seen.tracks if seen.tracks.count else seen.placemarks
     epoch_s, lon_deg, lat_deg, alt_m = recorded.arrays()
     if not np.isfinite(epoch_s).any():
-        raise TrackFileError(_untimed(done, source))
+        raise TrackFileError(_untimed(seen, source))
     if recorded is seen.placemarks and seen.longest_line > _TRACK_LINE * recorded.count:
         raise TrackFileError(
             f"{source} is a map: a line of {seen.longest_line} or more points has no times, only {recorded.count} "
@@ -99,10 +98,9 @@ def read(data: bytes, source: str) -> Track:
     )
 
 
-def _untimed(done: Pass[KmlPass], source: str) -> str:
-    seen = done.seen
-    if done.cut_at_line is not None:
-        line = done.cut_at_line
+def _untimed(seen: KmlPass, source: str) -> str:
+    if seen.cut_at_line is not None:
+        line = seen.cut_at_line
         return f"{source} line {line}: the file is damaged or cut short before its first timed point. {_REMEDY}"
     if seen.tracks.count:
         return f"{source}: its tracks have {seen.tracks.count} positions but no time that can be read. {_REMEDY}"

@@ -10,7 +10,7 @@ import codecs
 import contextlib
 import re
 from collections.abc import Callable, Iterator
-from typing import Any, Generic, TypeVar
+from typing import Any, TypeVar
 from xml.parsers import expat
 
 from trackgrade.errors import TrackFileError
@@ -38,6 +38,7 @@ _NOT_XML = "[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]"
 class Handler:
     """What a format makes of the elements as they pass by; made anew for each pass.
 
+    ``cut_at_line``: where a damaged text stopped making sense, or None; ``notes``: what is told of the text.
     ``open_elements``: names from the root to the element at hand, kept by ``start`` and ``end``, and "" in a section of
     plain characters (CDATA). ``text``: parts of the text being read: of the element that ``want`` was called in, at
     ``_field_depth``, kept as ``_field``. ``plain``: what a format can take at once, whole elements only (one group).
@@ -49,6 +50,8 @@ class Handler:
         self.open_elements: list[str] = []
         self.text: list[str] = []
         self.root = ""
+        self.cut_at_line: int | None = None
+        self.notes: list[str] = []
         self._parser, self._source = parser, source
         self._take_text = self.text.append
         self._field, self._field_depth = "", 0
@@ -89,16 +92,7 @@ class Handler:
 H = TypeVar("H", bound=Handler)
 
 
-class Pass(Generic[H]):
-    """What one pass came to: the handler, notes, and the line where a damaged text stopped making sense, or None."""
-
-    def __init__(self, seen: H, cut_at_line: int | None, notes: list[str]) -> None:
-        self.seen = seen
-        self.cut_at_line = cut_at_line
-        self.notes = notes
-
-
-def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> Pass[H]:
+def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> H:
     """Pass over the bytes; of a damaged file as far as it goes.
 
     ``make`` gets expat's parser, whose ``CharacterDataHandler`` it sets while it wants text, and returns the handler.
@@ -106,24 +100,22 @@ def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> Pass[H]
     """
     if data.count(b"<") > _MOST_TAGS:
         raise TrackFileError(f"{source} has over {_MOST_TAGS:,} XML tags and is not read. {_CUT}")
-    encoding, found = _encoding(data), None
+    encoding, seen = _encoding(data), None
     with contextlib.suppress(UnicodeError):
-        found = _pass(_chunks(data, encoding), source, make)
-    notes: list[str] = []
-    if found is None or found[1] is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
+        seen = _pass(_chunks(data, encoding), source, make)
+    if seen is None or seen.cut_at_line is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
         mender = _Mender()
         again = _pass(mender.mended(data, encoding), source, make)
-        if found is None or again[1] is None or again[0].count() > found[0].count():
-            found, notes = again, mender.notes()
-    seen, cut_at_line = found
-    if cut_at_line is not None and seen.count():
-        notes.append(
-            f"the file is damaged or cut short at line {cut_at_line}: {seen.count()} points before it were read"
-        )
-    return Pass(seen, cut_at_line, notes)
+        if seen is None or again.cut_at_line is None or again.count() > seen.count():
+            seen = again
+            seen.notes += mender.notes()
+    if seen.cut_at_line is not None and seen.count():
+        line, count = seen.cut_at_line, seen.count()
+        seen.notes.append(f"the file is damaged or cut short at line {line}: {count} points before it were read")
+    return seen
 
 
-def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -> tuple[H, int | None]:
+def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -> H:
     parser = expat.ParserCreate("utf-8")
     parser.buffer_text = True
     seen = make(parser, source)
@@ -167,10 +159,9 @@ def _pass(chunks: Iterator[bytes], source: str, make: Callable[[Any, str], H]) -
             seen.between()
         parser.Parse(b"", True)
     except expat.ExpatError as problem:
-        seen.between()
-        return seen, problem.lineno
+        seen.cut_at_line = problem.lineno
     seen.between()
-    return seen, None
+    return seen
 
 
 def _encoding(data: bytes) -> str:
