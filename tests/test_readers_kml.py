@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
@@ -82,6 +83,14 @@ def test_a_height_of_no_mode_is_taken_as_above_the_sea_and_said_to_be() -> None:
         track = read_track(text.encode())
         np.testing.assert_allclose(track.alt_ft, [point.alt_ft for point in FLIGHT], atol=0.01)
         assert any("no altitudeMode" in note for note in track.notes)
+
+
+def test_noughts_of_no_mode_are_no_altitude() -> None:
+    rows = [dataclasses.replace(point, alt_ft=0.0) for point in FLIGHT]
+    for text in (kml(track_text(rows, mode="")), kml(extra=placemarks(rows, ""))):
+        track = read_track(text.encode())
+        assert np.isnan(track.alt_ft).all()
+        assert "no altitude in the file" in track.notes
 
 
 def test_empty_elements_keep_times_and_places_in_step() -> None:

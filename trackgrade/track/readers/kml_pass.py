@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from array import array
 from collections.abc import Sequence
 from typing import Any
@@ -14,7 +15,6 @@ from trackgrade.track.track import Floats
 
 #: No altitudeMode. KML then draws on the ground; the number that a recorder wrote is metres above the sea all the same.
 _UNSAID = ""
-_ABOVE_THE_SEA = ("absolute", _UNSAID)
 _MOST_LABELS = 10_000
 _LONGEST_LABEL = 640
 _NO_PLACE = (float("nan"), float("nan"), float("nan"))
@@ -54,16 +54,11 @@ class Points:
         """Points of one recording, each with a time, a place and the mode of its altitude."""
         if placed and not self.parts:
             self.begin(0)
-        self.add([when for when, _, _ in placed], [])
-        for _, text, mode in placed:
-            lon, lat, altitude = _place(text)
-            if mode not in _ABOVE_THE_SEA:
-                if altitude and altitude == altitude:
-                    self.not_absolute.add(mode)
-                altitude = np.nan
-            elif mode == _UNSAID and altitude and altitude == altitude:
-                self.not_absolute.add(mode)
-            self._places.extend((lon, lat, altitude))
+        for mode, alike in itertools.groupby(placed, key=lambda each: each[2]):
+            first = self.count
+            times, places, _ = zip(*alike)
+            self.add(times, places)
+            self._judge(first, mode)
 
     def end(self, mode: str) -> None:
         """The track ended whose altitudes are of this mode."""
@@ -72,14 +67,19 @@ class Points:
         del self._epoch_s[whole:], self._places[3 * whole :]
         if first == whole:
             self.parts.pop()
-        elif mode != "absolute":
-            altitudes = np.array(self._places[3 * first + 2 :: 3])
-            given = bool(np.any(np.nan_to_num(altitudes) != 0.0))
-            if given:
-                self.not_absolute.add(mode)
-                if mode == _UNSAID:
-                    return
-            self._places[3 * first + 2 :: 3] = array("d", [np.nan]) * len(altitudes)
+        else:
+            self._judge(first, mode)
+
+    def _judge(self, first: int, mode: str) -> None:
+        """Altitudes from this row on are of this mode: those not above the sea go, and noughts that say nothing."""
+        if mode == "absolute":
+            return
+        altitudes = np.array(self._places[3 * first + 2 :: 3])
+        if np.any(np.nan_to_num(altitudes) != 0.0):
+            self.not_absolute.add(mode)
+            if mode == _UNSAID:
+                return
+        self._places[3 * first + 2 :: 3] = array("d", [np.nan]) * len(altitudes)
 
     def arrays(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Time [s since 1970 UTC], longitude, latitude [deg], height above the sea [m]; each (count,), NaN: none."""
