@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 from collections import Counter
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,8 +13,7 @@ from trackgrade.commands import console
 from trackgrade.errors import InputError, NoHoldFlown, UsageError
 
 if TYPE_CHECKING:
-    from trackgrade.batch.grading import FlightDone, Wanted
-    from trackgrade.batch.work import Flight, Settings
+    from trackgrade.batch.grading import FlightDone, PageWritten
 
 
 @click.command(
@@ -76,7 +74,7 @@ def command(
     if pilot is None and logbook:
         raise UsageError("--logbook needs --pilot NAME: whose session is it?")
     given = {} if figure_path is None else {_figure_kind(figure_path): figure_path}
-    from trackgrade.batch.grading import Wanted, plan_batch
+    from trackgrade.batch.grading import Wanted, grade_flights, plan_batch
 
     drawn = {kind: path for kind, name in (given | map_paths).items() if (path := _path(name)) is not None}
     flights, settings = plan_batch(
@@ -102,27 +100,7 @@ def command(
     if pilot is not None:
         session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
     wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(hold_path), drawn, session)
-    grade(flights, settings, wanted, jobs=jobs, resume=resume, scheduler=scheduler)
-
-
-def grade(
-    flights: Sequence[Flight],
-    settings: Settings,
-    wanted: Wanted,
-    *,
-    jobs: int | None = None,
-    resume: bool = False,
-    scheduler: str | None = None,
-) -> None:
-    """Grade the flights, write what is wanted, and print what came of it.
-
-    Raises NoHoldFlown where not one flight held, InputError where one could not be graded: after everything
-    else is written.
-    """
-    from trackgrade.batch.grading import FlightDone, grade_flights
-
-    several = len(flights) > 1
-    told = _Told(several=several)
+    told = _Told(several=len(flights) > 1)
     try:
         with console.progress(len(flights), "flights") as advance:
             events = grade_flights(
@@ -130,12 +108,9 @@ def grade(
             )
             with contextlib.closing(events):
                 for event in events:
-                    if isinstance(event, FlightDone):
-                        told.add(event)
-                    else:
-                        told.pages.append(f"{event.called}: {event.path}")
+                    told.add(event)
     except KeyboardInterrupt:
-        if not several:
+        if len(flights) == 1:
             raise
         raise KeyboardInterrupt(
             f"{told.flights} of {len(flights)} flights are done and whole; the same command with --resume goes on"
@@ -158,9 +133,13 @@ class _Told:
         self._not_flown = ""
         self._doubted = 0
 
-    def add(self, done: FlightDone) -> None:
+    def add(self, done: FlightDone | PageWritten) -> None:
+        from trackgrade.batch.grading import PageWritten
         from trackgrade.commands import summary
 
+        if isinstance(done, PageWritten):
+            self.pages.append(f"{done.called}: {done.path}")
+            return
         self.flights += 1
         outcome = done.outcome
         if outcome.error:
@@ -197,7 +176,10 @@ class _Told:
             console.say(f"  {line}")
 
     def finish(self) -> None:
-        """The table of many flights, the cautions, and the error that the run ends with, if any."""
+        """The table of many flights, the cautions, and the error that the run ends with, if any.
+
+        Raises NoHoldFlown where not one flight held, InputError where one could not be graded.
+        """
         from trackgrade.commands import summary
 
         if self._rows:
