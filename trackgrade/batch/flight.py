@@ -78,7 +78,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
         from trackgrade.report.page import render  # the page is loaded only when there is one to write
         from trackgrade.report.summary import Sheet
 
-        html = render(debrief, Sheet(*settings.sheet))
+        html = render(debrief, Sheet(**settings.sheet))
     lines = None
     if settings.compare and flown:
         from trackgrade.report.compare import flight_laps

@@ -87,7 +87,7 @@ def plan_batch(
     drawn: Sequence[str] = (),
     hold_set: str | None = None,
     compare: bool = False,
-    sheet: tuple[str, str, str] = ("", "", ""),
+    sheet: Mapping[str, str] | None = None,
 ) -> tuple[list[Flight], Settings]:
     """Everything a run needs, read and checked before the first flight. A .toml among the tracks is a hold.
 
@@ -121,7 +121,7 @@ def plan_batch(
         columns_data=None if columns is None else raw_bytes(columns, LARGEST_TOML_BYTES, ColumnsFileError),
         drawn=tuple(drawn),
         compare=compare,
-        sheet=sheet,
+        sheet=sheet or {},
         hold_set=tuple(of_set),
         left_out=(*passed_over, *left_out),
         reads=(*map(str, hold_paths), *(each for each in (columns, standard) if each)),

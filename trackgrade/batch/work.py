@@ -49,7 +49,7 @@ class Settings:
     hold_set: tuple[tuple[str, HoldPlan], ...] = ()
     left_out: tuple[str, ...] = ()
     compare: bool = False
-    sheet: tuple[str, str, str] = ("", "", "")
+    sheet: Mapping[str, str] = field(default_factory=dict)
     table: bool = True
     reads: tuple[str, ...] = ()
 

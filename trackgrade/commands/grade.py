@@ -76,6 +76,7 @@ def command(
     given = {} if figure_path is None else {_figure_kind(figure_path): figure_path}
     from trackgrade.batch.grading import Wanted, grade_flights, plan_batch
 
+    sheet = {"pilot": pilot or "", "instructor": instructor or "", "note": note or ""}
     drawn = {kind: path for kind, name in (given | map_paths).items() if (path := _path(name)) is not None}
     flights, settings = plan_batch(
         tracks,
@@ -87,18 +88,16 @@ def command(
         drawn=tuple(drawn),
         hold_set=hold_set,
         compare=compare,
-        sheet=(pilot or "", instructor or "", note or ""),
+        sheet=sheet,
     )
     console.left_out_of_set(settings.left_out)
     if hold_path is not None and (settings.holds or len(flights) > 1):
         raise UsageError("--write-hold keeps the hold found in one flight: give one TRACK, and no --hold")
-    session: dict[str, str | None] | None = None
     if pilot is not None or instructor or note:
         from trackgrade.logbook import check_session
 
         check_session(pilot, instructor, note)
-    if pilot is not None:
-        session = {"pilot": pilot, "instructor": instructor, "note": note, "logbook": logbook}
+    session = None if pilot is None else {**sheet, "logbook": logbook}
     wanted = Wanted(Path(out), _path(json_path), _path(csv_path), _path(hold_path), drawn, session)
     told = _Told(several=len(flights) > 1)
     try:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,15 +22,14 @@ REPORT, DEBRIEF, LAPS = "report.html", "debrief.json", "laps.csv"
 
 @dataclass(frozen=True, eq=False)
 class Asked:
-    """What a grading is asked for. ``hold``: a hold file, or "" to let the program choose; ``pilot`` "": no logbook."""
+    """What a grading is asked for. ``hold``: a hold file, or "" to let the program choose. ``session``: pilot,
+    instructor and note for the first sheet and the logbook, or nothing."""
 
     hold: str
     holds: str
     standard: str
     logbook: str
-    pilot: str = ""
-    instructor: str = ""
-    note: str = ""
+    session: Mapping[str, Any] = field(default_factory=dict)
 
 
 def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[str, ...]]:
@@ -48,7 +47,7 @@ def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[st
         None,
         str(columns) if columns.exists() else None,
         hold_set=asked.holds,
-        sheet=(asked.pilot, asked.instructor, asked.note),
+        sheet=asked.session,
     )
     with desk.new_report() as (id, place):
         # The bytes go along, so that the report calls the track by its own name, not by where it lies.
@@ -67,25 +66,14 @@ def grade(data: Path, flight: StoredFlight, asked: Asked) -> tuple[str, tuple[st
         write_whole(place / "hold.toml", hold_toml)
         messages = []
         kept = _about(id, flight, debrief)
-        if asked.pilot and done.outcome.flown:
+        if asked.session and done.outcome.flown:
             try:
-                record(debrief, asked)
-                kept = replace(kept, pilot=asked.pilot, instructor=asked.instructor, note=asked.note)
+                record_debrief(debrief, **asked.session, logbook=asked.logbook or None)
+                kept = replace(kept, **asked.session)
             except TrackgradeError as error:  # the report is made all the same
                 messages.append(f"{flight.name} is graded, but not in the logbook: {error}")
         desk.finish(kept)
     return id, tuple(messages)
-
-
-def record(debrief: dict[str, Any], asked: Asked) -> str:
-    """Write a debrief to the logbook; what was done, in one line. Raises LogbookError, OutputError, UsageError."""
-    return record_debrief(
-        debrief,
-        pilot=asked.pilot,
-        instructor=asked.instructor or None,
-        note=asked.note or None,
-        logbook=asked.logbook or None,
-    )
 
 
 def _about(id: str, flight: StoredFlight, debrief: dict[str, Any]) -> StoredReport:

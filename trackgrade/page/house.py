@@ -181,8 +181,8 @@ class House:
             raise UsageError("there is no such standard: choose one of the list")
         asked = Asked(self.hold_file(choice), str(self.holds), standard, self.logbook)
         if session.get("pilot"):
-            check_session(session["pilot"], session.get("instructor") or None, session.get("note") or None)
-            asked = replace(asked, **session)
+            check_session(**session)
+            asked = replace(asked, session=session)
         elif session.get("instructor") or session.get("note"):
             raise UsageError("who flew? An instructor and a note go to the logbook under the name of a pilot")
         for flight in flights:

@@ -7,10 +7,11 @@ from typing import Any
 from flask import Blueprint, Response, jsonify, make_response, redirect, request
 
 from trackgrade.errors import TrackgradeError, UsageError
+from trackgrade.logbook import record_debrief
 from trackgrade.page import columns_form
 from trackgrade.page.desk import StoredFlight
 from trackgrade.page.gate import SANDBOX
-from trackgrade.page.grading import DEBRIEF, LAPS, REPORT, Asked, record
+from trackgrade.page.grading import DEBRIEF, LAPS, REPORT
 from trackgrade.page.house import LISTED, House
 from trackgrade.page.screens import page, part, wants_json
 from trackgrade.score.standards import list_standards, load_standard
@@ -63,10 +64,9 @@ def pages(house: House) -> Blueprint:
     def grade() -> Any:
         flights, messages = _received(house)
         flights = [*asked_flights(), *flights]
-        session = {key: request.form.get(key, "").strip() for key in ("pilot", "instructor", "note")}
         if not flights and messages:
             raise UsageError(messages[0])
-        house.grade(flights, request.form.get("hold", ""), request.form.get("standard", ""), session)
+        house.grade(flights, request.form.get("hold", ""), request.form.get("standard", ""), _session())
         if wants_json():
             return jsonify(messages=messages)
         return _start(flights, request.form.get("hold", ""))
@@ -156,11 +156,11 @@ def pages(house: House) -> Blueprint:
         kept = desk.report(id)
         if request.method == "GET":
             return page("session.html", report=kept)
-        given = {key: request.form.get(key, "").strip() for key in ("pilot", "instructor", "note")}
+        given = _session()
         if not given["pilot"]:
             return page("session.html", report=kept, messages=["Who flew? Give the name of the pilot."])
         debrief = json.loads(desk.report_file(id, DEBRIEF).read_text(encoding="utf-8"))
-        record(debrief, Asked("", "", "", house.logbook, **given))
+        record_debrief(debrief, **given, logbook=house.logbook or None)
         desk.note_session(id, **given)
         return redirect("/", 303)
 
@@ -170,6 +170,11 @@ def pages(house: House) -> Blueprint:
         return redirect("/", 303)
 
     return routes
+
+
+def _session() -> dict[str, str]:
+    """Who flew, as a form says it."""
+    return {key: request.form.get(key, "").strip() for key in ("pilot", "instructor", "note")}
 
 
 def _received(house: House) -> tuple[list[StoredFlight], list[str]]:
