@@ -84,16 +84,20 @@ def through_air(motion: Motion, time_s: Floats, wind: WindFit | None) -> AirMoti
     """Motion at times (k,) since the start; without a wind the ground track stands for the heading."""
     position, velocity, _ = motion.trajectory.at(time_s)
     _, calm_velocity, calm_acceleration = motion.calm.at(time_s)
-    towards = wind.at(time_s) if wind is not None else np.zeros_like(velocity)
+    track_deg, rate_deg_s = _direction_deg(velocity), _rate_deg_s(calm_velocity, calm_acceleration)
+    speed_m_s = np.hypot(velocity[:, 0], velocity[:, 1])
+    if wind is None:
+        return AirMotion(position, track_deg, rate_deg_s, speed_m_s, speed_m_s, track_deg, rate_deg_s)
+    towards = wind.at(time_s)
     air = velocity - towards
     return AirMotion(
         position_m=position,
         heading_deg=_direction_deg(air),
         heading_rate_deg_s=_rate_deg_s(calm_velocity - towards, calm_acceleration),
         airspeed_m_s=np.hypot(air[:, 0], air[:, 1]),
-        groundspeed_m_s=np.hypot(velocity[:, 0], velocity[:, 1]),
-        track_deg=_direction_deg(velocity),
-        track_rate_deg_s=_rate_deg_s(calm_velocity, calm_acceleration),
+        groundspeed_m_s=speed_m_s,
+        track_deg=track_deg,
+        track_rate_deg_s=rate_deg_s,
     )
 
 
@@ -104,6 +108,6 @@ def _direction_deg(vector: Floats) -> Floats:
 
 def _rate_deg_s(velocity: Floats, acceleration: Floats) -> Floats:
     """Rate of change of the direction of a velocity [deg/s], right positive; 0 for an aircraft that stands."""
-    square = np.sum(velocity**2, axis=1)
+    square = velocity[:, 0] ** 2 + velocity[:, 1] ** 2
     turning = velocity[:, 1] * acceleration[:, 0] - velocity[:, 0] * acceleration[:, 1]
     return np.degrees(np.where(square > 25.0, turning / np.maximum(square, 25.0), 0.0))

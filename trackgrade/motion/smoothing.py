@@ -195,7 +195,7 @@ def smooth(
             state = _solve(prior, _measurement_precision(unit, cross_m, along_m, weight), position_m)
         unit = _unit(state[:, 1], unit)
         residual = position_m - state[:, 0]
-        along = np.sum(residual * unit, axis=1) / along_m
+        along = (residual[:, 0] * unit[:, 0] + residual[:, 1] * unit[:, 1]) / along_m
         cross = (residual[:, 1] * unit[:, 0] - residual[:, 0] * unit[:, 1]) / cross_m
         weight = np.minimum((STUDENT_DEGREES + 2.0) / (STUDENT_DEGREES + along**2 + cross**2), 1.0)
     return Trajectory(time_s, state[:, 0], state[:, 1], state[:, 2], cross_m, along_m, weight)
