@@ -19,6 +19,7 @@ from trackgrade.score.results import ItemResult
 from trackgrade.score.series import Stretch, inside
 from trackgrade.score.standard import Item
 from trackgrade.score.wind_work import NO_HEADING, NO_OUTBOUND_LEG, outbound_leg
+from trackgrade.track.ranks import median
 
 #: An estimated airspeed less sure than this is not graded [kt]: a choice. It does not move with the limit graded.
 AIRSPEED_SD_MAX_KT = 4.0
@@ -160,7 +161,7 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
             continue
         index = inside(flight.samples, *leg)
         values = turn_from_to(typical, heading[index])
-        wandered[index] = turn_from_to(np.nanmedian(values) if values.size else 0.0, values)
+        wandered[index] = turn_from_to(median(values[np.isfinite(values)]), values)
         spans.append([leg])
     off = Deviation(
         wandered,

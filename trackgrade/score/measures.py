@@ -143,12 +143,12 @@ def altitude_lost(
     """Altitude at the start of a turn less the lowest in it [ft]; positive is lost."""
     if levels and changing(levels, start_s - SETTLES_S, end_s):
         return Measurement(None, None, "ft", why="the level was changed in the turn or just before")
-    chosen = series.alt_ft[inside(samples, start_s, end_s)]
+    known = _finite(series.alt_ft[inside(samples, start_s, end_s)])
     at_start = value_at(samples, series.alt_ft, start_s)
-    if not chosen.size or not np.isfinite(chosen).any() or not math.isfinite(at_start):
+    if not known.size or not math.isfinite(at_start):
         return Measurement(None, None, "ft", why="no altitude in the turn")
     return Measurement(
-        at_start - float(np.nanmin(chosen)), series.alt_sd_ft, "ft", how="altitude at its start less the lowest"
+        at_start - float(known.min()), series.alt_sd_ft, "ft", how="altitude at its start less the lowest"
     )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import pairwise
 
 import numpy as np
 
@@ -144,9 +143,8 @@ def needle_chased(flight: Flight) -> Iterator[Sighting]:
 
 def swings_through(off: Floats, least: float) -> tuple[int, float]:
     """How often a value goes from beyond ``least`` on one side to beyond it on the other, and its widest size."""
-    sides = [1 if value > 0.0 else -1 for value in off if abs(value) >= least]
-    swings = sum(1 for one, two in pairwise(sides) if one != two)
-    return swings, float(np.nanmax(np.abs(off))) if off.size else math.nan
+    sides = np.sign(off[np.abs(off) >= least])
+    return int(np.count_nonzero(sides[1:] != sides[:-1])), float(np.nanmax(np.abs(off))) if off.size else math.nan
 
 
 def non_holding_side(flight: Flight) -> Iterator[Sighting]:
