@@ -145,12 +145,12 @@ class GpxPass(Handler):
         if self._depth or self._local.get(around) != "trkseg":
             return False
         self._begin_part()
-        lats, lons, eles, times = zip(*_PLAIN_POINT.findall(stretch.decode()))
-        self._lats += lats
-        self._lons += lons
-        self._eles += [ele or "nan" for ele in eles]
-        self._times += times
-        self.points += len(lats)
+        cells = _PLAIN_POINT.split(stretch.decode())  # of each point what stands before it, and its four
+        self._lats += cells[1::5]
+        self._lons += cells[2::5]
+        self._eles += [ele or "nan" for ele in cells[3::5]]
+        self._times += [time or "" for time in cells[4::5]]
+        self.points += len(cells) // 5
         return True
 
     def between(self) -> None:
