@@ -45,7 +45,7 @@ class Entry:
 
 @dataclass(frozen=True, eq=False)
 class ColumnsMap:
-    """What the map says; an empty one says nothing."""
+    """What the map says; an empty one says nothing. ``fixed``: the values for the whole file, as they are written."""
 
     name: str = ""
     entries: Mapping[str, Entry] = field(default_factory=dict)
@@ -55,6 +55,7 @@ class ColumnsMap:
     header_line: int | None = None
     delimiter: str | None = None
     decimal: str | None = None
+    fixed: Mapping[str, Any] = field(default_factory=dict)
 
 
 def read_columns_map(source: str | os.PathLike[str] | bytes) -> ColumnsMap:
@@ -76,10 +77,11 @@ class _WrongValue(Exception):
 def _from_toml(content: dict[str, Any], name: str) -> ColumnsMap:
     entries: dict[str, Entry] = {}
     settings: dict[str, Any] = {}
+    fixed: dict[str, Any] = {}
     for key, value in content.items():
         if key in _SETTINGS and not (key in QUANTITIES and isinstance(value, dict | bool)):
             field_name, read = _SETTINGS[key]
-            settings[field_name] = read(value)
+            settings[field_name], fixed[key] = read(value), value
         elif key in QUANTITIES:
             entries[key] = _entry(key, value)
         else:
@@ -87,7 +89,7 @@ def _from_toml(content: dict[str, Any], name: str) -> ColumnsMap:
             close = difflib.get_close_matches(str(key), known, 1)
             hint = f"Did you mean {close[0]}?" if close else f"Known are {', '.join(known)}"
             raise _WrongValue(f'"{plain_text(str(key), 40)}" is no quantity. {hint}')
-    return ColumnsMap(name, entries, **settings)
+    return ColumnsMap(name, entries, **settings, fixed=fixed)
 
 
 def _entry(key: str, value: Any) -> Entry:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -123,7 +122,8 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
         "# What is not named here is found by its header.",
         "",
     ]
-    lines += _settings(given)
+    lines += [f"{key} = {toml_text(value) if isinstance(value, str) else value}" for key, value in given.fixed.items()]
+    lines += [f"{quantity} = false" for quantity, entry in given.entries.items() if entry.leave_out]
     named: set[str] = set()
     for line, key in used:
         column = str(key) if isinstance(key, int) else toml_text(key)
@@ -156,20 +156,3 @@ def _map_text(source: str, used: Sequence[tuple[Line, str | int]], unread: Seque
         units = "" if quantity.kind == "text" else f": {', '.join(u.name for u in UNITS[quantity.kind])}"
         lines.append(f"#   {quantity.name}{units}")
     return "\n".join(lines) + "\n"
-
-
-def _settings(given: ColumnsMap) -> list[str]:
-    """The fixed values of the map that the file was looked at through."""
-    values: dict[str, str | int] = {}
-    if given.date is not None:
-        values["date"] = given.date.isoformat()
-    if given.utc_offset_min is not None:
-        sign, size = "-" if given.utc_offset_min < 0 else "+", abs(given.utc_offset_min)
-        values["utc_offset"] = f"{sign}{size // 60:02.0f}:{size % 60:02.0f}"
-    if given.start_epoch_s is not None:
-        values["start_utc"] = datetime.datetime.fromtimestamp(given.start_epoch_s, datetime.UTC).isoformat()
-    for key in ("header_line", "delimiter", "decimal"):
-        if (value := getattr(given, key)) is not None:
-            values[key] = value
-    lines = [f"{key} = {toml_text(value) if isinstance(value, str) else value}" for key, value in values.items()]
-    return lines + [f"{quantity} = false" for quantity, entry in given.entries.items() if entry.leave_out]
