@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from markupsafe import Markup
 
 from trackgrade.drawing.lines import simplify
@@ -17,7 +16,7 @@ from trackgrade.drawing.view import fit
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold
-from trackgrade.track.track import Floats, Track
+from trackgrade.track.track import Bools, Floats, Track
 
 #: The usual frame [px at full width]; its foot belongs to north and scale.
 SIZE = (460.0, 340.0)
@@ -67,13 +66,11 @@ class Line:
         kept = np.union1d(simplify(east, north, KEPT_NM), np.concatenate([holes, holes + 1, minutes]))
         return Line(epoch_s[kept], lat[kept], lon[kept])
 
-    def during(self, start: float, end: float) -> npt.NDArray[np.bool_]:
+    def during(self, start: float, end: float) -> Bools:
         """Which of its points (n,) lie between two moments."""
         return (self.epoch_s >= start) & (self.epoch_s <= end)
 
-    def parted(
-        self, east_nm: Floats, north_nm: Floats, which: npt.NDArray[np.bool_] | None = None
-    ) -> tuple[Floats, Floats]:
+    def parted(self, east_nm: Floats, north_nm: Floats, which: Bools | None = None) -> tuple[Floats, Floats]:
         """Its points in a plane (n,), or ``which`` of them, with NaN in each hole: no line is drawn across it."""
         which = np.ones(len(self.epoch_s), dtype=bool) if which is None else which
         holes = np.flatnonzero(np.diff(self.epoch_s[which]) > HOLE_S) + 1

@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from trackgrade.track.track import Floats
-
-Indices = npt.NDArray[np.intp]
+from trackgrade.track.track import Floats, Rows
 
 #: No stroke of a drawn line is longer [points]: thinning is four times as fast so, for one point of a hundred more.
 LONGEST = 128
 
 
-def simplify(x: Floats, y: Floats, tolerance: float, longest: int | None = None) -> Indices:
+def simplify(x: Floats, y: Floats, tolerance: float, longest: int | None = None) -> Rows:
     """Indices of the points that keep a line (n,) within ``tolerance`` of itself, first and last included.
 
     ``longest``: one of so many points is kept anyway, since the first depths of a long line each go over all of it.

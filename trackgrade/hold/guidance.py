@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance, near_east_north_m
@@ -17,7 +16,7 @@ from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.hold.courses import course_name
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Guidance, Hold
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: A station nearer than this may be passed abeam in the turn at the fix, or on the outbound leg: the flag flips there.
 NEAR_BEYOND_NM = 2.5
@@ -50,7 +49,7 @@ def _share(hold: Hold, off_deg: Floats) -> Floats:
     return np.asarray(hold.side * folded / hold.guidance.full_scale_deg)
 
 
-def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> npt.NDArray[np.bool_]:
+def flag_is_to(hold: Hold, lat_deg: Any, lon_deg: Any) -> Bools:
     """True where the flag reads TO, False where it reads FROM, at positions (n,) [deg].
 
     VOR: TO on the near side of the line through the station, square to the course set. Heading plays no part.

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.units import METRES_PER_NM
 from trackgrade.motion.motion import Motion
 from trackgrade.motion.wind import WindFit, fit_wind
 from trackgrade.track.ranks import median
-
-Bools = npt.NDArray[np.bool_]
+from trackgrade.track.track import Bools
 
 #: Flight before and after the laps that belongs to the stay [s].
 BEFORE_S, AFTER_S = 30.0, 20.0

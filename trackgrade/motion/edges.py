@@ -12,11 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.motion.smoothing import Trajectory
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats, Rows
 
 #: Rolling into and out of a turn takes 3 to 6 s (common practice, no source); prior mean and sd [s].
 ROLL_S, ROLL_SD_S = 4.0, 1.5
@@ -96,11 +94,11 @@ class _Problem:
     sums: Floats
     seen_m: Floats
     weigh: Floats
-    samples: npt.NDArray[np.intp]
+    samples: Rows
     direction: Floats
     wind_m_s: Floats
 
-    def of(self, edges: npt.NDArray[np.intp]) -> _Problem:
+    def of(self, edges: Rows) -> _Problem:
         """The same of some edges."""
         return _Problem(*(getattr(self, each.name)[edges] for each in fields(self)))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.earth.units import METRES_PER_NM
@@ -17,7 +16,7 @@ from trackgrade.motion.smoothing import (
 )
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.ranks import median
-from trackgrade.track.track import CleanTrack, Floats
+from trackgrade.track.track import Bools, CleanTrack, Floats
 
 #: Step of the even grid on which turns and passages are looked for [s].
 GRID_STEP_S = 1.0
@@ -38,7 +37,7 @@ class Motion:
     trajectory: Trajectory
     calm: Trajectory
     grid_s: Floats
-    in_hole: npt.NDArray[np.bool_]
+    in_hole: Bools
     rate_sd_deg_s: float
 
 

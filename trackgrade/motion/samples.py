@@ -6,9 +6,8 @@ from dataclasses import dataclass, fields
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: A smaller change of the wind moves no heading by much more than a degree [kt]: a choice.
 WORTH_KT = 2.0
@@ -72,7 +71,7 @@ class MotionSamples:
     bank_deg: Floats
     tas_kt: Floats
     ias_kt: Floats
-    gap_before: npt.NDArray[np.bool_]
+    gap_before: Bools
     heading_source: Source = "estimated"
     airspeed_source: Source = "estimated"
     bank_source: Source = "estimated"

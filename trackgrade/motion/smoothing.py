@@ -16,12 +16,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from trackgrade.track.ranks import median, quantile
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 #: Spectral density of the jerk [m2/s5]: about 1 m/s3 kept for about 1 s.
 JERK_DENSITY_M2_S5 = 1.0

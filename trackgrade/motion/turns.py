@@ -10,7 +10,6 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.turning import bank_for_rate_deg
 from trackgrade.earth.units import KT_PER_M_S
@@ -20,8 +19,7 @@ from trackgrade.motion.samples import Turn
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.ranks import median
 from trackgrade.track.runs import runs
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Bools, Floats
 
 STANDARD_RATE_DEG_S = 3.0
 THRESHOLD_SHARE = 0.25
@@ -157,7 +155,7 @@ def _widen_for_hole(
         errors[1] = max(errors[1], (times[1] - float(time_s[hole[0]])) / 3.0)
 
 
-def _hole_beside(sample_s: Floats, grid_s: Floats, in_hole: npt.NDArray[np.bool_], when: float) -> float:
+def _hole_beside(sample_s: Floats, grid_s: Floats, in_hole: Bools, when: float) -> float:
     """Length of the hole in the record within some seconds of a time [s]; 0 where there is none."""
     first, last = grid_s.searchsorted((when - BESIDE_HOLE_S, when + BESIDE_HOLE_S + 1e-9))
     if not in_hole[first:last].any():
@@ -262,7 +260,7 @@ def _level_time(time_s: Floats, rate: Floats, index: int, step: int, bound: floa
     return float(time_s[index] + part * (time_s[outside] - time_s[index]))
 
 
-def _stretches(flag: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _stretches(flag: Bools) -> list[tuple[int, int]]:
     """First and last index of every stretch of True."""
     return [(first, after - 1) for first, after in runs(flag)]
 

@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import solveh_banded
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.earth.units import KT_PER_M_S
 from trackgrade.motion.samples import Wind
 from trackgrade.track.ranks import median
-
-Floats = npt.NDArray[np.float64]
+from trackgrade.track.track import Floats
 
 #: At most this many velocities enter the fit; more would only repeat the same wander.
 MOST_POINTS = 400

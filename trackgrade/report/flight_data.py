@@ -11,14 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from trackgrade.drawing.lines import Indices
 from trackgrade.drawing.view import View
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import flag_is_to
 from trackgrade.report.timeline import AXIS_WIDTH, Timeline
 from trackgrade.score.debrief import Debrief
 from trackgrade.score.needles import Shown
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Floats, Rows
 
 #: Most samples shipped: an hour and a half at one a second; longer stretches are thinned evenly.
 MOST_SAMPLES = 5400
@@ -80,7 +79,7 @@ def flight_data(
     }
 
 
-def thin(epoch_s: Floats, timeline: Timeline) -> Indices:
+def thin(epoch_s: Floats, timeline: Timeline) -> Rows:
     """Indices of the samples to ship: inside the shown spans, no closer than needed."""
     shown = np.flatnonzero(timeline.axis.covers(epoch_s)) if len(epoch_s) else np.arange(0)
     if len(shown) == 0:
@@ -97,7 +96,7 @@ def thin(epoch_s: Floats, timeline: Timeline) -> Indices:
     return shown[np.concatenate(([True], np.diff(cell) > 0))]
 
 
-def _gap_before(debrief: Debrief, chosen: Indices) -> Floats:
+def _gap_before(debrief: Debrief, chosen: Rows) -> Floats:
     """Mask over the chosen samples: a hole in the record lies before this one."""
     holes = np.concatenate(([0], np.cumsum(debrief.samples.gap_before)))
     count = holes[chosen + 1] if len(chosen) else np.zeros(0)

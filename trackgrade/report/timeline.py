@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.score.debrief import Debrief, GradedVisit
 from trackgrade.score.lap import GradedLap
 from trackgrade.segment.flown import Lap, Moment
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: How much of the way to the hold, and of the way out of it, the strips show [s].
 LEAD_IN_S = 90.0
@@ -92,7 +91,7 @@ class TimeAxis:
             x = np.where(inside, x0 + (t - start) * scale, x)
         return x
 
-    def covers(self, epoch_s: Floats | float) -> npt.NDArray[np.bool_]:
+    def covers(self, epoch_s: Floats | float) -> Bools:
         """Mask (n,) of the times that the axis shows."""
         return np.asarray(np.isfinite(self.x(epoch_s)))
 

@@ -8,7 +8,6 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180
 from trackgrade.earth.geodesy import azimuth_distance
@@ -18,12 +17,12 @@ from trackgrade.hold.guidance import gps_needle, vor_needle_in_frame
 from trackgrade.hold.hold import Hold
 from trackgrade.score.lap import NeedleContrast, NeedleReading, SecondNeedle
 from trackgrade.score.results import Measurement
-from trackgrade.score.series import Indices, inside, span_sd_s
+from trackgrade.score.series import inside, span_sd_s
 from trackgrade.score.standard import THREE_QUARTERS
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
 from trackgrade.track.ranks import median
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats, Rows
 
 #: Full scale of the linear needle by phase [NM]: en route, terminal, approach (AIM 1-1-17 for the last two;
 #: 2 NM en route with an augmented receiver, secondary source).
@@ -61,7 +60,7 @@ class Shown:
     needle: Needle
     share: Floats
     share_sd: Floats
-    readable: npt.NDArray[np.bool_]
+    readable: Bools
 
     @property
     def right(self) -> Floats:
@@ -113,7 +112,7 @@ def show(needle: Needle, samples: Samples) -> Shown:
     return Shown(needle, share, share_sd, distance_nm >= STATION_PASSAGE_NM)
 
 
-def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Indices | str:
+def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Rows | str:
     """The samples of a lap's inbound leg at which needles are read, or why they cannot be. ``own``: the hold's needle.
 
     One stretch for every needle and scale: from the inbound start where the course was crossed; after a roll-out on an
@@ -133,7 +132,7 @@ def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Indices | str:
     return index
 
 
-def deflected(shown: Shown, leg: Indices | str) -> Indices | str:
+def deflected(shown: Shown, leg: Rows | str) -> Rows | str:
     """The samples of a leg at which a needle can be read, or why it cannot."""
     if isinstance(leg, str):
         return leg
@@ -141,7 +140,7 @@ def deflected(shown: Shown, leg: Indices | str) -> Indices | str:
     return index if index.size >= 2 else "the whole inbound leg is too close to the station to be read"
 
 
-def read_needle(shown: Shown, leg: Indices | str, samples: Samples) -> NeedleReading:
+def read_needle(shown: Shown, leg: Rows | str, samples: Samples) -> NeedleReading:
     """Largest and typical deflection of one inbound leg, and the share of time within three quarters and half scale."""
     needle = shown.needle
     reading = partial(NeedleReading, needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)

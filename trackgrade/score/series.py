@@ -6,16 +6,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.angles import mean_direction_deg
 from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import Samples
 from trackgrade.track.ranks import median
-from trackgrade.track.track import Floats
-
-Indices = npt.NDArray[np.intp]
+from trackgrade.track.track import Bools, Floats, Rows
 
 #: Half width of the running median that takes single odd samples out of a slow quantity [s].
 STEADY_HALF_WINDOW_S = 2.5
@@ -54,7 +51,7 @@ class Stretch:
         return int(first), int(samples.epoch_s.searchsorted(self.end_s, side="right"))
 
 
-def inside(samples: Samples, start_s: float, end_s: float) -> Indices:
+def inside(samples: Samples, start_s: float, end_s: float) -> Rows:
     """Indices of the samples with start <= time <= end."""
     return np.arange(*Stretch(start_s, end_s).of(samples))
 
@@ -128,7 +125,7 @@ def span_sd_s(first: Moment, last: Moment) -> float:
 
 
 def stays_outside(
-    epoch_s: Floats, deviation: Floats, limit: float, gap_before: npt.NDArray[np.bool_], lap: int | None = None
+    epoch_s: Floats, deviation: Floats, limit: float, gap_before: Bools, lap: int | None = None
 ) -> tuple[Excursion, ...]:
     """Every stay of |deviation| above the limit, its ends interpolated between samples.
 

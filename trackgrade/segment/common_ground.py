@@ -9,16 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.segment.events import Passages, turn_radius_nm
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.procedures import LEAST_LEG_S, LEAST_RADIUS_NM
-from trackgrade.track.track import Floats
-
-Bools = npt.NDArray[np.bool_]
+from trackgrade.track.track import Bools, Floats
 
 #: On the inbound course: rolled out, and over the last so many turn radii before the fix no further off it than so
 #: many. Of simulated laps, in gales and by poor pilots, all but those that missed the fix.

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Floats, Rows
 
 
 def zero_crossings(time_s: Floats, value: Floats, *, rising: bool) -> Floats:
@@ -30,7 +29,7 @@ def _turns_back(signed: Floats) -> bool:
     return bool(len(away) and signed[away[0]] < 0.0)
 
 
-def local_minima(value: Floats, below: float) -> npt.NDArray[np.intp]:
+def local_minima(value: Floats, below: float) -> Rows:
     """Indices of samples lower than both neighbours (the first of equals) and below a level."""
     inner = (value[1:-1] < value[:-2]) & (value[1:-1] <= value[2:]) & (value[1:-1] < below)
     return np.flatnonzero(inner) + 1

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.motion.samples import Turn
 from trackgrade.segment.events import overlaps
@@ -20,7 +19,7 @@ from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import Placed
 from trackgrade.segment.rounds import large_turns
 from trackgrade.track.ranks import median, quantile
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: Half circles of a hold take so long [s]: standard rate (30 degrees of bank at 60 kt is three times that) or less,
 #: down to 15 degrees of bank at 400 kt, in wind; thermals and cars turn faster, arcs slower.
@@ -183,12 +182,12 @@ def _through(track_deg: Floats, at: int, across_deg: float, *, later: bool) -> t
     return None if first is None or last is None else (first, last)
 
 
-def _first(where: npt.NDArray[np.bool_], since: int) -> int | None:
+def _first(where: Bools, since: int) -> int | None:
     found = np.flatnonzero(where[since:])
     return since + int(found[0]) if len(found) else None
 
 
-def _last(where: npt.NDArray[np.bool_], until: int) -> int | None:
+def _last(where: Bools, until: int) -> int | None:
     found = np.flatnonzero(where[: until + 1])
     return int(found[-1]) if len(found) else None
 

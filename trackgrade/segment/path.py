@@ -10,14 +10,13 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.motion.motion import AirMotion, Motion
 from trackgrade.motion.samples import MotionSamples, Turn
 from trackgrade.motion.wind import WindFit
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 #: Where no wind is known the ground track stands for the heading: off it by what drift usually is [deg].
 DRIFT_SD_DEG = 8.0
@@ -43,7 +42,7 @@ class FlightPath:
     airspeed_kt: Floats
     across_sd_nm: Floats
     lengthwise_sd_nm: Floats
-    in_hole: npt.NDArray[np.bool_]
+    in_hole: Bools
     turns: tuple[Turn, ...]
     heading_sd_deg: float = 0.0
 

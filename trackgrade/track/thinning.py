@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.earth.angles import wrap180, wrap360
 from trackgrade.track.cleaning import LEAST_POINTS
-from trackgrade.track.track import DIRECTIONS, CleanTrack, Floats
+from trackgrade.track.track import DIRECTIONS, CleanTrack, Floats, Rows
 
 #: Points closer together than this are averaged, into steps of `STEP_S` [s].
 CLOSEST_S = 0.3
@@ -55,7 +54,7 @@ def thin(clean: CleanTrack) -> CleanTrack:
     return replace(clean, track=thinned, interval_s=float(np.median(np.diff(epoch_s))), notes=(*clean.notes, note))
 
 
-def _means(values: Floats, first: npt.NDArray[np.intp]) -> Floats:
+def _means(values: Floats, first: Rows) -> Floats:
     """Means (g,) of the values (n,) of each step, from its first index (g,); NaN only where all are."""
     there = ~np.isnan(values)
     count = np.add.reduceat(there.astype(np.float64), first)
@@ -63,7 +62,7 @@ def _means(values: Floats, first: npt.NDArray[np.intp]) -> Floats:
     return np.where(count > 0.0, total / np.maximum(count, 1.0), np.nan)
 
 
-def _mean_directions(values_deg: Floats, first: npt.NDArray[np.intp]) -> Floats:
+def _mean_directions(values_deg: Floats, first: Rows) -> Floats:
     """Directions (g,) of the mean unit vector of each step [deg]."""
     radians = np.radians(values_deg)
     return np.asarray(wrap360(np.degrees(np.arctan2(_means(np.sin(radians), first), _means(np.cos(radians), first)))))

@@ -8,11 +8,10 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from trackgrade.track.readers.iso_times import IsoTimes
 from trackgrade.track.readers.xml_guard import Handler
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Bools, Floats
 
 _DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]{1,6},[0-9]+\s*")
 _MOST_WAYPOINTS = 10_000
@@ -92,7 +91,7 @@ class GpxPass(Handler):
     def count(self) -> int:
         return self.points
 
-    def unplaced(self) -> npt.NDArray[np.bool_]:
+    def unplaced(self) -> Bools:
         """Which points (points,) have no position that is a number."""
         rows = np.zeros(self.points, dtype=bool)
         rows[self._unplaced] = True
