@@ -72,6 +72,19 @@ def test_a_wind_that_is_known_does_not_move_an_edge() -> None:
     np.testing.assert_allclose(fitted.epoch_s, true_s, atol=0.1)
 
 
+def test_an_edge_is_the_same_alone_and_among_others() -> None:
+    """However many are fitted with it, and however long they take."""
+    dice = np.random.default_rng(3)
+    t, truth = one_turn().positions()
+    seen = truth + dice.normal(0.0, 3.0, truth.shape)
+    trajectory, still = smooth(t, seen), np.zeros((100, 2))
+    edges = [Edge(51.3 + off, True, 3.0, 0.75, 18.0, 20.0) for off in dice.uniform(-4.0, 4.0, 100)]
+    together = fit_edges(trajectory, seen, still, edges)
+    alone = np.concatenate([fit_edges(trajectory, seen, still[:1], [edge]).epoch_s for edge in edges])
+    np.testing.assert_allclose(together.epoch_s, alone, atol=1e-6)
+    assert np.ptp(alone) < 0.3
+
+
 def test_no_edges_are_no_trouble() -> None:
     t, truth = one_turn().positions()
     assert len(fit_edges(smooth(t, truth), truth, np.empty((0, 2)), []).epoch_s) == 0
