@@ -48,9 +48,10 @@ def cartesian_m(lat_deg: Any, lon_deg: Any) -> Floats:
     Source: the definition of geodetic coordinates on the WGS 84 ellipsoid (NIMA TR8350.2).
     """
     lat, lon = np.radians(lat_deg), np.radians(lon_deg)
-    normal = _AXIS_M / np.sqrt(1.0 - _E2 * np.sin(lat) ** 2)
+    sin_lat = np.sin(lat)
+    normal = _AXIS_M / np.sqrt(1.0 - _E2 * sin_lat**2)
     equatorial = normal * np.cos(lat)
-    polar = normal * (1.0 - _E2) * np.sin(lat)
+    polar = normal * (1.0 - _E2) * sin_lat
     return np.stack([equatorial * np.cos(lon), equatorial * np.sin(lon), polar], axis=-1)
 
 

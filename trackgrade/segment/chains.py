@@ -6,6 +6,7 @@ lines of a survey; the tests that tell them apart stand here, each with its reas
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -83,9 +84,10 @@ def _laps_to_either_side(path: FlightPath, passages: Passages, leg_s: float) -> 
 
 def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored: bool) -> list[FoundLap]:
     longest_s = LAP_LEGS * leg_s + LAP_TURNS_S * turns_last(seen)
-    found = []
-    for a in (*passages.inbound, *_crosswise(seen, passages)):
-        for b in (p for p in passages.inbound if p.moment.epoch_s > a.moment.epoch_s + SHORTEST_LAP_S):
+    inbound, found = passages.inbound, []
+    for a in (*inbound, *_crosswise(seen, passages)):
+        soonest_s = a.moment.epoch_s + SHORTEST_LAP_S
+        for b in inbound[bisect_right(inbound, soonest_s, key=lambda passage: passage.moment.epoch_s) :]:
             seconds = b.moment.epoch_s - a.moment.epoch_s
             if seconds > longest_s:
                 break
@@ -99,7 +101,7 @@ def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored
             # Passing wide of the fix is no end of a lap that goes on: an orbit was inserted.
             if abs(b.cross_nm) < WIDE_PASS_NM or abs(float(wrap180(a.heading_deg))) > CROSSWISE_FROM_DEG:
                 break
-    return found + _beside(seen, passages.inbound, found, leg_s, mirrored=mirrored)
+    return found + _beside(seen, inbound, found, leg_s, mirrored=mirrored)
 
 
 def _beside(

@@ -13,12 +13,9 @@ def zero_crossings(time_s: Floats, value: Floats, *, rising: bool) -> Floats:
     Linear between samples. A value that only touches zero and turns back is no crossing; NaN is never crossed.
     """
     signed = value if rising else -value
-    with np.errstate(invalid="ignore"):
-        at = np.flatnonzero((signed[:-1] < 0.0) & (signed[1:] >= 0.0))
-    if len(at) and np.any(signed[at + 1] == 0.0):  # reached exactly: does it go on, or turn back?
+    at = np.flatnonzero((signed[:-1] < 0.0) & (signed[1:] >= 0.0))
+    if not signed[at + 1].all():  # reached exactly: does it go on, or turn back?
         at = at[[not _turns_back(signed[k + 1 :]) for k in at]]
-    if not len(at):
-        return np.empty(0)
     before, after = signed[at], signed[at + 1]
     return np.asarray(time_s[at] + (time_s[at + 1] - time_s[at]) * before / (before - after))
 
