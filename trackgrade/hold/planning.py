@@ -128,23 +128,31 @@ def solve_lap(
     turn; 0 turns at once. Raises ValueError for what cannot be flown at all (`TAS_KT`, `RATE_DEG_S`, `WIND_KT`).
     """
     air = air_of(hold, tas_kt, wind_from_true_deg, wind_kt, turn_rate_deg_s, bank_limit_deg, roll_s)
-    describe = _Describer(hold, air, wind_from_true_deg, wind_kt)
-    gs = air.inbound_gs_nm_s
+    rate, tas_kt, gs = math.degrees(air.rate_rad_s), air.tas_nm_s * 3600.0, air.inbound_gs_nm_s
+    nothing = SolvedLap(
+        tas_kt=tas_kt,
+        wind_from_true_deg=wind_from_true_deg,
+        wind_kt=wind_kt,
+        turn_rate_deg_s=rate,
+        bank_deg=float(bank_for_rate_deg(tas_kt, rate)),
+        turn_radius_nm=turn_radius_nm(tas_kt, rate),
+        roll_s=roll_s,
+    )
     if air.wind_speed_nm_s > MOST_WIND_SHARE * air.tas_nm_s:
-        return describe.nothing(f"The wind is {air.wind_speed_nm_s / air.tas_nm_s:.0%} of the airspeed: {NO_HOLD}")
+        return replace(nothing, why=f"The wind is {air.wind_speed_nm_s / air.tas_nm_s:.0%} of the airspeed: {NO_HOLD}")
     if target_inbound_s is None:
         target_inbound_s = hold.leg.nm / gs if hold.leg.nm is not None else hold.leg.seconds or 60.0
     shape = _closing(air, target_inbound_s, short_of_course_nm) if target_inbound_s < LONGEST_LAP_S else None
     if target_inbound_s >= LONGEST_LAP_S or (shape is not None and not _bounded(shape, target_inbound_s)):
-        return describe.nothing(f"A lap with {target_inbound_s:.0f} s inbound would take too long: {NO_HOLD}")
+        return replace(nothing, why=f"A lap with {target_inbound_s:.0f} s inbound would take too long: {NO_HOLD}")
     if shape is not None:
-        return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
+        return _flown(nothing, hold, air, shape, target_inbound_s, target_inbound_s)
     best = _nearest(air, target_inbound_s, short_of_course_nm)
     if best is None:
-        return describe.nothing(f"No lap gives {target_inbound_s:.0f} s inbound: {NO_HOLD}")
+        return replace(nothing, why=f"No lap gives {target_inbound_s:.0f} s inbound: {NO_HOLD}")
     inbound_s = -best.rollout_along_nm / gs
-    why = _why_infeasible(air, target_inbound_s, inbound_s)
-    return describe.lap(best, inbound_s, target_inbound_s, False, why)
+    nearest = _flown(nothing, hold, air, best, inbound_s, target_inbound_s)
+    return replace(nearest, feasible=False, why=_why_infeasible(air, target_inbound_s, inbound_s))
 
 
 def same_wind_lap(hold: Hold, lap: SolvedLap, target_inbound_s: float) -> SolvedLap | None:
@@ -153,8 +161,7 @@ def same_wind_lap(hold: Hold, lap: SolvedLap, target_inbound_s: float) -> Solved
     shape = _closing(air, target_inbound_s, lap.rollout_cross_nm)
     if shape is None or not _bounded(shape, target_inbound_s):
         return None
-    describe = _Describer(hold, air, lap.wind_from_true_deg, lap.wind_kt)
-    return describe.lap(shape, target_inbound_s, target_inbound_s, True, "")
+    return replace(_flown(lap, hold, air, shape, target_inbound_s, target_inbound_s), why="")
 
 
 def air_of(
@@ -323,62 +330,36 @@ def _why_infeasible(air: Air, target_s: float, best_s: float) -> str:
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Describer:
-    """Turns a shape in the hold's frame into the lap a pilot reads."""
-
-    hold: Hold
-    air: Air
-    wind_from_true_deg: float
-    wind_kt: float
-
-    def lap(self, shape: LapShape, inbound_s: float, target_s: float, feasible: bool, why: str) -> SolvedLap:
-        air, hold = self.air, self.hold
-        path_s, along, cross, _ = trace(lap_phases(shape, inbound_s, air), air.inbound_heading_rad, air, DRAWN_EVERY_S)
-        for array in (path_s, along, cross):
-            array.setflags(write=False)
-        inbound_wca = hold.side * math.degrees(air.inbound_heading_rad)
-        outbound_wca = hold.side * (math.degrees(shape.outbound_rad) - 180.0)
-        return replace(
-            self.nothing(why),
-            outbound_heading_true_deg=self._heading(180.0 + outbound_wca),
-            outbound_s=shape.outbound_s,
-            outbound_wca_deg=float(wrap180(outbound_wca)),
-            inbound_heading_true_deg=self._heading(inbound_wca),
-            inbound_wca_deg=inbound_wca,
-            inbound_s=inbound_s,
-            inbound_gs_kt=air.inbound_gs_nm_s * 3600.0,
-            outbound_gs_kt=math.hypot(*air.velocity(shape.outbound_rad)) * 3600.0,
-            lap_s=shape.rollout_s + inbound_s,
-            path_s=path_s,
-            path_along_nm=along,
-            path_cross_nm=cross,
-            feasible=feasible,
-            target_inbound_s=target_s,
-            outbound_from_level_s=shape.outbound_end_s - shape.wings_level_s,
-            wings_level_s=shape.wings_level_s,
-            abeam_s=shape.abeam_s,
-            outbound_end_s=shape.outbound_end_s,
-            rollout_s=shape.rollout_s,
-            outbound_end_along_nm=shape.turned_along_nm,
-            outbound_end_cross_nm=shape.turned_cross_nm,
-            rollout_along_nm=shape.rollout_along_nm,
-            rollout_cross_nm=shape.rollout_cross_nm,
-        )
-
-    def nothing(self, why: str) -> SolvedLap:
-        """No lap at all: every number NaN but those of the aircraft and the wind."""
-        rate, tas_kt = math.degrees(self.air.rate_rad_s), self.air.tas_nm_s * 3600.0
-        return SolvedLap(
-            why=why,
-            tas_kt=tas_kt,
-            wind_from_true_deg=self.wind_from_true_deg,
-            wind_kt=self.wind_kt,
-            turn_rate_deg_s=rate,
-            bank_deg=float(bank_for_rate_deg(tas_kt, rate)),
-            turn_radius_nm=turn_radius_nm(tas_kt, rate),
-            roll_s=self.air.roll_s,
-        )
-
-    def _heading(self, from_course_deg: float) -> float:
-        return float(wrap360(self.hold.inbound_course_true_deg + from_course_deg))
+def _flown(lap: SolvedLap, hold: Hold, air: Air, shape: LapShape, inbound_s: float, target_s: float) -> SolvedLap:
+    """A shape in the hold's frame as the lap a pilot reads, at the airspeed, turn and wind of ``lap``."""
+    path_s, along, cross, _ = trace(lap_phases(shape, inbound_s, air), air.inbound_heading_rad, air, DRAWN_EVERY_S)
+    for array in (path_s, along, cross):
+        array.setflags(write=False)
+    inbound_wca = hold.side * math.degrees(air.inbound_heading_rad)
+    outbound_wca = hold.side * (math.degrees(shape.outbound_rad) - 180.0)
+    return replace(
+        lap,
+        outbound_heading_true_deg=float(wrap360(hold.inbound_course_true_deg + 180.0 + outbound_wca)),
+        outbound_s=shape.outbound_s,
+        outbound_wca_deg=float(wrap180(outbound_wca)),
+        inbound_heading_true_deg=float(wrap360(hold.inbound_course_true_deg + inbound_wca)),
+        inbound_wca_deg=inbound_wca,
+        inbound_s=inbound_s,
+        inbound_gs_kt=air.inbound_gs_nm_s * 3600.0,
+        outbound_gs_kt=math.hypot(*air.velocity(shape.outbound_rad)) * 3600.0,
+        lap_s=shape.rollout_s + inbound_s,
+        path_s=path_s,
+        path_along_nm=along,
+        path_cross_nm=cross,
+        feasible=True,
+        target_inbound_s=target_s,
+        outbound_from_level_s=shape.outbound_end_s - shape.wings_level_s,
+        wings_level_s=shape.wings_level_s,
+        abeam_s=shape.abeam_s,
+        outbound_end_s=shape.outbound_end_s,
+        rollout_s=shape.rollout_s,
+        outbound_end_along_nm=shape.turned_along_nm,
+        outbound_end_cross_nm=shape.turned_cross_nm,
+        rollout_along_nm=shape.rollout_along_nm,
+        rollout_cross_nm=shape.rollout_cross_nm,
+    )
