@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import itertools
 import re
 from collections.abc import Callable, Iterator
 from typing import Any, TypeVar
@@ -33,6 +34,9 @@ _NO_ENCODINGS = frozenset(["punycode", "idna", "unicode_escape", "raw_unicode_es
 _LONE_AMPERSAND = r"&(?!(?:amp|lt|gt|quot|apos|#[0-9]{1,7}|#x[0-9A-Fa-f]{1,6});)"
 _LONGEST_REFERENCE = len("&#x10FFFF;")
 _NOT_XML = "[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]"
+#: What is told of a text that was mended.
+_OTHER_BYTES = "some bytes are not text in the file's encoding and were replaced"
+_FORBIDDEN = "characters that XML forbids were mended"
 
 
 class Handler:
@@ -104,11 +108,11 @@ def read_xml(data: bytes, source: str, make: Callable[[Any, str], H]) -> H:
     with contextlib.suppress(UnicodeError):
         seen = _pass(_chunks(data, encoding), source, make)
     if seen is None or seen.cut_at_line is not None:  # damaged: perhaps by no more than a lone ampersand, or a bad byte
-        mender = _Mender()
-        again = _pass(mender.mended(data, encoding), source, make)
+        told: set[str] = set()
+        again = _pass(_mended(data, encoding, told), source, make)
         if seen is None or again.cut_at_line is None or again.count() > seen.count():
             seen = again
-            seen.notes += mender.notes()
+            seen.notes += [what for what in (_OTHER_BYTES, _FORBIDDEN) if what in told]
     if seen.cut_at_line is not None and seen.count():
         line, count = seen.cut_at_line, seen.count()
         seen.notes.append(f"the file is damaged or cut short at line {line}: {count} points before it were read")
@@ -199,28 +203,17 @@ def _chunks(data: bytes, encoding: str, errors: str = "strict") -> Iterator[byte
         yield _DECLARATION.sub(b"", piece, count=1) if at == 0 else piece
 
 
-class _Mender:
+def _mended(data: bytes, encoding: str, told: set[str]) -> Iterator[bytes]:
     """The text with what XML forbids taken out: bytes of another encoding, lone ampersands, control characters."""
-
-    def __init__(self) -> None:
-        self._bytes = self._letters = False
-
-    def mended(self, data: bytes, encoding: str) -> Iterator[bytes]:
-        held = ""
-        for piece in _chunks(data, encoding, "replace"):
-            text = held + piece.decode("utf-8")
-            self._bytes = self._bytes or "\ufffd" in text
-            # A reference may go on in the next piece.
-            cut = text.find("&", max(0, len(text) - _LONGEST_REFERENCE))
-            text, held = (text, "") if cut < 0 else (text[:cut], text[cut:])
-            yield self._without_forbidden(text)
-        yield self._without_forbidden(held)
-
-    def notes(self) -> list[str]:
-        told = ["some bytes are not text in the file's encoding and were replaced"] if self._bytes else []
-        return [*told, "characters that XML forbids were mended"] if self._letters else told
-
-    def _without_forbidden(self, text: str) -> bytes:
+    held = ""
+    for piece in itertools.chain(_chunks(data, encoding, "replace"), [b""]):
+        text = held + piece.decode("utf-8")
+        # A reference may go on in the next piece.
+        cut = text.find("&", max(0, len(text) - _LONGEST_REFERENCE)) if piece else -1
+        text, held = (text, "") if cut < 0 else (text[:cut], text[cut:])
         mended = re.sub(_LONE_AMPERSAND, "&amp;", re.sub(_NOT_XML, "", text))
-        self._letters = self._letters or mended != text
-        return mended.encode("utf-8", "replace")
+        if "\ufffd" in text:
+            told.add(_OTHER_BYTES)
+        if mended != text:
+            told.add(_FORBIDDEN)
+        yield mended.encode("utf-8", "replace")
