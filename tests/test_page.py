@@ -414,7 +414,7 @@ class TestWorkshop:
     def test_a_piece_that_kills_its_process_harms_no_other(self) -> None:
         shop = Workshop(1)
         try:
-            first, second = shop.order("x", _ends_itself), shop.order("y", _answers, 41)
+            first, second = shop.order(_ends_itself), shop.order(_answers, 41)
             assert second.over.wait(30.0)
             assert first.state == "failed"
             assert "without a result" in first.problem
@@ -425,14 +425,14 @@ class TestWorkshop:
     def test_a_piece_is_stopped_at_once_and_one_that_waits_is_never_begun(self, tmp_path: Path) -> None:
         shop = Workshop(1)
         try:
-            running = shop.order("x", _sleeps, str(tmp_path / "a"))
-            waiting = shop.order("y", _sleeps, str(tmp_path / "b"))
+            running = shop.order(_sleeps, str(tmp_path / "a"))
+            waiting = shop.order(_sleeps, str(tmp_path / "b"))
             while not (tmp_path / "a").exists():
                 time.sleep(0.02)
             started = time.monotonic()
             shop.stop(waiting)
             shop.stop(running)
-            last = shop.order("z", _answers, 1)
+            last = shop.order(_answers, 1)
             assert last.over.wait(10.0)
             assert time.monotonic() - started < 5.0
             assert (running.state, waiting.state) == ("stopped", "stopped")
@@ -443,10 +443,10 @@ class TestWorkshop:
     def test_what_is_urgent_goes_first(self, tmp_path: Path) -> None:
         shop = Workshop(1)
         try:
-            first = shop.order("x", _sleeps, str(tmp_path / "a"))
+            first = shop.order(_sleeps, str(tmp_path / "a"))
             while not (tmp_path / "a").exists():
                 time.sleep(0.02)
-            later, urgent = shop.order("y", _sleeps, str(tmp_path / "b")), shop.order("z", _answers, 2, urgent=True)
+            later, urgent = shop.order(_sleeps, str(tmp_path / "b")), shop.order(_answers, 2, urgent=True)
             shop.stop(first)
             assert urgent.over.wait(10.0)
             assert not later.over.is_set()

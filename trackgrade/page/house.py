@@ -49,7 +49,7 @@ class House:
         with contextlib.suppress(OSError):  # a school's shared folder may be one to read only
             holds.mkdir(parents=True, exist_ok=True)
         self.shop = Workshop(at_a_time or cores(), PRELOAD)
-        self.shop.order("", _nothing, urgent=True)  # the fork server loads its modules now, not at the first click
+        self.shop.order(_nothing, urgent=True)  # the fork server loads its modules now, not at the first click
         self._looks: dict[str, Piece] = {}
         self._grades: dict[str, Piece] = {}
         self._lock = threading.Lock()
@@ -72,7 +72,7 @@ class House:
         folder = self.desk.flight_folder(flight.id)
         (folder / "seen.json").unlink(missing_ok=True)
         with self._lock:
-            self._looks[flight.id] = self.shop.order(flight.name, look, folder, flight.name, self.holds, urgent=True)
+            self._looks[flight.id] = self.shop.order(look, folder, flight.name, self.holds, urgent=True)
 
     def known(self, ids: Iterable[str]) -> list[StoredFlight]:
         """The tracks of these ids that are (still) here, in order, each once."""
@@ -188,7 +188,7 @@ class House:
         for flight in flights:
             with self._lock:
                 if (before := self._grades.get(flight.id)) is None or not before.busy:
-                    self._grades[flight.id] = self.shop.order(flight.name, grade, self.desk.folder, flight, asked)
+                    self._grades[flight.id] = self.shop.order(grade, self.desk.folder, flight, asked)
 
     def stop(self, flights: Sequence[StoredFlight]) -> None:
         """End the grading of these tracks; what is finished stays."""

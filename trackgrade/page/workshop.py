@@ -30,9 +30,10 @@ PATIENCE_S = 3.0
 
 @dataclass(eq=False)
 class Piece:
-    """One piece of work. ``result`` is what it gave; ``problem`` one line where it failed."""
+    """One piece of work, and what it is given. ``result`` is what it gave; ``problem`` one line where it failed."""
 
-    subject: str
+    work: Callable[..., Any]
+    given: tuple[Any, ...]
     state: State = "waiting"
     result: Any = None
     problem: str = ""
@@ -43,21 +44,12 @@ class Piece:
         return self.state in ("waiting", "running")
 
 
-@dataclass(order=True)
-class _Order:
-    urgency: int
-    number: int
-    piece: Piece | None = field(compare=False)
-    work: Callable[..., Any] | None = field(compare=False, default=None)
-    given: tuple[Any, ...] = field(compare=False, default=())
-
-
 class Workshop:
     """So many pieces at a time, the urgent first. `close` ends everything."""
 
     def __init__(self, at_a_time: int, preload: tuple[str, ...] = ()) -> None:
         self._ways: Any = pool.context(list(preload))
-        self._orders: queue.PriorityQueue[_Order] = queue.PriorityQueue()
+        self._orders: queue.PriorityQueue[tuple[int, int, Piece | None]] = queue.PriorityQueue()
         self._numbers = itertools.count()
         self._lock = threading.Lock()
         self._running: dict[Piece, Any] = {}
@@ -65,10 +57,10 @@ class Workshop:
         for thread in self._threads:
             thread.start()
 
-    def order(self, subject: str, work: Callable[..., Any], *given: Any, urgent: bool = False) -> Piece:
+    def order(self, work: Callable[..., Any], *given: Any, urgent: bool = False) -> Piece:
         """Hand a piece in; ``work`` and what it is given go to another process by name and value."""
-        piece = Piece(subject)
-        self._orders.put(_Order(0 if urgent else 1, next(self._numbers), piece, work, given))
+        piece = Piece(work, given)
+        self._orders.put((0 if urgent else 1, next(self._numbers), piece))
         return piece
 
     def stop(self, piece: Piece) -> None:
@@ -89,21 +81,21 @@ class Workshop:
                 piece.state = "stopped"
                 process.terminate()
         for _ in self._threads:
-            self._orders.put(_Order(-1, next(self._numbers), None))
+            self._orders.put((-1, next(self._numbers), None))
         for thread in self._threads:
             thread.join(PATIENCE_S)
 
     def _serve(self) -> None:
         while True:
-            order = self._orders.get()
-            if order.piece is None:
+            _, _, piece = self._orders.get()
+            if piece is None:
                 return
-            self._do(order.piece, order)
-            order.piece.over.set()
+            self._do(piece)
+            piece.over.set()
 
-    def _do(self, piece: Piece, order: _Order) -> None:
+    def _do(self, piece: Piece) -> None:
         receiver, sender = self._ways.Pipe(duplex=False)
-        process = self._ways.Process(target=_in_process, args=(sender, order.work, order.given), daemon=True)
+        process = self._ways.Process(target=_in_process, args=(sender, piece.work, piece.given), daemon=True)
         problem, result = "the work on it ended without a result (out of memory?)", None
         try:
             with self._lock:
