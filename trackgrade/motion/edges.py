@@ -139,9 +139,8 @@ def _fit(
     sd[:, PLAIN:] = _wander_sd(direction)
 
     theta, normal, misfit = _gauss_newton(problem, theta, sd)
-    covariance = np.linalg.inv(normal) * np.maximum(misfit, 1.0)[:, None, None]
     crossing, slope = _crossing(theta, threshold)
-    variance = np.einsum("ei,eij,ej->e", slope, covariance, slope)
+    variance = np.sum(slope * np.linalg.solve(normal, slope[:, :, None])[:, :, 0], axis=1) * np.maximum(misfit, 1.0)
     return guess_s + direction * crossing, np.sqrt(variance), np.degrees(theta[:, 6]), misfit
 
 
@@ -221,7 +220,8 @@ def _through_air(problem: _Problem, theta: Floats) -> Floats:
 def _weighed(problem: _Problem, miss_m: Floats) -> Floats:
     """Misses (e, m, 2, k), east and north, as across and along the track in standard errors (e, 2m, k)."""
     east, north = miss_m[:, :, None, 0], miss_m[:, :, None, 1]
-    both = problem.weigh[..., :1] * east + problem.weigh[..., 1:] * north
+    both = problem.weigh[..., :1] * east
+    both += problem.weigh[..., 1:] * north
     return both.reshape(len(both), -1, both.shape[-1])
 
 
