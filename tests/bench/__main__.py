@@ -106,7 +106,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             lambda: process_s([*gpx, "--no-html"], folder),
             1.6,
             runs,
-            held=2.5,
+            held=1.7,
         ),
         compare(
             "the same with the report",
@@ -115,7 +115,7 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             lambda: process_s(gpx, folder),
             2.2,
             runs,
-            held=3.2,
+            held=2.4,
         ),
         compare(
             "grade --json, 36,000 rows CSV",
@@ -152,7 +152,7 @@ def analysis(folder: Path, runs: int) -> list[Ratio]:
         lambda: analysis_s("three_hours"),
         0.2,
         runs,
-        held=0.65,
+        held=0.33,
     )
     growth = compare(
         "growth, 10 h of flight",
