@@ -160,13 +160,12 @@ def _fix(ground: Ground, legs: list[InboundLeg], starts: list[tuple[float, bool]
     point, angle = np.array(points), np.radians(np.array(directions))
     unit = np.stack([np.sin(angle), np.cos(angle)], axis=1)
     normal = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
-    a, c = np.array(along_sd), np.array(across_sd)
+    # Each point says where the fix is along its direction, and across it: two equations, each with its error.
+    lines, sd = np.concatenate([unit, normal]), np.array([*along_sd, *across_sd])
+    said = np.sum(lines * np.concatenate([point, point]), axis=1)
     fix = np.median(point[: len(starts)], axis=0)
     for _ in range(6):
-        off = point - fix
-        lengthwise, across = np.sum(off * unit, axis=1) / a, np.sum(off * normal, axis=1) / c
-        wl, wc = 4.0 / (3.0 + (lengthwise / 1.5) ** 2) / a**2, 4.0 / (3.0 + (across / 1.5) ** 2) / c**2
-        information = np.einsum("k,ki,kj->ij", wl, unit, unit) + np.einsum("k,ki,kj->ij", wc, normal, normal)
-        pull = np.einsum("k,ki,ki,kj->j", wl, point, unit, unit) + np.einsum("k,ki,ki,kj->j", wc, point, normal, normal)
-        fix = np.linalg.solve(information, pull)
+        off = (said - lines @ fix) / sd
+        weighed = lines.T * (4.0 / (3.0 + (off / 1.5) ** 2) / sd**2)
+        fix = np.linalg.solve(weighed @ lines, weighed @ said)
     return np.asarray(fix)
