@@ -20,14 +20,10 @@ _QUANTITY_BY_TITLE = {"time": "time_utc", "time of day": "time_of_day", "latitud
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class Line(Provenance):
     """One column of the file: what it serves as ("" where it is not read), in which unit, with an example."""
 
-    quantity: str
-    column: str
-    unit: str
-    example: str
-    note: str
+    example: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +54,7 @@ def column_sheet(
     if reader.by_columns:
         return _of_table(content.data, source, reader.name, columns)
     flight = reader.read(content, source)
-    lines = tuple(Line(p.quantity, p.column, p.unit, "", p.note) for p in flight.provenance)
+    lines = tuple(Line(**vars(each)) for each in flight.provenance)
     return Sheet(source, reader.name, len(flight), lines, flight.notes, "", "")
 
 
@@ -74,7 +70,7 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
         if not rows:
             raise
         lines = [
-            Line("", str(number), "", ", ".join(plain_text(cell, 24) for cell in cells), "")
+            Line("", str(number), "", example=", ".join(plain_text(cell, 24) for cell in cells))
             for number, cells in enumerate(zip_longest(*rows, fillvalue=""), start=1)
         ]
         return Sheet(source, called, 0, tuple(lines), (), str(problem), _map_text(source, [], lines, columns_map))
@@ -97,12 +93,12 @@ def _of_table(data: bytes, source: str, called: str, columns: str | os.PathLike[
     for choice, said in served:
         quantity = _QUANTITY_BY_TITLE.get(said.quantity, said.quantity)
         key = choice.index + 1 if choice.header in repeated else choice.header
-        used.append((Line(quantity, said.column, said.unit, example(choice.index), said.note), key))
+        used.append((Line(quantity, said.column, said.unit, said.note, example(choice.index)), key))
     taken = {line.column for line, _ in used}
     by_shown: dict[str, int] = {}
     for i, header in enumerate(shape.headers):
         by_shown.setdefault(plain_text(header, 60) or f"column {i + 1}", i)
-    unread = [Line("", shown, "", example(i), "") for shown, i in by_shown.items() if shown not in taken]
+    unread = [Line("", shown, "", example=example(i)) for shown, i in by_shown.items() if shown not in taken]
     notes = track.notes if track is not None else (*shape.notes, *choices.notes)
     return Sheet(
         source,
