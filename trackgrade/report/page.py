@@ -32,9 +32,10 @@ def render(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> str:
 
 def signed(page: str, sheet: Sheet) -> str:
     """A report as `render` gave it, with another ``sheet`` of the instructor."""
-    before, _, rest = page.partition('<div class="signed">')
+    before, found, rest = page.partition('<div class="signed">')
     _, end, after = rest.partition("</section>")
-    return before + frame.environment("report").get_template("signed.html").render(sheet=sheet) + end + after
+    filled_in = frame.environment("report").get_template("signed.html").render(sheet=sheet)
+    return before + filled_in + end + after if found else page
 
 
 def context(debrief: Debrief, sheet: Sheet = NOTHING_ADDED) -> dict[str, object]:
