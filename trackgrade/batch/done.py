@@ -16,13 +16,14 @@ from pathlib import Path
 
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
+from trackgrade.exports.plain import compact
 
 #: The record, and where it goes on beside a damaged one: none is renamed, as other commands may have it open.
 FILE_NAMES = ("resume.sqlite", "resume-2.sqlite", "resume-3.sqlite")
 #: How long a command waits for another one that writes in the same folder.
 _BUSY_TIMEOUT_S = 30
 
-#: Of each flight what it gave at each hold, as packed JSON.
+#: Of each flight what it gave at each hold, packed: a line of JSON on it, and one of its debrief.
 _TABLE = "create table if not exists flights (key text primary key, graded blob not null) without rowid"
 
 
@@ -80,7 +81,7 @@ class DoneBefore:
         except OSError:
             return None
         name = Path(flight.path).name  # stands in the report
-        parts = (content, name, flight.report_name, settings.fingerprint())
+        parts = (content, name, flight.report_name, settings.fingerprint)
         return hashlib.sha256(os.fsencode("\0".join(parts))).hexdigest()  # a name may be no UTF-8
 
     def find(self, flight: Flight, settings: Settings) -> Outcome | None:
@@ -91,10 +92,12 @@ class DoneBefore:
             return None
         graded = []
         try:
-            for hold, flown, debrief, laps_csv, report, report_sha256 in json.loads(zlib.decompress(row[0])):
+            lines = zlib.decompress(row[0]).decode().split("\n")
+            for about, debrief_json in zip(lines[::2], lines[1::2], strict=True):
+                hold, flown, laps_csv, report, report_sha256 = json.loads(about)
                 if report and not _stands(self._folder / report, report_sha256):
                     return None
-                graded.append(Graded(hold, flown, debrief, laps_csv))
+                graded.append(Graded(hold, flown, json.loads(debrief_json), laps_csv))
         except (zlib.error, ValueError, TypeError):  # damaged: graded again
             return None
         return Outcome(flight.path, tuple(graded), earlier=True)
@@ -103,11 +106,12 @@ class DoneBefore:
         """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
         if outcome.error or outcome.earlier or (key := self.key(flight, settings)) is None:
             return
-        graded = [
-            (each.hold, each.flown, each.debrief, each.laps_csv, *report)
+        lines = [
+            line
             for each, report in zip(outcome.graded, reports)
+            for line in (compact((each.hold, each.flown, each.laps_csv, *report)), each.debrief_json)
         ]
-        packed = zlib.compress(json.dumps(graded).encode(), level=1)
+        packed = zlib.compress("\n".join(lines).encode(), level=1)
         try:
             with self._connection:
                 self._connection.execute("insert or replace into flights values (?, ?)", (key, packed))

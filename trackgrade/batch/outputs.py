@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trackgrade.exports import laps_parquet
-from trackgrade.exports.plain import compact, readable
+from trackgrade.exports.plain import readable
 from trackgrade.files import safe_name, sha256_hex, whole_file, write_whole
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def debriefs_at(path: Path, *, single: bool) -> Iterator[Callable[[str, Graded],
 
         def add(name: str, graded: Graded) -> None:
             nonlocal count
-            text = compact(graded.debrief)
+            text = graded.debrief_json
             file.write(text + "\n" if a_line_each else (",\n" if count else "[\n") + text)
             count += 1
 

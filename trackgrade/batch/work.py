@@ -6,9 +6,11 @@ import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trackgrade.exports.plain import compact
 from trackgrade.files import safe_name
 from trackgrade.hold.plan import HoldPlan
 from trackgrade.score.standard import Standard
@@ -53,6 +55,7 @@ class Settings:
     table: bool = True
     reads: tuple[str, ...] = ()
 
+    @cached_property
     def fingerprint(self) -> str:
         """SHA-256 over everything that can change a result. Equal settings, equal results, bit for bit.
 
@@ -78,6 +81,11 @@ class Graded:
     drawn: Mapping[str, str | bytes] = field(default_factory=dict)
     hold_toml: str = ""
     lines: FlightLaps | None = None
+
+    @cached_property
+    def debrief_json(self) -> str:
+        """The debrief as JSON text on one line: for the record and the file of many, made once."""
+        return compact(self.debrief)
 
 
 @dataclass(frozen=True)
