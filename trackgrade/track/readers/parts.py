@@ -19,18 +19,15 @@ def joined(parts: Sequence[tuple[int, int]], epoch_s: Floats, told: list[str]) -
     if len(parts) == 1:
         return np.arange(len(epoch_s))
     spans = []
-    untimed = 0
     ends = [first for _, first in parts[1:]] + [len(epoch_s)]
     for (track, first), end in zip(parts, ends):
         times = epoch_s[first:end]
         times = times[np.isfinite(times)]
         if len(times):
             # The middle 96 %: one point with a wild date must not stretch the part over the others.
-            low, high = np.percentile(times, [2.0, 98.0]) if len(times) > 1 else (times[0], times[0])
+            low, high = np.percentile(times, [2.0, 98.0])
             spans.append((float(low), float(high), range(first, end), track))
-        else:
-            untimed += end - first
-    if untimed:
+    if untimed := len(epoch_s) - sum(len(span[2]) for span in spans):
         told.append(f"{untimed} points stand in segments without any time and were left out")
     kept: list[tuple[float, float, range, int]] = []
     for span in sorted(spans, key=lambda s: (-len(s[2]), s[0])):
