@@ -29,8 +29,9 @@ LEAST_TURNING_SHARE = 0.6
 #: Straight flight on the two legs of a lap together [s]; least and most of an only lap.
 LEAST_LEGS_S, LEGS_ONCE_S = 30.0, (50.0, 800.0)
 #: A turn on the outbound leg [deg]: a line is intercepted at less, a search has corners; and how far all of them lead
-#: away from the side of the turn back, as a procedure turn does and a hold hardly; of an only lap.
-CORNER_DEG, AWAY_DEG, AWAY_ONCE_DEG = 70.0, 45.0, 20.0
+#: away from the side of the turn back, as a procedure turn does and a hold hardly; to either side, of an only lap
+#: without an entry before it.
+CORNER_DEG, AWAY_DEG, BENT_ONCE_DEG = 70.0, 45.0, 20.0
 #: The outbound leg of an only lap lies this many turn diameters to the side.
 ASIDE_DIAMETERS = (0.35, 2.0)
 #: Laps that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
@@ -43,8 +44,8 @@ MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.2
 MOST_SCATTER_NM, MOST_SCATTER_SHARE, MOVED_NM, EVEN_ROUNDS, LEAST_STEPS = 0.6, 0.2, 0.3, 3.0, 3
 #: A half circle is seen from this before its middle to this after [deg].
 HALF_WAY_DEG = 45.0
-#: A turn about, onto the first line of a survey, goes through at least this; its lines are parallel within that [deg].
-TURN_ABOUT_DEG, LINES_WITHIN_DEG = 135.0, 15.0
+#: A turn about, onto the first line of a survey, goes through at least this; from line to line the track at least that.
+TURN_ABOUT_DEG, TO_NEXT_LINE_DEG = 135.0, 165.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,13 +198,13 @@ def _an_only_lap(path: FlightPath, entry: Entry, lap: Lap, shape: _Shape) -> boo
         return False
     if entry.kind in ("teardrop", "parallel"):
         return True  # who enters so means to hold
-    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or shape.away_deg > AWAY_ONCE_DEG:
+    if not LEGS_ONCE_S[0] < shape.legs_s < LEGS_ONCE_S[1] or abs(shape.away_deg) > BENT_ONCE_DEG:
         return False
     return ASIDE_DIAMETERS[0] < shape.aside_diameters < ASIDE_DIAMETERS[1] and not _to_and_fro(path, lap, shape.legs_s)
 
 
 def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
-    """Whether a turn about to the other side, onto the reciprocal, follows the lap sooner than its legs take (twice
+    """Whether a turn about to the other side, to the reciprocal, follows the lap sooner than its legs take (twice
     that with another back after it), or two to either side in turn come before it: lines of a survey, of which the
     first was joined by a turn."""
     begun, left = (lap.outbound_turn_start or lap.start).epoch_s, (lap.end or lap.start).epoch_s
@@ -214,6 +215,6 @@ def _to_and_fro(path: FlightPath, lap: Lap, legs_s: float) -> bool:
         start, end, _ = after[0]
         about_deg = path.value(path.track_deg, start) - path.value(path.track_deg, end)
         soon_s = legs_s * (2.0 if after[1:] and after[1][2] > 0.0 else 1.0)
-        if abs(about_deg - 180.0) < LINES_WITHIN_DEG and start - left < soon_s:
+        if about_deg > TO_NEXT_LINE_DEG and start - left < soon_s:
             return True
     return len(before) > 1 and before[-1][1] < 0.0 < before[-2][1] and begun - before[-2][0] < left - begun
