@@ -31,8 +31,6 @@ ESTABLISHED_S, ALWAYS_SHARE, INTERCEPT_SD_DEG = 45.0, 0.03, 20.0
 #: source), and a heading is chosen and held this well [deg]; it is no further than this off the reciprocal [deg]. One
 #: pilot in how many flies another heading, as far off as an intercept.
 CORRECTIONS, OUTBOUND_SD_DEG, MOST_CORRECTED_DEG, OTHER_HEADING_SHARE = (1.0, 2.0, 3.0), 6.0, 60.0, 0.3
-#: What a pilot's correction is off these numbers on every leg [deg]: many laps tell it no better than one.
-OWN_WAY_SD_DEG = 5.0
 #: The legs of entries, from the inbound course toward the holding side, and how closely their track is flown [deg].
 ENTRY_LEGS_DEG: dict[EntryChoice, float] = {"teardrop": 180.0 - TEARDROP_ANGLE_DEG, "parallel": 180.0}
 ENTRY_LEG_SD_DEG = 6.0
@@ -147,8 +145,7 @@ def _as_laps(courses: Floats, legs: Sequence[OutboundLeg], sd_deg: float) -> Flo
     if not legs:
         return np.ones(len(courses))
     off = np.asarray(wrap180(courses - np.array([_corrected_for(leg) for leg in legs])[:, :, None] + 180.0))
-    likelihood = np.mean(np.prod(_student(off, sd_deg), axis=0), axis=0)
-    return _or_all_off(_all_off(likelihood, OWN_WAY_SD_DEG), OTHER_HEADING_SHARE)
+    return _or_all_off(np.mean(np.prod(_student(off, sd_deg), axis=0), axis=0), OTHER_HEADING_SHARE)
 
 
 def _corrected_for(leg: OutboundLeg) -> Floats:
@@ -163,11 +160,7 @@ def _corrected_for(leg: OutboundLeg) -> Floats:
 
 def _or_all_off(likelihood: Floats, share: float) -> Floats:
     """With this share of pilots who are off by as much on every leg, as by an intercept."""
-    return (1.0 - share) * likelihood + share * _all_off(likelihood, INTERCEPT_SD_DEG)
-
-
-def _all_off(likelihood: Floats, sd_deg: float) -> Floats:
-    return np.convolve(likelihood, _normal(_OFF_DEG, sd_deg), "same")
+    return (1.0 - share) * likelihood + share * np.convolve(likelihood, _normal(_OFF_DEG, INTERCEPT_SD_DEG), "same")
 
 
 def _normal(off: Floats, sd: float) -> Floats:
