@@ -29,8 +29,8 @@ class AtOnce:
     def __init__(self, at_a_time: int, preload: tuple[str, ...] = ()) -> None:
         pass
 
-    def order(self, subject: str, work: Callable[..., Any], *given: Any, urgent: bool = False) -> Piece:
-        piece = Piece(subject, "done")
+    def order(self, work: Callable[..., Any], *given: Any, urgent: bool = False) -> Piece:
+        piece = Piece(work, given, "done")
         try:
             piece.result = work(*given)
         except TrackgradeError as error:
