@@ -35,6 +35,8 @@ TOLERANCE = 3.0
 MOST_TICKS, MOST_SCALE_TICKS = 7, 5
 #: The corridor along one inbound leg is drawn through so many points: the edges of a VOR's close in on the station.
 CORRIDOR_POINTS = 40
+#: Lap numbers are this far apart, as a share of the axis: 20 px of 600.
+HEADS_APART = 1.0 / 30.0
 
 #: Start and end [s since 1970].
 Span = tuple[float, float]
@@ -389,9 +391,13 @@ def time_axis(timeline: Timeline) -> Markup:
 
 
 def lap_heads(timeline: Timeline) -> Markup:
-    """Lap numbers above the strips, each over the middle of its lap."""
-    words = [
-        element("text", each.tag, x=f"{short(share * 100.0, 2)}%", y=13, text_anchor="middle", data_stretch=each.key)
-        for each, share in timeline.heads
-    ]
+    """Lap numbers above the strips, each over the middle of its lap; one too near the last shown waits for a zoom."""
+    words, last = [], -1.0
+    for each, share in timeline.heads:
+        near = share - last < HEADS_APART
+        last = last if near else share
+        x, hidden = f"{short(share * 100.0, 2)}%", "hidden" if near else None
+        words.append(
+            element("text", each.tag, x=x, y=13, text_anchor="middle", visibility=hidden, data_stretch=each.key)
+        )
     return element("svg", *words, width="100%", height=17, class_="lap-heads", aria_hidden="true")

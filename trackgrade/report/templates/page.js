@@ -168,11 +168,15 @@
       const words = draw("text", { x: x.toFixed(2) + "%", y: 14, "text-anchor": "middle" }, axis);
       words.textContent = step >= 60 ? clockOf(at).slice(0, 5) : clockOf(at);
     }
+    const apart = 2000 / axis.getBoundingClientRect().width;
+    let before = -apart;
     for (const head of all(".lap-heads text")) {
       const s = flight.stretches.find((each) => each.key === head.dataset.stretch);
       const x = ((timeToX(s.from) + timeToX(s.to)) / 2 - left) / (right - left) * 100;
       head.setAttribute("x", x.toFixed(2) + "%");
-      head.setAttribute("visibility", x > 0 && x < 100 ? "visible" : "hidden");
+      const visible = x > 0 && x < 100 && x - before >= apart;
+      if (visible) before = x;
+      head.setAttribute("visibility", visible ? "visible" : "hidden");
     }
   }
 
