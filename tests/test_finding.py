@@ -135,6 +135,22 @@ def test_where_there_is_no_hold_none_is_found(pieces: list[Piece]) -> None:
     assert find_holds(record(fly(pieces), noise_m=2.0)) == []
 
 
+def test_circuits_from_both_ends_of_a_runway_are_no_hold() -> None:
+    """The turn about in the climb looks like an entry, the circuit after it like a lap whose fix lies high."""
+    circuit = [straight(50.0), turn(90.0), straight(20.0), turn(90.0), straight(85.0)]
+    circuit += [turn(90.0), straight(20.0), turn(90.0), straight(50.0)]
+    track = record(fly([*circuit * 2, turn(-180.0), *circuit * 2], tas_kt=82.0), noise_m=4.0)
+    since_s, about_s = track.epoch_s - track.epoch_s[0], 62.0
+    one_s = (float(since_s[-1]) - about_s) / 4.0
+    begins_s = np.array([0.0, one_s, 2.0 * one_s + about_s, 3.0 * one_s + about_s])
+    times_s = np.add.outer(begins_s, np.array([0.0, 0.35, 0.6, 0.99]) * one_s)
+    heights_ft = [[10.0, 1000.0, 1000.0, 10.0]] * 4
+    heights_ft[2] = [700.0, *heights_ft[2][1:]]
+    up_and_down = replace(track, alt_ft=np.interp(since_s, np.ravel(times_s), np.ravel(heights_ft)))
+    assert find_holds(up_and_down) == []
+    assert find_holds(track), "at one height the same ground track may be a hold"
+
+
 @pytest.mark.parametrize("along_kt", [-9.0, 3.0])
 def test_a_survey_that_the_wind_carries_along_its_lines_alone_is_no_hold(along_kt: float) -> None:
     """Found in the sweep. Each lap steps 20 s of flight aside, by arithmetic; the wind carries it as far back."""

@@ -36,9 +36,9 @@ def placemarks(rows: list[Row], mode: str = "absolute") -> str:
     )
 
 
-def kmz(members: dict[str, bytes]) -> bytes:
+def kmz(members: dict[str, bytes], packed_by: int = zipfile.ZIP_DEFLATED) -> bytes:
     packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(packed, "w", packed_by) as archive:
         for name, data in members.items():
             archive.writestr(name, data)
     return packed.getvalue()

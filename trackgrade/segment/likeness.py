@@ -14,7 +14,7 @@ import numpy as np
 
 from trackgrade.motion.samples import Turn
 from trackgrade.segment.events import overlaps
-from trackgrade.segment.flown import Entry, Lap
+from trackgrade.segment.flown import Entry, Lap, Moment
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.placing import Placed
 from trackgrade.segment.rounds import large_turns
@@ -34,7 +34,7 @@ LEAST_LEGS_S, LEGS_ONCE_S = 30.0, (50.0, 800.0)
 CORNER_DEG, AWAY_DEG, BENT_ONCE_DEG = 70.0, 45.0, 20.0
 #: The outbound leg of an only lap lies this many turn diameters to the side.
 ASIDE_DIAMETERS = (0.35, 2.0)
-#: Laps that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
+#: Stays that go down by more than this and come up again are circuits of an aerodrome [ft]; a few heights may be wrong.
 CIRCUIT_FT, WRONG_HEIGHTS = 350.0, 0.03
 #: The fix of an only lap is met this closely in the end [NM, or turn diameters].
 MISSED_ONCE_NM, MISSED_ONCE_DIAMETERS = 0.25, 0.2
@@ -78,7 +78,9 @@ def looks_flown(path: FlightPath, entry: Entry, laps: Sequence[Lap], placed: Pla
     """Whether these laps can be a hold. ``alt_ft`` (n,) is on the grid of the path, NaN where unknown."""
     seen = [shape for lap in laps if (shape := _shape(path, lap)) is not None]
     shapes = [shape for shape in seen if shape.like_a_racetrack]
-    if 2 * len(shapes) <= len(seen) or moves_on(path, laps, placed) or _up_and_down_ft(path, laps, alt_ft) > CIRCUIT_FT:
+    if 2 * len(shapes) <= len(seen) or moves_on(path, laps, placed):
+        return False
+    if _up_and_down_ft(path, entry.start or laps[0].start, laps[-1].end or laps[-1].start, alt_ft) > CIRCUIT_FT:
         return False
     diameter_nm = median([shape.diameter_nm for shape in shapes])
     if max(np.nan_to_num(placed.scatter_nm), _ends_scatter(laps)) > max(
@@ -111,10 +113,9 @@ def _shape(path: FlightPath, lap: Lap) -> _Shape | None:
     )
 
 
-def _up_and_down_ft(path: FlightPath, laps: Sequence[Lap], alt_ft: Floats) -> float:
-    """How high the hills, how deep the valleys of the height over these laps are [ft]; 0 where it is not known."""
-    last = laps[-1].end or laps[-1].start
-    height = alt_ft[path.index(laps[0].start.epoch_s) : path.index(last.epoch_s) + 1]
+def _up_and_down_ft(path: FlightPath, arrived: Moment, left: Moment, alt_ft: Floats) -> float:
+    """How high the hills, how deep the valleys of the height over this stay are [ft]; 0 where it is not known."""
+    height = alt_ft[path.index(arrived.epoch_s) : path.index(left.epoch_s) + 1]
     if not len(height) or not np.isfinite(height).all():
         return 0.0
 

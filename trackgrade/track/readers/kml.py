@@ -7,6 +7,7 @@ metres: heights above the sea where ``altitudeMode`` is ``absolute``, and taken 
 from __future__ import annotations
 
 import io
+import lzma
 import re
 import zipfile
 import zlib
@@ -28,7 +29,7 @@ _ZIP_ENTRY = b"PK\x01\x02"
 _MOST_ZIP_ENTRIES = 10_000
 _MOST_PACKED_BYTES, _MOST_UNPACKED_BYTES = 128 * MIB, 256 * MIB
 #: What zipfile raises for a damaged archive, one with a password, and a way of packing it does not know.
-_NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError)
+_NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, ValueError, RuntimeError)
 _UNPACK = "Unpack it, and give the track"
 #: A line without times of so many times the points of the timed places is the track, and they are events along it. One
 #: that a logger draws through its timed places has as many.
