@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Literal
 
@@ -104,3 +106,9 @@ class Turn:
     rate_deg_s: float
     bank_deg: float
     threshold_deg_s: float
+
+
+def turns_in(turns: Sequence[Turn], start_epoch_s: float, end_epoch_s: float) -> Sequence[Turn]:
+    """Those of turns in order of time that end after one moment and begin before another."""
+    first = bisect_right(turns, start_epoch_s, key=lambda turn: turn.end_epoch_s)
+    return turns[first : bisect_left(turns, end_epoch_s, key=lambda turn: turn.start_epoch_s)]

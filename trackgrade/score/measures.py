@@ -6,14 +6,13 @@ Nothing here knows a limit. What the track cannot carry is a `Measurement` witho
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
 from collections.abc import Sequence
 
 import numpy as np
 
 from trackgrade.earth.turning import bank_for_rate_deg, rate_for_bank_deg_s
 from trackgrade.hold.hold import Hold
-from trackgrade.motion.samples import Turn, Wind
+from trackgrade.motion.samples import Turn, Wind, turns_in
 from trackgrade.score.lap import LapMeasures, TurnMeasures
 from trackgrade.score.levels import Level, changing
 from trackgrade.score.results import Measurement
@@ -75,9 +74,7 @@ def turn_between(turns: Sequence[Turn], start: Moment | None, end: Moment | None
     if start is None or end is None:
         return None
     best, most = None, 0.0
-    for turn in turns[bisect_right(turns, start.epoch_s, key=lambda turn: turn.end_epoch_s) :]:
-        if turn.start_epoch_s > end.epoch_s:
-            break
+    for turn in turns_in(turns, start.epoch_s, end.epoch_s):
         shared = min(turn.end_epoch_s, end.epoch_s) - max(turn.start_epoch_s, start.epoch_s)
         if shared > most:
             best, most = turn, shared

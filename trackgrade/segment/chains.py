@@ -6,7 +6,6 @@ lines of a survey; the tests that tell them apart stand here, each with its reas
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -16,7 +15,7 @@ from trackgrade.earth.angles import wrap180
 from trackgrade.motion.motion import GRID_STEP_S
 from trackgrade.segment.common_ground import over_common_ground
 from trackgrade.segment.entry import arrival_heading
-from trackgrade.segment.events import Passage, Passages, mirror, turns_last
+from trackgrade.segment.events import Passage, Passages, mirror, passages_in, turns_last
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.laps import START_TO_DEG, lap_between
 from trackgrade.segment.path import FlightPath
@@ -86,8 +85,7 @@ def _laps_toward(seen: FlightPath, passages: Passages, leg_s: float, *, mirrored
     longest_s = LAP_LEGS * leg_s + LAP_TURNS_S * turns_last(seen)
     inbound, found = passages.inbound, []
     for a in (*inbound, *_crosswise(seen, passages)):
-        soonest_s = a.moment.epoch_s + SHORTEST_LAP_S
-        for b in inbound[bisect_right(inbound, soonest_s, key=lambda passage: passage.moment.epoch_s) :]:
+        for b in passages_in(inbound, a.moment.epoch_s + SHORTEST_LAP_S):
             seconds = b.moment.epoch_s - a.moment.epoch_s
             if seconds > longest_s:
                 break

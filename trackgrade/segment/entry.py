@@ -108,7 +108,7 @@ def _with_leg(entry: Entry, path: FlightPath, leg: Leg, course_true_deg: float, 
     """The entry with its turns and its outbound leg: where it began and ended, its track, and how far aside it went."""
     assert entry.start is not None
     start = entry.start.epoch_s
-    before = [t for t in path.turns if t.end_epoch_s > start and t.start_epoch_s < leg.start_s and _is_turn(t)]
+    before = [turn for turn in path.turns_in(start, leg.start_s) if _is_turn(turn)]
     after = [t for t in path.turns if t.start_epoch_s > leg.start_s and t.end_epoch_s > leg.end_s and _is_turn(t)]
     began = Moment(before[-1].end_epoch_s, before[-1].end_sd_s) if before else entry.start
     ended = Moment(after[0].start_epoch_s, after[0].start_sd_s) if after else None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -186,6 +188,12 @@ def wing_tip_abeam(path: FlightPath, start: float, end: float) -> float | None:
     usable = (cos < 0.2) & (beside > 0.0)
     times = zero_crossings(path.epoch_s[here], np.where(usable, forward, np.nan), rising=False)
     return _first_between(times, start, end)
+
+
+def passages_in(passages: Sequence[Passage], start: float, end: float = math.inf) -> Sequence[Passage]:
+    """Those of passages in order of time that come after one moment and before another [s since 1970]."""
+    first = bisect_right(passages, start, key=lambda passage: passage.moment.epoch_s)
+    return passages[first : bisect_left(passages, end, key=lambda passage: passage.moment.epoch_s)]
 
 
 def overlaps(turn: Turn, start: float, end: float) -> float:

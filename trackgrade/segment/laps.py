@@ -7,7 +7,6 @@ reason told.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +22,7 @@ from trackgrade.segment.events import (
     crossing_moment,
     first_crossing,
     overlaps,
+    passages_in,
     wing_tip_abeam,
 )
 from trackgrade.segment.flown import Lap, Moment
@@ -80,8 +80,7 @@ def parted_over_the_fix(path: FlightPath, passages: Sequence[Passage]) -> Flight
     """
     turns: list[Turn] = []
     for turn in path.turns:
-        first = bisect_right(passages, turn.start_epoch_s, key=lambda passage: passage.moment.epoch_s)
-        for passage in passages[first : bisect_left(passages, turn.end_epoch_s, key=lambda each: each.moment.epoch_s)]:
+        for passage in passages_in(passages, turn.start_epoch_s, turn.end_epoch_s):
             part = _part(path, turn, passage)
             if part is not None:
                 turns.append(part[0])

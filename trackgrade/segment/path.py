@@ -6,7 +6,7 @@ reading, so that the search for laps is written once.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ import numpy as np
 from trackgrade.earth.units import KT_PER_M_S, METRES_PER_NM
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.motion.motion import AirMotion, Motion
-from trackgrade.motion.samples import MotionSamples, Turn
+from trackgrade.motion.samples import MotionSamples, Turn, turns_in
 from trackgrade.motion.wind import WindFit
 from trackgrade.track.track import Bools, Floats
 
@@ -68,10 +68,9 @@ class FlightPath:
             )
         return path
 
-    def turns_in(self, start: float, end: float) -> tuple[Turn, ...]:
+    def turns_in(self, start: float, end: float) -> Sequence[Turn]:
         """The turns that end after one moment and begin before another [s since 1970]."""
-        first = bisect_right(self.turns, start, key=lambda turn: turn.end_epoch_s)
-        return self.turns[first : bisect_left(self.turns, end, key=lambda turn: turn.start_epoch_s)]
+        return turns_in(self.turns, start, end)
 
     def index(self, epoch_s: float) -> int:
         """Index of the last grid time at or before a moment."""

@@ -5,11 +5,9 @@ This tells where to look for the wind, before headings and turns are known in it
 
 from __future__ import annotations
 
-from bisect import bisect_right
-
 from trackgrade.earth.angles import wrap180
 from trackgrade.segment.chains import SHORTEST_LAP_S, STAY_LEGS, STAY_TURNS_S, stays_near
-from trackgrade.segment.events import Passage, passages_of
+from trackgrade.segment.events import Passage, passages_in, passages_of
 from trackgrade.segment.laps import END_WITHIN_DEG
 from trackgrade.segment.path import FlightPath
 from trackgrade.segment.rounds import ROUND_DEG
@@ -44,7 +42,7 @@ def _stays(path: FlightPath, leg_s: float) -> list[tuple[float, float]]:
 
 def _once_round(path: FlightPath, a: Passage, inbound: tuple[Passage, ...], leg_s: float) -> Passage | None:
     """The first inbound passage after another, or after an arrival, to which the track led once round near the fix."""
-    for b in inbound[bisect_right(inbound, _when(a) + SHORTEST_LAP_S, key=_when) :]:
+    for b in passages_in(inbound, _when(a) + SHORTEST_LAP_S):
         if _when(b) - _when(a) > ROUND_LEGS * leg_s + ROUND_TURNS_S:
             return None
         once = ROUND_DEG[0] < abs(b.track_deg - a.track_deg) < ROUND_DEG[1]
