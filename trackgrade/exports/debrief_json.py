@@ -17,6 +17,7 @@ from trackgrade.exports.plain import plain, readable
 from trackgrade.hold.hold import Hold
 from trackgrade.score.debrief import Debrief, GradedEntry
 from trackgrade.score.lap import GradedLap
+from trackgrade.score.series import inside
 from trackgrade.score.standard import Standard
 from trackgrade.segment.flown import Lap
 from trackgrade.segment.path import Samples
@@ -220,9 +221,8 @@ def _solved(debrief: Debrief) -> rows.SolvedLapRow | None:
 
 
 def _flown(lap: GradedLap, samples: Samples) -> tuple[Floats, Floats]:
-    first = np.searchsorted(samples.epoch_s, lap.start_epoch_s, side="left")
-    last = np.searchsorted(samples.epoch_s, lap.end_epoch_s, side="right")
-    return samples.along_nm[first:last], samples.cross_nm[first:last]
+    own = inside(samples, lap.start_epoch_s, lap.end_epoch_s)
+    return samples.along_nm[own], samples.cross_nm[own]
 
 
 def _paths(lines: Sequence[tuple[Floats, Floats]]) -> list[Path]:

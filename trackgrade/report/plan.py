@@ -18,6 +18,7 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import station_of
 from trackgrade.report.timeline import Stretch, Timeline
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.series import inside
 from trackgrade.segment.flown import Lap, Moment
 from trackgrade.track.track import Floats
 
@@ -120,18 +121,18 @@ def plan_of(debrief: Debrief, timeline: Timeline) -> Plan:
 def _outline(plan: Plan) -> Line:
     """Points that the frame has to hold."""
     samples, stretches = plan.debrief.samples, plan.timeline.stretches
-    inside = np.zeros(len(samples), dtype=bool)
+    held = np.zeros(len(samples), dtype=bool)
     for stretch in stretches:
         start = stretch.start_epoch_s
         if stretch.kind == "entry":
             start = max(start, stretch.end_epoch_s - 1.0 if _is_instant(plan.debrief, stretch) else start + ARRIVAL_S)
-        inside |= (samples.epoch_s >= start) & (samples.epoch_s <= stretch.end_epoch_s)
+        held |= (samples.epoch_s >= start) & (samples.epoch_s <= stretch.end_epoch_s)
     if not stretches:
         near = np.hypot(samples.east_nm, samples.north_nm) <= FAR_NM
-        inside = near if near.any() else np.isfinite(samples.east_nm)
-    inside &= np.isfinite(samples.east_nm) & np.isfinite(samples.north_nm)
+        held = near if near.any() else np.isfinite(samples.east_nm)
+    held &= np.isfinite(samples.east_nm) & np.isfinite(samples.north_nm)
     hold = HoldFrame(plan.debrief.hold).east_north(np.array([0.0, 0.6, -2.0]), np.array([0.0, 1.0, -0.3]))
-    lines = [(samples.east_nm[inside], samples.north_nm[inside]), hold]
+    lines = [(samples.east_nm[held], samples.north_nm[held]), hold]
     if plan.solved is not None:
         lines.append((plan.solved[0][::5], plan.solved[1][::5]))
     east, north = zip(*lines)
@@ -147,12 +148,11 @@ def _is_instant(debrief: Debrief, stretch: Stretch) -> bool:
 def flown_between(debrief: Debrief, start_s: float, end_s: float) -> Line:
     """What was flown between two times, the ends interpolated."""
     samples = debrief.samples
-    epoch = samples.epoch_s
-    inside = np.flatnonzero((epoch >= start_s) & (epoch <= end_s))
-    if len(inside) == 0:
+    epoch, own = samples.epoch_s, inside(samples, start_s, end_s)
+    if len(own) == 0:
         return np.empty(0), np.empty(0)
-    first, last = int(inside[0]), int(inside[-1])
-    east, north = samples.east_nm[first : last + 1].copy(), samples.north_nm[first : last + 1].copy()
+    first, last = int(own[0]), int(own[-1])
+    east, north = samples.east_nm[own], samples.north_nm[own]
     holes = np.flatnonzero(samples.gap_before[first + 1 : last + 1]) + 1
     ends = np.interp([start_s, end_s], epoch, samples.east_nm), np.interp([start_s, end_s], epoch, samples.north_nm)
     east, north = np.insert(east, holes, np.nan), np.insert(north, holes, np.nan)
@@ -310,12 +310,12 @@ def _words_on_the_hold(plan: Plan, view: View, free: Placer) -> Iterator[tuple[s
         for place in on_line
         for spot in around(place, off_side, *size, (gap,), (0, 180))
     ]
-    inside = [
+    within = [
         view.place(*plan.at(-share * plan.length_nm, off * plan.width_nm))
         for share in (0.3, 0.45, 0.15, 0.6, 0.75)
         for off in (0.5, 0.35, 0.65, 1.6)
     ]
-    for text, places in ((course, beside), ("holding side", inside)):
+    for text, places in ((course, beside), ("holding side", within)):
         yield text, free.put(places, text_width(text, LETTERS_PX), LINE_PX)
 
 
