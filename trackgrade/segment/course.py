@@ -23,7 +23,7 @@ from trackgrade.track.track import Floats
 
 #: Courses are asked one degree apart, so far to either side of the best inbound leg; the answer is the mean of those
 #: within so much of the likeliest [deg].
-EVERY_DEG, FURTHEST_DEG, AROUND_DEG = 1.0, 75, 5
+FURTHEST_DEG, AROUND_DEG = 75, 5
 #: An inbound leg that has led straight to the fix for so long is on the course, a shorter one may be an intercept; one
 #: in how many may be however long [s]; so far off the course intercepts lie [deg].
 ESTABLISHED_S, ALWAYS_SHARE, INTERCEPT_SD_DEG = 45.0, 0.03, 20.0
@@ -39,7 +39,7 @@ DIRECT_SD_DEG = 15.0
 #: A leg shorter than this has no heading of its own; the roll out of a turn and into the next are left out [s].
 OUTBOUND_LEAST_S, ROLLING_S = 10.0, 2.0
 
-_OFF_DEG = np.arange(-FURTHEST_DEG, FURTHEST_DEG + EVERY_DEG, EVERY_DEG)
+_OFF_DEG = np.arange(-FURTHEST_DEG, FURTHEST_DEG + 1.0)
 
 
 @dataclass(frozen=True, eq=False)
