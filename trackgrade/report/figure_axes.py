@@ -209,11 +209,5 @@ def _breaks(axes: Axes, axis: TimeAxis) -> None:
 
 def lap_heads(timeline: Timeline, room_in: float) -> tuple[tuple[float, str], ...]:
     """(share of the width, words) over the middle of each stretch; one that would touch the one before is left out."""
-    heads: list[tuple[float, str]] = []
-    free_from = 0.0
-    for each, share in timeline.heads:
-        half = style.width_in(each.tag, TIMES_PT, "bold") / 2
-        if share * room_in - half >= free_from:
-            heads.append((share, each.tag))
-            free_from = share * room_in + half + 0.04
-    return tuple(heads)
+    heads = timeline.heads(lambda words: style.width_in(words, TIMES_PT, "bold") / room_in, apart=0.04 / room_in)
+    return tuple((share, each.tag) for each, share, room in heads if room)

@@ -392,11 +392,9 @@ def time_axis(timeline: Timeline) -> Markup:
 
 def lap_heads(timeline: Timeline) -> Markup:
     """Lap numbers above the strips, each over the middle of its lap; one too near the last shown waits for a zoom."""
-    words, last = [], -1.0
-    for each, share in timeline.heads:
-        near = share - last < HEADS_APART
-        last = last if near else share
-        x, hidden = f"{short(share * 100.0, 2)}%", "hidden" if near else None
+    words = []
+    for each, share, room in timeline.heads(lambda _: HEADS_APART, since=-1.0):
+        x, hidden = f"{short(share * 100.0, 2)}%", None if room else "hidden"
         words.append(
             element("text", each.tag, x=x, y=13, text_anchor="middle", visibility=hidden, data_stretch=each.key)
         )

@@ -6,6 +6,7 @@ by side with a break between them.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -104,15 +105,23 @@ class Timeline:
     stretches: tuple[Stretch, ...]
     phases: tuple[Phase, ...]
 
-    @property
-    def heads(self) -> tuple[tuple[Stretch, float], ...]:
-        """What has a number over the pictures in time, and the middle of it as a share of the axis."""
-        middles = [(each, self.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))) for each in self.stretches]
-        return tuple(
-            (each, float(x.mean()) / AXIS_WIDTH)
-            for each, x in middles
-            if each.kind != "incomplete" and np.isfinite(x).all()
-        )
+    def heads(
+        self, width: Callable[[str], float], apart: float = 0.0, since: float = 0.0
+    ) -> Iterator[tuple[Stretch, float, bool]]:
+        """What has a number over the pictures in time, the middle of it, and whether it has room beside the one before.
+
+        All are shares of the axis: the ``width`` of a number, how far ``apart`` they stand, and since where there is
+        room.
+        """
+        for each in self.stretches:
+            x = self.axis.x(np.array([each.start_epoch_s, each.end_epoch_s]))
+            if each.kind == "incomplete" or not np.isfinite(x).all():
+                continue
+            middle, half = float(x.mean()) / AXIS_WIDTH, width(each.tag) / 2.0
+            room = middle - half >= since
+            if room:
+                since = middle + half + apart
+            yield each, middle, room
 
     @property
     def graded(self) -> tuple[tuple[Stretch, GradedLap], ...]:
