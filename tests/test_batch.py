@@ -251,6 +251,7 @@ class TestDoneBefore:
         with DoneBefore(tmp_path / "out") as done:
             found = done.find(flight, settings)
             assert found is not None
+            assert done.has(flight, settings)
             assert found.graded == self.GRADED.graded
             other = Settings(settings.holds, settings.standard.with_timing_band(5.0), settings.version, settings.report)
             assert done.find(flight, other) is None

@@ -13,6 +13,7 @@ import sqlite3
 import zlib
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
@@ -84,23 +85,38 @@ class DoneBefore:
         parts = (content, name, flight.report_name, settings.fingerprint)
         return hashlib.sha256(os.fsencode("\0".join(parts))).hexdigest()  # a name may be no UTF-8
 
+    def has(self, flight: Flight, settings: Settings) -> bool:
+        """Whether the record has the flight as `find` gives it, without reading its debriefs."""
+        return self._kept(flight, settings) is not None
+
     def find(self, flight: Flight, settings: Settings) -> Outcome | None:
         """The earlier outcome, or None: not done, changed since, or a report of it is gone or edited."""
+        kept = self._kept(flight, settings)
+        if kept is None:
+            return None
+        try:
+            graded = [Graded(hold, flown, json.loads(debrief), laps_csv) for (hold, flown, laps_csv), debrief in kept]
+        except ValueError:  # damaged: graded again
+            return None
+        return Outcome(flight.path, tuple(graded), earlier=True)
+
+    def _kept(self, flight: Flight, settings: Settings) -> list[tuple[list[Any], str]] | None:
+        """At each hold its name, whether it was flown, its table and the text of its debrief."""
         key = self.key(flight, settings)
         row = self._connection.execute("select graded from flights where key = ?", (key,)).fetchone()
         if row is None:
             return None
-        graded = []
+        kept = []
         try:
             lines = zlib.decompress(row[0]).decode().split("\n")
             for about, debrief_json in zip(lines[::2], lines[1::2], strict=True):
-                hold, flown, laps_csv, report, report_sha256 = json.loads(about)
+                *graded, report, report_sha256 = json.loads(about)
                 if report and not _stands(self._folder / report, report_sha256):
                     return None
-                graded.append(Graded(hold, flown, json.loads(debrief_json), laps_csv))
+                kept.append((graded, debrief_json))
         except (zlib.error, ValueError, TypeError):  # damaged: graded again
             return None
-        return Outcome(flight.path, tuple(graded), earlier=True)
+        return kept
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
         """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""

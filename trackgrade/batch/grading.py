@@ -229,7 +229,7 @@ def run(
     ``done``: skip what stands unchanged in this record. ``scheduler``: the address of a dask scheduler, instead of
     ``jobs`` processes here. Close the iterator to stop early. Raises UsageError where no scheduler answers.
     """
-    skipped = {flight.path for flight in flights if done is not None and done.find(flight, settings)}
+    skipped = {flight.path for flight in flights if done is not None and done.has(flight, settings)}
     left = [flight for flight in flights if flight.path not in skipped]
     if scheduler is not None:
         from trackgrade.batch import cluster
