@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from trackgrade.track.ranks import median, quantile
+from trackgrade.track.ranks import median, quantile, row_medians
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 7, 60, 61, 500])
@@ -18,6 +18,8 @@ def test_as_numpy(count: int) -> None:
         assert median(values.tolist()) == np.median(values)
         for share in (0.0, 0.1, 0.25, 0.5, 0.9, 0.95, 1.0):
             assert quantile(values, share) == np.quantile(values, share)
+        rows = np.random.default_rng(seed).normal(100.0, 30.0, (9, count))
+        assert np.array_equal(row_medians(rows), np.median(rows, axis=1))
 
 
 def test_no_number_of_none_or_of_no_numbers() -> None:

@@ -11,7 +11,7 @@ from trackgrade.earth.angles import mean_direction_deg
 from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import Samples
-from trackgrade.track.ranks import median
+from trackgrade.track.ranks import median, row_medians
 from trackgrade.track.track import Bools, Floats, Rows
 
 #: Half width of the running median that takes single odd samples out of a slow quantity [s].
@@ -103,8 +103,7 @@ def steadied(epoch_s: Floats, values: Floats, half_window_s: float = STEADY_HALF
             rows = np.flatnonzero(counts == count)
             windows = values[first[rows][:, None] + np.arange(count)[None, :]]
             finite = np.isfinite(windows).all(axis=1)
-            middle = [(count - 1) // 2, count // 2]
-            out[rows[finite]] = np.partition(windows[finite], middle, axis=1)[:, middle].mean(axis=1)
+            out[rows[finite]] = row_medians(windows[finite])
     return out
 
 

@@ -19,6 +19,13 @@ def median(values: Floats | Sequence[float]) -> float:
     return float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2.0
 
 
+def row_medians(rows: Floats) -> Floats:
+    """The median of each row (k, n) of numbers, none of them NaN, n > 0."""
+    count = rows.shape[1]
+    middle = [(count - 1) // 2, count // 2]
+    return np.asarray(np.partition(rows, middle, axis=1)[:, middle].mean(axis=1))
+
+
 def quantile(values: Floats, share: float) -> float:
     """What this share of values (n,) lies below, by even steps between two; NaN of none, and where one of them is."""
     ordered = np.sort(values)
