@@ -69,9 +69,19 @@ def test_a_line_between_far_points_and_a_hole_in_it_are_seen() -> None:
 def test_where_nothing_is_free_it_says_so_or_takes_the_least_bad() -> None:
     free = Placer(FRAME, 5.0)
     free.keep_off(Box(0.0, 0.0, 400.0, 300.0))
-    assert free.put_on_line([(100.0, 100.0)], 50.0, 16.0) is None
+    assert list(free.put_on_lines(np.array([[(100.0, 100.0)]]), np.array([50.0]), 16.0)) == [None]
     assert free.put([(100.0, 100.0)], 50.0, 16.0) == (100.0, 100.0)
     assert Placer(FRAME, 5.0).put([(-50.0, 0.0), (399.0, 20.0), (200.0, 20.0)], 50.0, 16.0) == (200.0, 20.0)
+
+
+def test_boxes_on_their_lines_take_the_first_place_that_those_before_left_free() -> None:
+    free = Placer(FRAME, 5.0)
+    free.keep_off(Box.about(100.0, 100.0, 20.0, 20.0))
+    own = [(100.0, 100.0), (np.nan, np.nan), (150.0, 100.0)]
+    places = np.array([own, own, [(-50.0, 100.0), (155.0, 100.0), (200.0, 100.0)]])
+    chosen = list(free.put_on_lines(places, np.array([20.0, 20.0, 30.0]), 16.0))
+    assert chosen == [(150.0, 100.0), None, (200.0, 100.0)]
+    assert free.put([(200.0, 100.0), (250.0, 100.0)], 20.0, 16.0) == (250.0, 100.0), "they are taken"
 
 
 def test_sets_of_words_keep_off_what_was_there_and_do_not_see_each_other() -> None:

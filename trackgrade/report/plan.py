@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,11 +71,6 @@ class Plan:
     events: tuple[Event, ...]
     length_nm: float
     width_nm: float
-
-    def at(self, along_nm: float, cross_nm: float) -> tuple[float, float]:
-        """A place of the hold's own frame, east and north [NM]."""
-        east, north = HoldFrame(self.debrief.hold).east_north(along_nm, cross_nm)
-        return float(east), float(north)
 
     def view(self, name: str, turn_deg: float, size: tuple[float, float]) -> View:
         """The laps, the entry from the fix on and the solved lap in a frame of this size [px]."""
@@ -265,58 +260,53 @@ def tag_width(tag: str) -> float:
 
 
 def _tags(plan: Plan, view: View, free: Placer, room: float) -> Iterator[tuple[str, Point]]:
-    for stretch in plan.timeline.stretches:
-        if stretch.kind == "entry":
-            continue
-        x, y = view.places(*_tag_places(plan.debrief, stretch))
-        known = np.isfinite(x) & np.isfinite(y)
-        places = list(zip(x[known].tolist(), y[known].tolist()))
-        place = free.put_on_line(places, tag_width(stretch.tag) * room, 18.0 * room)
-        if place is not None:
-            yield stretch.key, place
+    numbered = [each for each in plan.timeline.stretches if each.kind != "entry"]
+    if not numbered:
+        return
+    samples = plan.debrief.samples
+    start, end = np.moveaxis(np.array([_tag_spans(each) for each in numbered]), -1, 0)[..., None]
+    # From the middle outwards.
+    shares = 0.5 + np.array([0.0, 0.09, -0.09, 0.18, -0.18, 0.27, -0.27, 0.36, -0.36])
+    times = (start + shares * (end - start)).reshape(len(numbered), -1)
+    east, north = (np.interp(times, samples.epoch_s, axis) for axis in (samples.east_nm, samples.north_nm))
+    widths = np.array([tag_width(each.tag) * room for each in numbered])
+    places = free.put_on_lines(np.stack(view.places(east, north), axis=-1), widths, 18.0 * room)
+    yield from ((stretch.key, place) for stretch, place in zip(numbered, places) if place is not None)
 
 
-def _tag_places(debrief: Debrief, stretch: Stretch) -> Line:
-    """Where the number of a lap may stand: outbound, else in the turn inbound."""
-    samples, lap = debrief.samples, stretch.lap
-    since, until = stretch.start_epoch_s, stretch.end_epoch_s
-    spans = [(since, until)]
+def _tag_spans(stretch: Stretch) -> tuple[tuple[float, float], tuple[float, float]]:
+    """When a lap is where its number may stand (start, end) [s since 1970]: outbound, else in the turn inbound."""
+    lap, since, until, turn = stretch.lap, stretch.start_epoch_s, stretch.end_epoch_s, (np.nan, np.nan)
     if lap is not None:
         until = lap.outbound_end.epoch_s if lap.outbound_end else until
         starts = (lap.start, lap.outbound_turn_end, lap.abeam)
-        spans = [(max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until), until)]
+        since = max(each.epoch_s for each in starts if each is not None and each.epoch_s <= until)
         if lap.outbound_end is not None and lap.inbound_start is not None:
-            spans.append((lap.outbound_end.epoch_s, lap.inbound_start.epoch_s))
-    # From the middle outwards.
-    shares = 0.5 + np.array([0.0, 0.09, -0.09, 0.18, -0.18, 0.27, -0.27, 0.36, -0.36])
-    times = np.concatenate([start + shares * (end - start) for start, end in spans])
-    return np.interp(times, samples.epoch_s, samples.east_nm), np.interp(times, samples.epoch_s, samples.north_nm)
+            turn = lap.outbound_end.epoch_s, lap.inbound_start.epoch_s
+    return (since, until), turn
 
 
 def _words_on_the_hold(plan: Plan, view: View, free: Placer) -> Iterator[tuple[str, Point]]:
     """The inbound course beside its line, and the holding side inside the pattern."""
     hold = plan.debrief.hold
     course = f"inbound {course_name(hold.course_to_set_deg)}° mag"
-    fix, back = view.place(0.0, 0.0), view.place(*plan.at(-1.0, 0.0))
-    off_side = (-hold.side * (fix[1] - back[1]), -hold.side * (back[0] - fix[0]))
-    on_line = [
-        view.place(*plan.at(-along * plan.length_nm, 0.0)) for along in (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3)
-    ]
-    size = text_width(course, LETTERS_PX), LINE_PX
+    x, y = view.places(*HoldFrame(hold).east_north(np.array((0.0, -1.0)), np.zeros(2)))
+    off_side = (-hold.side * (y[0] - y[1]), -hold.side * (x[1] - x[0]))
+    on_line = _inside(plan, view, (0.75, 0.6, 0.9, 0.45, 1.1, 1.3, 1.6, 0.3), (0.0,))
+    gaps, sides = (8.0, 24.0, 40.0, 60.0, 100.0), (0, 180)
+    beside = around(on_line, np.full(on_line.shape, off_side), text_width(course, LETTERS_PX), LINE_PX, gaps, sides)
     # Near its line anywhere along it, before further off.
-    beside = [
-        spot
-        for gap in (8.0, 24.0, 40.0, 60.0, 100.0)
-        for place in on_line
-        for spot in around(place, off_side, *size, (gap,), (0, 180))
-    ]
-    within = [
-        view.place(*plan.at(-share * plan.length_nm, off * plan.width_nm))
-        for share in (0.3, 0.45, 0.15, 0.6, 0.75)
-        for off in (0.5, 0.35, 0.65, 1.6)
-    ]
+    beside = beside.reshape(len(on_line), len(gaps), -1, 2).swapaxes(0, 1).reshape(-1, 2)
+    within = _inside(plan, view, (0.3, 0.45, 0.15, 0.6, 0.75), (0.5, 0.35, 0.65, 1.6))
     for text, places in ((course, beside), ("holding side", within)):
         yield text, free.put(places, text_width(text, LETTERS_PX), LINE_PX)
+
+
+def _inside(plan: Plan, view: View, along: Sequence[float], off: Sequence[float]) -> Floats:
+    """Places in a view (n, 2) [px] at shares of the pattern's length, and at each at shares of its width."""
+    along_nm, cross_nm = np.meshgrid(-plan.length_nm * np.array(along), plan.width_nm * np.array(off), indexing="ij")
+    east, north = HoldFrame(plan.debrief.hold).east_north(along_nm.ravel(), cross_nm.ravel())
+    return np.stack(view.places(east, north), axis=-1)
 
 
 def wind_words(debrief: Debrief) -> str:
