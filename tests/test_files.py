@@ -58,6 +58,34 @@ def test_a_link_is_written_through(tmp_path: Path) -> None:
     assert (tmp_path / "real").read_text() == "new"
 
 
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="no /proc on this system")
+def test_what_is_open_already_is_written_to_and_not_replaced(tmp_path: Path) -> None:
+    """``--csv /dev/stdout >> all.csv``: what all.csv had stays, and the words of the command go there too."""
+    target = tmp_path / "all.csv"
+    for name in ("/dev/fd/{}", "/proc/self/fd/{}", "/proc/{pid}/fd/{}", str(tmp_path / "link")):
+        target.write_text(OLD)
+        with target.open("a") as all_csv:
+            path = Path(name.format(all_csv.fileno(), pid=os.getpid()))
+            if path.parent == tmp_path:
+                path.symlink_to(f"/dev/fd/{all_csv.fileno()}")
+            write_whole(path, "new")
+            print(" and more", end="", file=all_csv)
+        assert target.read_text() == OLD + "new and more"
+
+
+@pytest.mark.skipif(not Path("/proc/self/exe").exists(), reason="no /proc on this system")
+def test_the_file_of_a_running_program_is_not_replaced(tmp_path: Path) -> None:
+    """Asked of a copy of the name only: whoever breaks this test must not lose his Python by it."""
+    (tmp_path / "file").write_text(OLD)
+    with (tmp_path / "file").open() as file, subprocess.Popen(["sleep", "60"], stdin=file) as other:
+        try:
+            with pytest.raises(OutputError, match="a file of a running program"):
+                write_whole(f"/proc/{other.pid}/fd/0", "new")
+        finally:
+            other.kill()
+    assert only_old(tmp_path, tmp_path / "file")
+
+
 def test_a_device_is_written_to_and_not_replaced() -> None:
     write_whole(os.devnull, "nothing")
     assert not Path(os.devnull).is_file()
@@ -201,11 +229,13 @@ def test_paths_that_cannot_be_written(tmp_path: Path) -> None:
         (tmp_path / "file" / "inside", "is a file, not a folder"),
         (tmp_path / ("n" * 300), "name is too long"),
         (tmp_path / "nul\x00byte", "was not written"),
+        (tmp_path / "gone" / ".." / "file", "was not written"),
     ]:
         with pytest.raises(OutputError, match=said) as refused:
             write_whole(path, "x")
         assert "\n" not in str(refused.value)
         assert "\x00" not in str(refused.value)
+    assert only_old(tmp_path, tmp_path / "file")
 
 
 def test_the_longest_name_that_the_folder_takes_is_written(tmp_path: Path) -> None:

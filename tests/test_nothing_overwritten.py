@@ -64,6 +64,10 @@ def content(path: Path) -> str:
         "find a.gpx --json one --html ./one",
         "holds add h.toml set/h.toml --replace --holds other",
         "columns a.gpx --write h.toml",
+        "columns a.csv --write gone/../a.csv",
+        "find a.gpx --holds set --json set/s.toml",
+        "grade a.gpx --holds set --no-html --csv set/wrong.toml",
+        "grade a.gpx --hold h.toml --json - --csv -",
     ],
 )
 def test_a_result_over_an_input_or_another_result_is_refused_before_anything_is_written(
@@ -72,8 +76,11 @@ def test_a_result_over_an_input_or_another_result_is_refused_before_anything_is_
     for name in ("sub", "set", "other"):
         (folder / name).mkdir()
     shutil.copy("a.gpx", "a2.gpx")
+    Path("a.csv").write_text("time_utc,lat,lon\n2026-05-03T15:00:00Z,44,-93\n", encoding="utf-8")
     for name in ("s", "h"):
         shutil.copy("h.toml", f"set/{name}.toml")
+    if "wrong" in line:
+        Path("set/wrong.toml").write_text("left out of the set, and somebody's own all the same", encoding="utf-8")
     (folder / "hard.json").hardlink_to("a.gpx")
     if "l.sqlite" in line:
         assert run("grade a.gpx --hold h.toml --no-html --pilot A --logbook l.sqlite").exit_code == 0

@@ -31,6 +31,7 @@ _PACKED_CHUNK = 16 * 1024
 _MOST_GZIP_MEMBERS = 10_000  # tools that pack in blocks write one for 64 KiB
 LARGEST_TOML_BYTES = 256 * 1024  # a file of settings is some twenty lines; larger is another file by mistake
 
+_MOST_LINKS = 40  # that one name may lead through, as Linux has it
 _LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
 #: Names that Windows keeps for devices, with any ending.
 _DEVICE_NAMES = frozenset(
@@ -106,9 +107,10 @@ def sha256_hex(data: bytes) -> str:
 def spare_inputs(
     results: Iterable[str | os.PathLike[str] | None], read: Iterable[str | os.PathLike[str] | None]
 ) -> None:
-    """Refuse results that would replace a file that is read, or each other; None, "-" and folders are no files.
+    """Refuse results that would replace a file that is read, or each other; None and folders are no files.
 
-    Links, spellings and other names of the same file are looked through.
+    Links, spellings and other names of the same file are looked through. "-" is refused, as it would become a file of
+    that name: where it means standard output, it is not given here.
 
     Raises
     ------
@@ -119,8 +121,10 @@ def spare_inputs(
     names, files = {os.path.realpath(path) for path in read_files}, {_identity(path) for path in read_files} - {None}
     given: set[str] = set()
     for path in results:
-        if path is None or path == "-" or _is_no_file(Path(path)):
+        if path is None or _is_no_file(Path(path)):
             continue
+        if os.fspath(path) == "-":
+            raise UsageError("a result cannot be called -: give another name for it")
         where = os.path.realpath(path)
         # Of two results not there yet a file system may make one: it need not tell apart case, or how é is composed.
         alike = unicodedata.normalize("NFC", where).casefold()
@@ -177,8 +181,8 @@ def whole_file(path: str | os.PathLike[str], *, text: bool = False) -> Iterator[
     """A file to write bytes in, or UTF-8 text, piece by piece: written beside, synced, and renamed as the block ends.
 
     Missing folders are made. Whatever happens on the way (a full disk, an interrupt), what stood at
-    ``path`` before is whole and no half-written file stays. A link is written through. A device or a
-    pipe (``/dev/stdout``) is written to directly.
+    ``path`` before is whole and no half-written file stays. A link is written through. A device, a pipe and what is
+    open already (``/dev/stdout``, also where it is a file) are written to directly.
 
     Raises
     ------
@@ -188,9 +192,17 @@ def whole_file(path: str | os.PathLike[str], *, text: bool = False) -> Iterator[
     asked = Path(path)
     kind, encoding, newline = ("w", "utf-8", "") if text else ("wb", None, None)
     try:
-        target, mode = Path(os.path.realpath(asked)), stat.S_IFREG
-        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
-            mode = asked.stat().st_mode  # of /dev/stdout the real path is no path: it may be a pipe
+        if (opened := _opened(asked)) is not None:
+            with os.fdopen(os.dup(opened), kind, encoding=encoding, newline=newline) as file:
+                yield file
+            return
+        target = Path(os.path.realpath(asked))
+        try:
+            mode = asked.stat().st_mode
+        except (FileNotFoundError, NotADirectoryError):
+            if target.exists():  # up from a folder that is not there: who looked whether it exists saw nothing
+                raise
+            mode = stat.S_IFREG
         if stat.S_ISDIR(mode):
             raise OutputError(f"{_shown(asked)} is a folder: give the name of a file to write")
         if not stat.S_ISREG(mode):
@@ -216,6 +228,23 @@ def whole_file(path: str | os.PathLike[str], *, text: bool = False) -> Iterator[
             raise
     except OSError as problem:
         raise OutputError(_why_not_written(asked, problem)) from problem
+
+
+def _opened(path: Path) -> int | None:
+    """Which file this process has open the path is a name of (/dev/stdout, /proc/self/fd/3), if it is one.
+
+    Such a file is not to be replaced: ``>>`` wants its end, and nobody meant the program behind /proc/self/exe.
+    """
+    for _ in range(_MOST_LINKS):
+        folder = os.path.realpath(path.parent)
+        if re.fullmatch(rf"/dev/fd|/proc/{os.getpid()}(/task/\d+)?/fd", folder) and path.name.isdecimal():
+            return int(path.name)
+        if not path.is_symlink():
+            return None
+        if folder.startswith("/proc/"):
+            raise OutputError(f"{_shown(path)} is a file of a running program: give another name")
+        path = Path(folder, path.readlink())
+    return None
 
 
 def _why_not_written(path: Path, problem: OSError | ValueError) -> str:

@@ -21,7 +21,7 @@ from trackgrade.batch.work import Flight, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
 from trackgrade.files import LARGEST_TOML_BYTES, raw_bytes, spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
-from trackgrade.hold.holdset import ENDING, file_or_name, folder_of, read_set
+from trackgrade.hold.holdset import file_or_name, files_in, folder_of, read_set
 from trackgrade.report import FIGURE_KINDS
 from trackgrade.score.standard import Standard
 from trackgrade.score.standards import DEFAULT, load_standard
@@ -111,7 +111,7 @@ def plan_batch(
         )
     named = tuple((path.stem, read_hold_file(path)) for path in hold_paths)
     of_set, left_out = ([], []) if named else read_set(folder_of(hold_set))
-    hold_paths += [folder_of(hold_set) / f"{name}{ENDING}" for name, _ in of_set]
+    hold_paths += [] if named else files_in(folder_of(hold_set))
     settings = Settings(
         holds=named,
         standard=_standard(standard, timing_band),

@@ -21,11 +21,12 @@ def command(file: str, map_path: str | None, write_path: str | None) -> None:
     Where a log does not say enough (no unit, no date, true or magnetic), write a map, edit it, and give it to
     every command with --columns.
     """
-    from trackgrade.files import write_whole
+    from trackgrade.files import spare_inputs, write_whole
     from trackgrade.track.readers.column_sheet import column_sheet
 
     if write_path is not None and Path(write_path).exists():
         raise UsageError(f"{write_path} exists: give another name, or delete it first")
+    spare_inputs([write_path], [file, map_path])
     sheet = column_sheet(file, map_path)
     header = ("read as", "column", "unit", "first value", "")
     rows = [(s.quantity or "-", s.column, s.unit, s.example, s.note) for s in sheet.lines]

@@ -44,11 +44,11 @@ def command(
     from trackgrade.commands import summary
     from trackgrade.exports import holds_json
     from trackgrade.files import spare_inputs, write_whole
-    from trackgrade.hold.holdset import folder_of, read_set
+    from trackgrade.hold.holdset import files_in, folder_of, read_set
     from trackgrade.track.altitude import DATUM_NOTES
     from trackgrade.track.readers import read_track
 
-    spare_inputs([json_path, html], [track, columns])
+    spare_inputs([json_path, html], [track, columns, *files_in(folder_of(hold_set))])
     flight = read_track(path, columns)
     for note in summary.reading(flight.notes):
         console.note(f"  note: {note}")

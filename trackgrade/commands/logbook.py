@@ -58,12 +58,12 @@ def export(file: str, pilot: str | None, logbook: str | None) -> None:
     count = -1  # the header
     damaged: LogbookError | None = None
     with Logbook(logbook, create=False) as opened:
-        spare_inputs([file], files_of(logbook))
         lines = opened.export_lines(pilot)
         if file == "-":
             for line in lines:
                 click.echo(line)
             return
+        spare_inputs([file], files_of(logbook))
         with whole_file(file, text=True) as stream:
             try:
                 for line in lines:

@@ -64,7 +64,7 @@ def command(
         else:
             told = _whole_class(opened, standard, sort or "work", hold, each, hide_names)
         pages = {} if no_html else {folder / name: render for name, render in told.pages.items()}
-        spare_inputs([*pages, json_path], opened.files)
+        spare_inputs([*pages, None if json_path == "-" else json_path], opened.files)
         say = console.note if json_path == "-" else console.say
         if json_path is not None:
             text = json.dumps(told.content(), indent=1, ensure_ascii=False) + "\n"

@@ -38,6 +38,11 @@ def names_in(folder: Path) -> list[str]:
     return sorted((path.stem for path in folder.glob(f"*{ENDING}") if not path.name.startswith(".")), key=str.lower)
 
 
+def files_in(folder: Path) -> list[Path]:
+    """The files of a set, those that are no hold too."""
+    return [folder / f"{name}{ENDING}" for name in names_in(folder)]
+
+
 def path_of(name: str, folder: Path) -> Path:
     """The file of a hold in the set; upper and lower case are one. Raises UsageError, with names that come near."""
     names = names_in(folder)
