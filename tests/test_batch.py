@@ -13,6 +13,7 @@ import sys
 import time
 import weakref
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -247,7 +248,7 @@ class TestDoneBefore:
         flight = Flight(str(path), "a")
         with DoneBefore(tmp_path / "out") as done:
             assert done.find(flight, settings) is None
-            done.keep(flight, settings, self.GRADED, [("", "")])
+            done.keep(flight, settings, self.GRADED, [""])
         with DoneBefore(tmp_path / "out") as done:
             found = done.find(flight, settings)
             assert found is not None
@@ -261,13 +262,12 @@ class TestDoneBefore:
             assert done.find(flight, settings) is None
 
     def test_a_report_that_is_gone_or_edited_is_made_again(self, tmp_path: Path, settings: Settings) -> None:
-        from trackgrade.batch.outputs import write_report
-
         path = tmp_path / "a.gpx"
         path.write_text("content")
         flight = Flight(str(path), "a")
         with DoneBefore(tmp_path) as done:
-            done.keep(flight, settings, self.GRADED, [write_report(tmp_path, "a.html", "<html>")])
+            (tmp_path / "a.html").write_text("<html>")
+            done.keep(flight, settings, Outcome("a.gpx", (replace(self.GRADED.graded[0], html="<html>"),)), ["a.html"])
             assert done.find(flight, settings) is not None
             (tmp_path / "a.html").write_text("<html")
             assert done.find(flight, settings) is None

@@ -18,6 +18,7 @@ from typing import Any
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
 from trackgrade.exports.plain import compact
+from trackgrade.files import sha256_hex
 
 #: The record, and where it goes on beside a damaged one: none is renamed, as other commands may have it open.
 FILE_NAMES = ("resume.sqlite", "resume-2.sqlite", "resume-3.sqlite")
@@ -83,7 +84,7 @@ class DoneBefore:
             return None
         name = Path(flight.path).name  # stands in the report
         parts = (content, name, flight.report_name, settings.fingerprint)
-        return hashlib.sha256(os.fsencode("\0".join(parts))).hexdigest()  # a name may be no UTF-8
+        return sha256_hex(os.fsencode("\0".join(parts)))  # a name may be no UTF-8
 
     def has(self, flight: Flight, settings: Settings) -> bool:
         """Whether the record has the flight as `find` gives it, without reading its debriefs."""
@@ -118,15 +119,14 @@ class DoneBefore:
             return None
         return kept
 
-    def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[tuple[str, str]]) -> None:
-        """Record a flight graded now; ``reports`` holds file name and SHA-256 for each hold, or two empty texts."""
+    def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[str]) -> None:
+        """Record a flight graded now; ``reports`` are the file names of its report at each hold ("" without)."""
         if outcome.error or outcome.earlier or (key := self.key(flight, settings)) is None:
             return
-        lines = [
-            line
-            for each, report in zip(outcome.graded, reports)
-            for line in (compact((each.hold, each.flown, each.laps_csv, *report)), each.debrief_json)
-        ]
+        lines = []
+        for each, report in zip(outcome.graded, reports):
+            report_sha256 = "" if each.html is None else sha256_hex(each.html.encode())
+            lines += [compact((each.hold, each.flown, each.laps_csv, report, report_sha256)), each.debrief_json]
         packed = zlib.compress("\n".join(lines).encode(), level=1)
         try:
             with self._connection:
@@ -137,6 +137,6 @@ class DoneBefore:
 
 def _stands(path: Path, sha256: str) -> bool:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+        return sha256_hex(path.read_bytes()) == sha256
     except OSError:
         return False

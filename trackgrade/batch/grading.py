@@ -16,7 +16,7 @@ from trackgrade import __version__
 from trackgrade.batch import alone
 from trackgrade.batch.alone import Advance, cores
 from trackgrade.batch.inputs import find_holds, find_tracks
-from trackgrade.batch.outputs import COMPARISON, INDEX, Names, debriefs_at, laps_at, write_comparisons, write_report
+from trackgrade.batch.outputs import COMPARISON, INDEX, Names, debriefs_at, laps_at, write_comparisons
 from trackgrade.batch.work import Flight, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
 from trackgrade.files import LARGEST_TOML_BYTES, raw_bytes, spare_inputs, write_whole
@@ -200,7 +200,7 @@ def grade_flights(
                 if add_laps is not None:
                     add_laps(graded.laps_csv)
                 if indexed:
-                    rows.append(index.row(graded.debrief, f"{name}.html" if graded.flown or report[0] else ""))
+                    rows.append(index.row(graded.debrief, f"{name}.html" if graded.flown or report else ""))
             if done is not None:
                 done.keep(flight, settings, outcome, reports)
             if outcome.error and indexed:
@@ -257,23 +257,21 @@ def run(
                 yield from run([flight], settings, jobs=1, advance=advance)
 
 
-def _write(
-    flight: Flight, outcome: Outcome, names: Sequence[str], wanted: Wanted
-) -> tuple[FlightDone, list[tuple[str, str]]]:
-    """Write what one flight gave by itself; the event, and name and SHA-256 of the report at each hold ("" without)."""
+def _write(flight: Flight, outcome: Outcome, names: Sequence[str], wanted: Wanted) -> tuple[FlightDone, list[str]]:
+    """Write what one flight gave by itself; the event, and the name of the report at each hold ("" without)."""
     reports, recorded = [], []
     drawn: dict[str, Path] = {}
     for graded, name in zip(outcome.graded, names):
-        reports.append(("", "") if graded.html is None else write_report(wanted.out, f"{name}.html", graded.html))
+        reports.append("" if graded.html is None else write_whole(wanted.out / f"{name}.html", graded.html).name)
         drawn |= {kind: write_whole(wanted.drawn[kind], content) for kind, content in graded.drawn.items()}
         if wanted.hold_path is not None and graded.hold_toml:
             write_whole(wanted.hold_path, graded.hold_toml)
         if wanted.session is not None and graded.flown:
             from trackgrade.logbook import record_debrief  # the database is loaded only where one is written
 
-            report = wanted.out / reports[-1][0] if reports[-1][0] else None
+            report = wanted.out / reports[-1] if reports[-1] else None
             recorded.append(record_debrief(graded.debrief, report=report, **wanted.session))  # type: ignore[arg-type]
-    written = tuple(wanted.out / name for name, _ in reports if name)
+    written = tuple(wanted.out / name for name in reports if name)
     return FlightDone(flight, outcome, written, drawn, tuple(recorded)), reports
 
 

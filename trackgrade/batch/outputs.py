@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from trackgrade.exports import laps_parquet
 from trackgrade.exports.plain import readable
-from trackgrade.files import safe_name, sha256_hex, whole_file, write_whole
+from trackgrade.files import safe_name, whole_file, write_whole
 
 if TYPE_CHECKING:
     from trackgrade.batch.work import Graded
@@ -48,12 +48,6 @@ class Names:
     def _over_spared(self, name: str) -> Iterator[bool]:
         for folder, ending in self._places:
             yield os.path.realpath(folder / (name + ending)).lower() in self._spare
-
-
-def write_report(folder: Path, name: str, html: str) -> tuple[str, str]:
-    """Write one report; returns its name and SHA-256. Raises OutputError."""
-    write_whole(folder / name, html)
-    return name, sha256_hex(html.encode())
 
 
 def write_comparisons(folder: Path, flights: Iterable[FlightLaps], names: Names) -> Iterator[Path]:

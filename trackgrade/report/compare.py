@@ -22,6 +22,7 @@ from trackgrade.report.strips import TALL, Scale
 from trackgrade.report.summary import ShortLap, short_laps
 from trackgrade.report.timeline import AXIS_WIDTH, lay_out
 from trackgrade.score.debrief import Debrief
+from trackgrade.score.series import inside
 from trackgrade.track.track import Floats
 
 #: Laps that can be chosen from, and the rules by which a box that is ticked shows its line.
@@ -95,9 +96,9 @@ def flight_laps(debrief: Debrief, plan: Plan | None = None) -> FlightLaps:
     laps = []
     for each in short_laps(plan.timeline):
         start = each.stretch.start_epoch_s
-        inside = (samples.epoch_s >= start) & (samples.epoch_s <= min(each.stretch.end_epoch_s, start + LONGEST_S))
-        kept = {key: value[inside] for key, value in lifted.items()}
-        laps.append(LapLine(each, plan.flown[each.stretch.key], samples.epoch_s[inside] - start, kept))
+        own = inside(samples, start, min(each.stretch.end_epoch_s, start + LONGEST_S))
+        kept = {key: value[own] for key, value in lifted.items()}
+        laps.append(LapLine(each, plan.flown[each.stretch.key], samples.epoch_s[own] - start, kept))
     place = round(hold.fix_lat_deg, 4), round(hold.fix_lon_deg, 4)
     return FlightLaps(
         flight=debrief.track.track.source,

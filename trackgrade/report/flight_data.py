@@ -47,17 +47,18 @@ def flight_data(
         "rate": (samples.heading_rate_deg_s, 0.1),
         "ias": (samples.ias_kt, 0.5),
     }
+    channels = {name: {"step": step, "d": differences(values[chosen], step)} for name, (values, step) in steps.items()}
+    along, cross = samples.along_nm[chosen], samples.cross_nm[chosen]
     for shown in needles:
-        steps[f"needle_{shown.needle.kind}"] = (np.clip(shown.right, -1.2, 1.2), 0.01)
-        to = samples.along_nm < 0.0
-        if shown.needle.kind == "vor":
-            to = flag_is_to(debrief.hold, *HoldFrame(debrief.hold).to_geographic(samples.along_nm, samples.cross_nm))
-        steps[f"to_{shown.needle.kind}"] = (to.astype(np.float64), 1.0)
+        kind, to = shown.needle.kind, along < 0.0
+        if kind == "vor":
+            to = flag_is_to(debrief.hold, *HoldFrame(debrief.hold).to_geographic(along, cross))
+        right = np.clip(shown.right[chosen], -1.2, 1.2)
+        channels[f"needle_{kind}"] = {"step": 0.01, "d": differences(right, 0.01)}
+        channels[f"to_{kind}"] = {"step": 1.0, "d": differences(to.astype(np.float64), 1.0)}
     return {
         "t0": t0,
-        "channels": {
-            name: {"step": step, "d": differences(values[chosen], step)} for name, (values, step) in steps.items()
-        },
+        "channels": channels,
         "gaps": [int(k) for k in np.flatnonzero(_gap_before(debrief, chosen))],
         "width": AXIS_WIDTH,
         "pieces": [[round(v, 1) for v in (a - t0, b - t0, x0, x1)] for a, b, x0, x1 in timeline.axis.pieces],
@@ -110,7 +111,7 @@ def differences(values: Floats, step: float) -> str:
     """
     known = np.isfinite(values)
     whole = np.rint(np.where(known, values, 0.0) / step).astype(np.int64)
-    steps = map(str, np.diff(whole[known], prepend=0).tolist())
+    steps = map(repr, np.diff(whole[known], prepend=0).tolist())  # of an integer a third faster than str
     if known.all():
         return ",".join(steps)
     return ",".join([next(steps) if here else "" for here in known.tolist()])

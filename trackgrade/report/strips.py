@@ -144,8 +144,10 @@ def _shown(values: Floats, debrief: Debrief, stretches: Sequence[Stretch]) -> Fl
     """Finite values inside the stretches (or all without any)."""
     epoch = debrief.samples.epoch_s
     mask = np.full(len(epoch), not stretches)
-    for each in stretches:
-        mask |= (epoch >= each.start_epoch_s) & (epoch <= each.end_epoch_s)
+    since = epoch.searchsorted([each.start_epoch_s for each in stretches])
+    until = epoch.searchsorted([each.end_epoch_s for each in stretches], side="right")
+    for first, last in zip(since, until):
+        mask[first:last] = True
     chosen: Floats = values[mask & np.isfinite(values)]
     return chosen
 
