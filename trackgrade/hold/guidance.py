@@ -39,7 +39,11 @@ def vor_needle(hold: Hold, lat_deg: Any, lon_deg: Any) -> Floats:
 
 def vor_needle_in_frame(hold: Hold, along_nm: Any, cross_nm: Any) -> tuple[Floats, Floats]:
     """`vor_needle` for positions in the hold's frame [NM], and how far they are from the station [NM]."""
-    off_deg, distance_m = _from_station(hold, *HoldFrame(hold).to_geographic(along_nm, cross_nm))
+    frame, (lat, lon, course) = HoldFrame(hold), station_of(hold)
+    if (lat, lon) == (hold.fix_lat_deg, hold.fix_lon_deg):  # the frame shows the places as the station sees them
+        off_deg, distance_nm = _seen(course, *frame.east_north(along_nm, cross_nm))
+        return _share(hold, off_deg), distance_nm
+    off_deg, distance_m = _from_station(hold, *frame.to_geographic(along_nm, cross_nm))
     return _share(hold, off_deg), distance_m / METRES_PER_NM
 
 
@@ -62,9 +66,13 @@ def _from_station(hold: Hold, lat_deg: Any, lon_deg: Any) -> tuple[Floats, Float
     """Bearing from the station to the positions, less the course set, both at the station [-180 to 180); and their
     distance [m]."""
     lat, lon, course = station_of(hold)
-    east_m, north_m = near_east_north_m(lat, lon, lat_deg, lon_deg)
-    distance = np.hypot(east_m, north_m)
-    off = np.asarray(wrap180(np.degrees(np.arctan2(east_m, north_m)) - course))
+    return _seen(course, *near_east_north_m(lat, lon, lat_deg, lon_deg))
+
+
+def _seen(course_deg: float, east: Floats, north: Floats) -> tuple[Floats, Floats]:
+    """Direction of places east and north of a station, less the course set [-180 to 180); and their distance."""
+    distance = np.hypot(east, north)
+    off = np.asarray(wrap180(np.degrees(np.arctan2(east, north)) - course_deg))
     return np.where(distance > 0.0, off, np.where(np.isnan(distance), np.nan, 0.0)), distance
 
 

@@ -32,7 +32,7 @@ WINDOW_S, STEP_S, FINE_STEP_S = 20.0, 1.0, 0.5
 ITERATIONS = 6
 #: A step that lowers the cost by less than this share of it is the last.
 LEAST_GAIN = 3e-4
-#: Edges looked at together: the arrays of more leave the processor's cache, and the memory kept from one step to the next.
+#: Edges looked at together: the arrays of more leave the processor's cache, and the memory kept between steps.
 AT_ONCE = 45
 #: Parameters of the plain model: x, y, heading, airspeed, roll start, roll time, steady rate.
 PLAIN = 7

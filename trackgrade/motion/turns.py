@@ -201,7 +201,7 @@ def _rough_turns(
                 piece = signed[first + a : first + b + 1]
                 if np.max(piece) >= LEAST_CORE_RATE_DEG_S and np.sum(piece) * step >= LEAST_CHANGE_DEG:
                     found.append((first + a, first + b, sign))
-    turns = []
+    turns, size = [], np.abs(rate_deg_s)
     for first, last, sign in _overlaps_joined(found):
         own = _steady(sign * rate_deg_s[first : last + 1])
         steady, bound = sign * own, threshold_deg_s(own)
@@ -210,8 +210,8 @@ def _rough_turns(
             level = BLURRED_LEVEL * abs(steady)
             above = first + np.flatnonzero(rate_deg_s[first : last + 1] * np.sign(steady) >= level)
             first, last = int(above[0]), int(above[-1])
-        start = _level_time(time_s, np.abs(rate_deg_s), first, -1, level)
-        end = _level_time(time_s, np.abs(rate_deg_s), last, 1, level)
+        start = _level_time(time_s, size, first, -1, level)
+        end = _level_time(time_s, size, last, 1, level)
         turns.append((start, end, steady, bound))
     return turns
 

@@ -98,7 +98,7 @@ def steadied(epoch_s: Floats, values: Floats, half_window_s: float = STEADY_HALF
     last = np.searchsorted(epoch_s, epoch_s + half_window_s, side="right")
     out = values.astype(np.float64).copy()
     counts = last - first
-    for count in np.unique(counts):
+    for count in np.flatnonzero(np.bincount(counts)):
         if count > 1:
             rows = np.flatnonzero(counts == count)
             windows = values[first[rows][:, None] + np.arange(count)[None, :]]
