@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -33,8 +33,7 @@ HOLE_S = 120.0
 KEPT_S = 60.0
 
 
-@dataclass(frozen=True, eq=False)
-class Shown:
+class Shown(NamedTuple):
     """A hold on the drawing, and from when to when it was flown [s since 1970 UTC], where that is known.
 
     ``words`` stand at its fix; by themselves its number from 1, or "fix" where it is alone.
@@ -45,8 +44,7 @@ class Shown:
     words: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
+class Line(NamedTuple):
     """Where a track went: arrays (n,) of times [s since 1970 UTC] and positions [deg], in order of time."""
 
     epoch_s: Floats

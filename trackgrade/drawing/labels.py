@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,8 +30,7 @@ def text_width(text: str, size: float) -> float:
     return size * sum(_WIDTHS.get(c, _OTHER_WIDTH if ord(c) < 0x2E80 else 1.0) for c in text)
 
 
-@dataclass(frozen=True, eq=False)
-class Box:
+class Box(NamedTuple):
     """A rectangle with sides along the axes; ``low`` and ``high`` are the smaller and larger y, whichever way is up."""
 
     left: float

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -18,8 +17,7 @@ Some = TypeVar("Some", float, Floats)
 SMALLEST_NM = 0.5
 
 
-@dataclass(frozen=True, eq=False)
-class View:
+class View(NamedTuple):
     """How east and north [NM] become a place in a frame of ``size`` [px]: turn by ``turn_deg``, scale, shift; y down.
 
     ``turn_deg`` is clockwise on the page: minus the inbound course for a hold seen with its course up, 0 north up.

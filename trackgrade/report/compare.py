@@ -6,7 +6,7 @@ Every lap is drawn once; which of them are seen is the choice of the reader's bo
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -36,8 +36,7 @@ MOST_TICKS, LONGEST_S = 8, 1200.0
 QUANTITIES = (("alt", "Altitude, ft", 200.0), ("ias", "Airspeed, KIAS", 30.0), ("cross", "Off the course, NM", 0.6))
 
 
-@dataclass(frozen=True, eq=False)
-class LapLine:
+class LapLine(NamedTuple):
     """One lap as drawn: its line, and each quantity (m,) against the time since the fix (m,) [s]."""
 
     short: ShortLap
@@ -46,8 +45,7 @@ class LapLine:
     values: dict[str, Floats]
 
 
-@dataclass(frozen=True, eq=False)
-class FlightLaps:
+class FlightLaps(NamedTuple):
     """The laps of one flight at a hold, with what they lie over: small enough to come back from a worker.
 
     ``hold`` names the hold so that only flights at the same one are laid over each other. ``solved`` is the lap that
@@ -66,8 +64,7 @@ class FlightLaps:
     course_line: Line
 
 
-@dataclass(frozen=True, eq=False)
-class Choice:
+class Choice(NamedTuple):
     """One box to tick: its lap, the lap in words, how its line looks, whether it is ticked at first."""
 
     lap: LapLine
@@ -76,8 +73,7 @@ class Choice:
     ticked: bool
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+class Comparison(NamedTuple):
     """Boxes, the picture from above, the strips (title, scale, plot); ``left_out``: laps too many to choose from."""
 
     choices: tuple[Choice, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trackgrade import __version__
 from trackgrade.earth.units import decimals
@@ -24,8 +24,7 @@ from trackgrade.score.results import Measurement
 from trackgrade.score.sentences import sentence_of
 
 
-@dataclass(frozen=True, eq=False)
-class EntryStory:
+class EntryStory(NamedTuple):
     """One entry told: heading, facts, what was remarked, and its traced numbers."""
 
     title: str
@@ -34,8 +33,7 @@ class EntryStory:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class ItemRow:
+class ItemRow(NamedTuple):
     """One item of the standard that is not of a single lap: value, limit, result, source."""
 
     title: str

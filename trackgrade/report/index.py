@@ -6,8 +6,7 @@ It is made from the debriefs as JSON holds them, so flights graded in other proc
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import quote
 
 from trackgrade import __version__
@@ -16,8 +15,7 @@ from trackgrade.drawing import frame
 from trackgrade.report.numbers import RESULT_CLASSES, RESULT_SIGNS
 
 
-@dataclass(frozen=True, eq=False)
-class FlightRow:
+class FlightRow(NamedTuple):
     """One flight at one hold.
 
     ``href`` is the report's name beside the index, as an address, or "" without a report. ``started`` is "2026-05-03

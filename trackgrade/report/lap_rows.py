@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 from trackgrade.hold.courses import heading_name
 from trackgrade.report.numbers import DASH, NOTHING, Number, figure, moment_words, traced
@@ -39,8 +39,7 @@ JUDGED_WORDS: dict[Judged, str] = {
 STARTED_BY = {"course": "crossed the course", "rollout": "rolled out", None: ""}
 
 
-@dataclass(frozen=True, eq=False)
-class Cell:
+class Cell(NamedTuple):
     """A cell in the making: a completed lap, its stretch in the pictures, the head of its row, the name of its note."""
 
     stretch: Stretch
@@ -60,7 +59,7 @@ class Cell:
         number = traced(self.title(words), measured, result, stretch=self.stretch.key, key=self.key, **told)
         if number.result != "within" or not any(BY_NAME[name].about == ITEMS[item].about for name in self.lap.seen):
             return number
-        return replace(number, result="", result_class="", sign="", gauge=NOTHING)
+        return number._replace(result="", result_class="", sign="", gauge=NOTHING)
 
     def unknown(self, why: str, **told: Any) -> Number:
         return self.of(Measurement(None, why=why), **told)
@@ -316,7 +315,7 @@ def _with_range(cell: Cell, item: str, least: float | None, most: float | None, 
     if least is None or most is None:
         return number
     spread = f"{figure(least)} to {figure(most)}"
-    return replace(number, under=spread, story=(*number.story, f"The lap lay between {spread} {unit}."))
+    return number._replace(under=spread, story=(*number.story, f"The lap lay between {spread} {unit}."))
 
 
 def _altitude(cell: Cell) -> Number:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from markupsafe import Markup
 
@@ -70,8 +70,7 @@ def share_words(share: float) -> str:
 NOTHING = Markup("")
 
 
-@dataclass(frozen=True, eq=False)
-class Number:
+class Number(NamedTuple):
     """One number of the page, with everything a click on it shows.
 
     Attributes

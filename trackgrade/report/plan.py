@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -40,8 +40,7 @@ EVENT_SIGNS: tuple[tuple[str, str], ...] = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Event:
+class Event(NamedTuple):
     """One moment of a lap to be marked: ``shape`` names the sign, ``words`` what it is."""
 
     stretch: str
@@ -53,8 +52,7 @@ class Event:
     north_nm: float
 
 
-@dataclass(frozen=True, eq=False)
-class Plan:
+class Plan(NamedTuple):
     """Everything on the plan view. ``flown`` is by the key of its stretch; ``corridor`` is an outline.
 
     ``elsewhere`` is all that the time axis shows, whether part of a hold or not. ``solved`` is None where no lap was
@@ -77,8 +75,7 @@ class Plan:
         return fit(name, turn_deg, *_outline(self), size, (MARGIN, MARGIN, MARGIN, MARGIN))
 
 
-@dataclass(frozen=True, eq=False)
-class Places:
+class Places(NamedTuple):
     """Where things stand in one view [px]: centres, but of the bar its left end.
 
     ``tags`` are by the stretch whose number they are, missing where it has no place. ``words`` are (text, centre).

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -43,8 +43,7 @@ LABEL_GAPS_PX = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 64.0)
 _Arranged = tuple[View, Places]
 
 
-@dataclass(frozen=True, eq=False)
-class PlanView:
+class PlanView(NamedTuple):
     """The drawings of a flight from above, each made of the same shapes.
 
     ``shapes`` holds every line once, unseen; all others refer to it: ``front`` is the first picture, ``svg`` the one

@@ -8,7 +8,7 @@ nothing but another ``viewBox``, and a narrow screen needs no second drawing.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from markupsafe import Markup
@@ -42,8 +42,7 @@ HEADS_APART = 1.0 / 30.0
 Span = tuple[float, float]
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
+class Line(NamedTuple):
     """One quantity over the samples (n,). ``style`` is a CSS class: "first" is the one the band is about."""
 
     words: str
@@ -51,8 +50,7 @@ class Line:
     style: str = "first"
 
 
-@dataclass(frozen=True, eq=False)
-class Band:
+class Band(NamedTuple):
     """A tolerance over a span of time: the times (n,) [s since 1970] and its two edges (n,)."""
 
     epoch_s: Floats
@@ -60,8 +58,7 @@ class Band:
     high: Floats
 
 
-@dataclass(frozen=True, eq=False)
-class Scale:
+class Scale(NamedTuple):
     """What a strip is high: from ``low`` to ``high``, with (value, words) of its ticks."""
 
     low: float
@@ -99,8 +96,7 @@ class Scale:
         return element("svg", *words, width=52, height=height_px, class_="scale", aria_hidden="true")
 
 
-@dataclass(frozen=True, eq=False)
-class Strip:
+class Strip(NamedTuple):
     """One strip as data. ``outside`` are (start, end) times in which an item counts the value as outside.
 
     ``why`` is set, and there are no lines, where the track does not carry the quantity.

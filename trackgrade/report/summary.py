@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trackgrade.hold.courses import course_name, heading_name
 from trackgrade.report.numbers import DASH, RESULT_CLASSES, RESULT_SIGNS, clock, day, figure
@@ -14,8 +14,7 @@ from trackgrade.score.results import Measurement
 from trackgrade.score.sentences import lap_words, sentence_of
 
 
-@dataclass(frozen=True, eq=False)
-class Fact:
+class Fact(NamedTuple):
     """A name, what it is, and optionally a remark below it."""
 
     name: str
@@ -23,8 +22,7 @@ class Fact:
     note: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class Point:
+class Point(NamedTuple):
     """One thing to work on, or one done well.
 
     ``at`` is its time of day; ``at_s`` and ``stretch`` lead to the pictures.
@@ -161,8 +159,7 @@ WORST_FIRST = ("outside", "brief excursion", "within")
 MOST_NAMED = 2
 
 
-@dataclass(frozen=True, eq=False)
-class ShortLap:
+class ShortLap(NamedTuple):
     """One lap in a line: outbound, inbound, and the mark with the items that gave it ("altitude, course")."""
 
     stretch: Stretch
@@ -174,8 +171,7 @@ class ShortLap:
     because: str
 
 
-@dataclass(frozen=True, eq=False)
-class Sheet:
+class Sheet(NamedTuple):
     """What the instructor adds to the first sheet; all may be empty and written in by hand."""
 
     pilot: str = ""

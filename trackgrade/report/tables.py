@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trackgrade.report.lap_rows import Cell, groups
 from trackgrade.report.numbers import DASH, Number, figure
@@ -20,8 +20,7 @@ ALWAYS = ("Outbound time", "Inbound time", "Largest needle", "Altitude, furthest
 Row = tuple[str, str, tuple[Number, ...]]
 
 
-@dataclass(frozen=True, eq=False)
-class LapTable:
+class LapTable(NamedTuple):
     """``heads`` are the laps in the order flown; ``groups`` rows that belong together, under a heading of their own."""
 
     heads: tuple[Stretch, ...]
@@ -49,8 +48,7 @@ def _table(debrief: Debrief, laps: tuple[tuple[Stretch, GradedLap], ...]) -> Lap
     return LapTable(tuple(stretch for stretch, _ in laps), tuple(out))
 
 
-@dataclass(frozen=True, eq=False)
-class SideTable:
+class SideTable(NamedTuple):
     """``heads`` over the columns, ``rows`` of (row head, cells); ``note`` says what the numbers are."""
 
     title: str

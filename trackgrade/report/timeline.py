@@ -7,8 +7,7 @@ by side with a break between them.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -27,8 +26,7 @@ AXIS_WIDTH = 10_000.0
 BREAK_WIDTH = 180.0
 
 
-@dataclass(frozen=True, eq=False)
-class Stretch:
+class Stretch(NamedTuple):
     """One piece of flying that can be chosen: an entry, a lap, a lap not completed, a lap on the reciprocal.
 
     ``style`` numbers the line styles: adjacent laps differ in colour and in dash. ``lap`` has the events of a lap,
@@ -52,16 +50,14 @@ class Stretch:
         return self.label[0].lower() + self.label[1:]
 
 
-@dataclass(frozen=True, eq=False)
-class Phase:
+class Phase(NamedTuple):
     """From this moment on, until the next phase: what was being flown, in words."""
 
     start_epoch_s: float
     words: str
 
 
-@dataclass(frozen=True, eq=False)
-class TimeAxis:
+class TimeAxis(NamedTuple):
     """Epoch seconds to the unit of the drawing, piece by piece.
 
     ``spans`` are (start, end) in epoch seconds, in order, not overlapping.
@@ -97,8 +93,7 @@ class TimeAxis:
         return np.asarray(np.isfinite(self.x(epoch_s)))
 
 
-@dataclass(frozen=True, eq=False)
-class Timeline:
+class Timeline(NamedTuple):
     """The axis, the stretches in order of flying, and the phases in order of time."""
 
     axis: TimeAxis
