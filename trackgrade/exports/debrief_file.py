@@ -225,7 +225,10 @@ class IncompleteLapRow:
 
 @dataclass(eq=False, repr=False, kw_only=True)
 class LapRow:
-    """A completed lap. ``path_nm``: its path as [along, cross] in the hold's frame, in few points."""
+    """A completed lap. ``path_nm``: its path as [along, cross] in the hold's frame, in few points.
+
+    ``items`` are put in when all are written.
+    """
 
     events: LapEvents = field(metadata=spread())
     wind_changed: bool
@@ -239,7 +242,7 @@ class LapRow:
     inbound_sd_s: float | None
     target_inbound_s: float | None
     max_cross_track_nm: float | None
-    items: tuple[ItemResult, ...]
+    items: tuple[ItemResult, ...] = ()
     seen: tuple[str, ...]
     measures: LapMeasuresRow
     path_nm: tuple[tuple[float, ...], ...]

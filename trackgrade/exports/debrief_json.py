@@ -97,7 +97,11 @@ def debrief_to_dict(debrief: Debrief) -> dict[str, Any]:
         notes=debrief.notes,
         cautions=debrief.cautions,
     )
-    return plain(file)  # type: ignore[no-any-return]
+    written: dict[str, Any] = plain(file)
+    made = dict(zip(map(id, debrief.items), written["items"], strict=True))
+    for lap, row in zip(laps, written["laps"], strict=True):  # once for the lap and for the list of all
+        row["items"] = [made[id(item)] for item in lap.items]
+    return written
 
 
 def nothing_found(clean: CleanTrack, standard: Standard, seen: str) -> dict[str, Any]:
@@ -205,7 +209,6 @@ def _lap(lap: GradedLap, path_nm: Path) -> rows.LapRow:
         inbound_sd_s=measures.inbound_s.sd,
         target_inbound_s=lap.target_inbound_s,
         max_cross_track_nm=lap.max_cross_track_nm,
-        items=lap.items,
         seen=tuple(sorted(lap.seen)),
         measures=rows.LapMeasuresRow(lap.visit, lap.number, lap.scope, lap.start_epoch_s, lap.end_epoch_s, measures),
         path_nm=path_nm,
