@@ -18,9 +18,8 @@ import stat
 import unicodedata
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, BinaryIO
+from typing import IO, Any, BinaryIO, NamedTuple
 
 from trackgrade.errors import InputError, OutputError, TrackFileError, UsageError
 
@@ -265,8 +264,7 @@ def _why_not_written(path: Path, problem: OSError | ValueError) -> str:
     return f"{shown} was not written: {plain_text(reason)}. Choose another place"
 
 
-@dataclass(frozen=True, eq=False)
-class FileBytes:
+class FileBytes(NamedTuple):
     """What was in a file.
 
     ``data``: the content, unpacked where the file is gzip. ``sha256``: of the file as it lies on the disk.

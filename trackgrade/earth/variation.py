@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import importlib
-from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from trackgrade.earth.units import METRES_PER_FT
 
@@ -20,8 +19,7 @@ _EDITIONS: tuple[tuple[float, float, str], ...] = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Variation:
+class Variation(NamedTuple):
     """Variation at one place and day.
 
     ``variation_deg`` east positive; ``sd_deg`` the model's own stated error, None before 2015.

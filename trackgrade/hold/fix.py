@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trackgrade.earth.geodesy import destination
 from trackgrade.earth.units import FT_PER_NM
@@ -18,8 +18,7 @@ from trackgrade.hold.plan import Crossing, HoldPlan, Position, Radial, RadialDis
 SHALLOW_CROSSING_DEG = 30.0
 
 
-@dataclass(frozen=True, eq=False)
-class SolvedFix:
+class SolvedFix(NamedTuple):
     """The fix as a position, and what people are told of it."""
 
     lat_deg: float

@@ -10,7 +10,7 @@ its integral by Gauss-Legendre quadrature, exact to rounding.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,8 +23,7 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _STEP_NODES, _STEP_WEIGHTS = np.polynomial.legendre.leggauss(4)
 
 
-@dataclass(frozen=True, eq=False)
-class Air:
+class Air(NamedTuple):
     """Airspeed, and the wind as (along, cross) [NM/s]; steady turn rate [rad/s]; time to roll into it [s]."""
 
     tas_nm_s: float
@@ -61,8 +60,7 @@ class Air:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class Phase:
+class Phase(NamedTuple):
     """Some seconds over which the turn rate goes linearly from one value to another [rad/s]."""
 
     seconds: float
@@ -118,8 +116,7 @@ def displacement(phases: tuple[Phase, ...], start_rad: float, air: Air) -> tuple
     )
 
 
-@dataclass(frozen=True, eq=False)
-class FixTurn:
+class FixTurn(NamedTuple):
     """The turn at the fix to an outbound heading: when and where it is over, and when abeam comes.
 
     ``abeam_s`` from the fix: on the straight outbound where the turn ends past the fix, in the turn where the
@@ -158,8 +155,7 @@ def _abeam_in(phases: tuple[Phase, ...], start_rad: float, air: Air) -> float:
     return float(t_s[before] + span_s * min(roots.real[later & (np.abs(roots.imag) < 1e-9)], default=1.0))
 
 
-@dataclass(frozen=True, eq=False)
-class LapShape:
+class LapShape(NamedTuple):
     """A lap flown on one outbound heading for one straight time, and where its turn back ends.
 
     Times [s] from the fix; turns end where they are measured to on a flown lap, ``edge_s`` before the last movement.

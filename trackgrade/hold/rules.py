@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trackgrade.earth.angles import wrap360
 from trackgrade.hold.hold import Hold
@@ -22,8 +22,7 @@ NOT_THROUGH_NM = 0.01
 JOINED_AT_DEG = 25.0
 
 
-@dataclass(frozen=True, eq=False)
-class RuleLap:
+class RuleLap(NamedTuple):
     """What a lap flown by rule would come to: where it rolls out, and the inbound time.
 
     ``rollout_cross_nm``: toward the holding side positive (undershot), negative gone through the course.

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from trackgrade.earth.angles import between_lines_deg, wrap180, wrap360
 from trackgrade.earth.geodesy import azimuth_distance
@@ -22,8 +21,7 @@ AT_FIX_NM = 0.3
 MISSES_STATION_DEG = 2.0
 
 
-@dataclass(frozen=True, eq=False)
-class Station:
+class Station(NamedTuple):
     """A VOR as seen from the fix.
 
     ``bearing_true_deg`` from the fix to the station. ``convergence_deg``: direction at the fix less direction

@@ -6,7 +6,7 @@ left out, and the note says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +22,7 @@ AIRSPEED_MEDIAN_KT, AIRSPEED_SHARE = 12.0, 0.12
 LEAST_SHARE = 0.8
 
 
-@dataclass(frozen=True, eq=False)
-class Logged:
+class Logged(NamedTuple):
     """Channels (n,) that were found to fit the positions; None where absent or not trusted, with why in ``notes``."""
 
     heading_true_deg: Floats | None

@@ -9,7 +9,7 @@ edge. Many edges are fitted at once (Gauss-Newton on padded arrays), each until 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 
@@ -54,8 +54,7 @@ HAT_TURNS = (np.cumsum(_hats(GRID_S), axis=0) - _hats(GRID_S) / 2.0) * STEP_S
 HAT_TURNS -= HAT_TURNS[GUESS]
 
 
-@dataclass(frozen=True, eq=False)
-class Edge:
+class Edge(NamedTuple):
     """A first guess of one edge, from the smoothed turn rate.
 
     ``into_turn``: True at the start of a turn, False at its end. ``rate_deg_s`` is the signed steady rate;
@@ -71,8 +70,7 @@ class Edge:
     turning_s: float
 
 
-@dataclass(frozen=True, eq=False)
-class FittedEdges:
+class FittedEdges(NamedTuple):
     """Per edge (e,): time, its standard error [s], signed steady rate [deg/s], chi-square per degree of freedom."""
 
     epoch_s: Floats
@@ -81,8 +79,7 @@ class FittedEdges:
     misfit: Floats
 
 
-@dataclass(frozen=True, eq=False)
-class _Problem:
+class _Problem(NamedTuple):
     """Everything about the edges that the fit does not change. Time is relative to the guess and runs backwards at the
     end of a turn (``direction`` (e,) -1), so that every edge is straight flight first.
 
@@ -100,7 +97,7 @@ class _Problem:
 
     def of(self, edges: Rows) -> _Problem:
         """The same of some edges."""
-        return _Problem(*(getattr(self, each.name)[edges] for each in fields(self)))
+        return _Problem._make(each[edges] for each in self)
 
 
 def fit_edges(trajectory: Trajectory, raw_m: Floats, wind_m_s: Floats, edges: list[Edge]) -> FittedEdges:

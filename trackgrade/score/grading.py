@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -31,8 +31,7 @@ MOSTLY_RECORDED = 0.5
 SEVERITY: tuple[Result, ...] = ("outside", "brief excursion", "within", "not measurable")
 
 
-@dataclass(frozen=True, eq=False)
-class Scope:
+class Scope(NamedTuple):
     """What an item is graded over, in the words of the results."""
 
     name: str
@@ -43,8 +42,7 @@ class Scope:
 WHOLE_HOLD = Scope("whole hold")
 
 
-@dataclass(frozen=True, eq=False)
-class Deviation:
+class Deviation(NamedTuple):
     """How far off a quantity was at every sample (n,), NaN where unknown; ``sd`` one number or (n,).
 
     ``reference`` is what it is measured from, ``how`` how it was obtained, ``why_missing`` said where there is nothing.
@@ -57,8 +55,7 @@ class Deviation:
     why_missing: str = "nothing recorded there"
 
 
-@dataclass(frozen=True, eq=False)
-class Seen:
+class Seen(NamedTuple):
     """What a deviation was over one stretch: how much of it was recorded, the stays outside the band, and the farthest
     value with its error and moment (NaN where there is none)."""
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -35,8 +34,7 @@ Stay = tuple[float, float]
 LevelBy = Literal["first", "hold file", "seen", "again"]
 
 
-@dataclass(frozen=True, eq=False)
-class Level:
+class Level(NamedTuple):
     """An altitude to be held [ft] from ``from_epoch_s`` on, up to the next level's ``left_epoch_s``; the one before was
     left at its own. Both are -inf for one held from the beginning. ``by``: where it is known from; "again" is the level
     of the stay before, reached anew."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,8 +20,7 @@ STEADY_HALF_WINDOW_S = 2.5
 MERGE_S = 2.0
 
 
-@dataclass(frozen=True, eq=False)
-class Series:
+class Series(NamedTuple):
     """The slow quantities with odd samples taken out, arrays (n,) on the samples, and their errors.
 
     ``airspeed_sd_kt`` is NaN when the airspeed is not known at all.
@@ -33,8 +32,7 @@ class Series:
     airspeed_sd_kt: float
 
 
-@dataclass(frozen=True, eq=False)
-class Stretch:
+class Stretch(NamedTuple):
     """A stretch of time [s since 1970 UTC], and the lap it belongs to."""
 
     start_s: float

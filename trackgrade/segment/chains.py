@@ -6,8 +6,9 @@ lines of a survey; the tests that tell them apart stand here, each with its reas
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -65,8 +66,7 @@ OVER_THE_FIX_NM = 0.3
 WIDE_PASS_NM = 0.5
 
 
-@dataclass(frozen=True, eq=False)
-class FoundLap:
+class FoundLap(NamedTuple):
     """A lap with the passages that bound it."""
 
     lap: Lap

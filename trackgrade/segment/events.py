@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,8 +34,7 @@ TIME_FLOOR_S = 0.03
 HOLE_TURN_DEG = 25.0
 
 
-@dataclass(frozen=True, eq=False)
-class Passage:
+class Passage(NamedTuple):
     """The aircraft passes the fix: when, how far to the holding side [NM], heading and track to the course [deg]."""
 
     moment: Moment
@@ -44,8 +43,7 @@ class Passage:
     track_deg: float
 
 
-@dataclass(frozen=True, eq=False)
-class Passages:
+class Passages(NamedTuple):
     """Every time a flight passes the fix, in order: inbound, and (to begin an entry) from any direction."""
 
     inbound: tuple[Passage, ...]
@@ -144,7 +142,7 @@ def arrivals(path: FlightPath) -> list[Passage]:
         passage = passage_at(path, when)
         apart = min(abs(line - nearest), 30.0) if direction > 45.0 and direction < 135.0 else 0.0
         sd = crossing_moment(path, when).sd_s
-        found.append(replace(passage, moment=Moment(when, float(np.hypot(sd, apart / 2.0)))))
+        found.append(passage._replace(moment=Moment(when, float(np.hypot(sd, apart / 2.0)))))
     return found
 
 

@@ -7,7 +7,8 @@ started by the needle and another by the wings. Then both are told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,8 +43,7 @@ FADE_SD_SHARE = 0.2
 LONGEST_FADE_S = 90.0
 
 
-@dataclass(frozen=True, eq=False)
-class InboundReadings:
+class InboundReadings(NamedTuple):
     """The start of the inbound time, its other reading (or None), the crossing of the course in the turn back, and
     whether crossing the course and rolling out on it could not be told apart within the error of the positions."""
 
@@ -69,7 +69,7 @@ def read_inbound_start(
     moment = first.start.moment
     apart = [each for each in others if abs(each.moment.epoch_s - moment.epoch_s) > TIE_S]
     other = max(apart, key=lambda each: abs(each.moment.epoch_s - moment.epoch_s), default=None)
-    return replace(first, other=other)
+    return first._replace(other=other)
 
 
 def fading(path: FlightPath, back: Turn, end_s: float) -> tuple[float, float] | None:

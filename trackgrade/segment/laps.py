@@ -8,7 +8,8 @@ reason told.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -112,8 +113,7 @@ def _part(path: FlightPath, turn: Turn, passage: Passage) -> tuple[Turn, Turn] |
     )
 
 
-@dataclass(frozen=True, eq=False)
-class NoLap:
+class NoLap(NamedTuple):
     """Why two passages enclose no lap; ``outbound`` says that at least an outbound leg was flown."""
 
     why: str

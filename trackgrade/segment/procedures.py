@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -59,8 +59,7 @@ EITHER_WAY_FROM_DEG = 150.0
 UNEXPLAINED = 1e-6
 
 
-@dataclass(frozen=True, eq=False)
-class Leg:
+class Leg(NamedTuple):
     """A steady stretch outbound: its times [s since 1970], and its heading counted on from the arrival [deg]."""
 
     start_s: float
@@ -68,8 +67,7 @@ class Leg:
     heading_deg: float
 
 
-@dataclass(frozen=True, eq=False)
-class Reading:
+class Reading(NamedTuple):
     """One way to read the path as an entry; ``log_likelihood`` without how common it is, ``log_weight`` with it."""
 
     kind: EntryChoice
@@ -79,8 +77,7 @@ class Reading:
     log_weight: float
 
 
-@dataclass(frozen=True, eq=False)
-class _Procedure:
+class _Procedure(NamedTuple):
     """What a procedure asks for: heading of its leg (counted on from the arrival), whole circles at its end (times 360
     degrees, to the inbound course), and where its turn back ends (mean and standard deviation [radii])."""
 
@@ -91,8 +88,7 @@ class _Procedure:
     ends_radii: tuple[float, float]
 
 
-@dataclass(frozen=True, eq=False)
-class Flown:
+class Flown(NamedTuple):
     """The path from the arrival on, reduced to what tells the procedures apart.
 
     ``came_deg``: arrival heading against the inbound course; ``crab_deg``: that which holds the course;

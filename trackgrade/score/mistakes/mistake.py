@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Set
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from trackgrade.score.debrief import Flight
 from trackgrade.score.lap import Sighting
@@ -16,8 +15,7 @@ Since = Literal["arrival", "fix", "outbound", "turn back", "roll-out", "inbound"
 ORDER: tuple[Since, ...] = ("arrival", "fix", "outbound", "turn back", "roll-out", "inbound")
 
 
-@dataclass(frozen=True, eq=False)
-class Mistake:
+class Mistake(NamedTuple):
     """A named mistake.
 
     Attributes

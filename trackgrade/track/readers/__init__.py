@@ -7,10 +7,10 @@ reading, the column sheet and the search of a folder all ask that table.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 from trackgrade.errors import TrackFileError
 from trackgrade.files import MIB, FileBytes, plain_text, read_bytes
@@ -27,8 +27,7 @@ _USUAL_MOST_BYTES = 96 * MIB
 _HEAD = 8192
 
 
-@dataclass(frozen=True, eq=False)
-class Reader:
+class Reader(NamedTuple):
     """One format: what people call it, its module here (loaded when asked), the endings a folder is searched for.
 
     ``most_bytes``: of content, so that reading it stays within 1 GB. ``by_columns``: its columns may need to be named
