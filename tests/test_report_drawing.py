@@ -14,7 +14,7 @@ from markupsafe import Markup
 from tests.report_flights import make_debrief
 from trackgrade.drawing.lengths import round_step
 from trackgrade.drawing.lines import simplify
-from trackgrade.drawing.svg import element, polyline, runs, short
+from trackgrade.drawing.svg import element, polyline, runs, short, texts
 from trackgrade.earth.geodesy import LocalPlane
 from trackgrade.hold.guidance import vor_needle
 from trackgrade.hold.hold import Guidance
@@ -71,6 +71,12 @@ def test_a_hole_lifts_the_pen() -> None:
 )
 def test_short_numbers(value: float, places: int, text: str) -> None:
     assert short(value, places) == text
+
+
+def test_whole_numbers_small_and_large() -> None:
+    numbers = [0, -1, 999, -999, 1000, -1000, 12_345_678, -(2**40)]
+    assert texts(np.array(numbers)) == [str(number) for number in numbers]
+    assert texts(np.empty(0, dtype=int)) == []
 
 
 def test_attributes_and_children_are_escaped() -> None:

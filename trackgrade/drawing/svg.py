@@ -10,15 +10,26 @@ from markupsafe import Markup, escape
 
 from trackgrade.drawing.lines import LONGEST, thinned
 from trackgrade.track.runs import runs
-from trackgrade.track.track import Floats
+from trackgrade.track.track import Floats, Rows
+
+#: The whole numbers to this size as text.
+_LOOKED_UP = 999
+_TEXTS = np.array([str(number) for number in range(-_LOOKED_UP, _LOOKED_UP + 1)], dtype=object)
+
+
+def texts(numbers: Rows) -> list[str]:
+    """Whole numbers (n,) as text. Steps are small, and looking them up takes a third of the time of writing each."""
+    found = _TEXTS.take(numbers + _LOOKED_UP, mode="clip")
+    for k in np.flatnonzero(abs(numbers) > _LOOKED_UP).tolist():
+        found[k] = str(numbers[k])
+    looked_up: list[str] = found.tolist()
+    return looked_up
 
 
 def short(value: float, places: int = 1) -> str:
-    """A number in as few characters as SVG allows: no trailing zeros, no minus zero."""
-    text = f"{value:.{places}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+    """A number in as few characters as SVG allows: no trailing zeros, no minus zero; one decimal place or more."""
+    text = f"{value:.{places}f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 def element(name: str, *children: Markup | str, **attributes: object) -> Markup:
@@ -52,13 +63,12 @@ def polyline(x: Floats, y: Floats) -> str:
 
     Empty text when nothing can be drawn. A lone point between two holes becomes a dot (round caps show it).
     """
-    known = np.isfinite(x) & np.isfinite(y)
     parts = []
-    for first, last in runs(known):
-        xs = np.rint(x[first:last]).astype(int)
-        ys = np.rint(y[first:last]).astype(int)
-        steps = [f"{dx} {dy}" for dx, dy in zip(np.diff(xs).tolist(), np.diff(ys).tolist()) if dx or dy]
-        parts.append(f"M{xs[0]} {ys[0]}l{' '.join(steps) if steps else '0 0'}")
+    for first, last in runs(np.isfinite(x) & np.isfinite(y)):
+        points = np.rint((x[first:last], y[first:last])).astype(int).T
+        steps = np.diff(points, axis=0)
+        steps = steps[steps.any(axis=1)].ravel()
+        parts.append(f"M{points[0, 0]} {points[0, 1]}l{' '.join(texts(steps)) or '0 0'}")
     return "".join(parts).replace(" -", "-")
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from trackgrade.drawing.svg import texts
 from trackgrade.drawing.view import View
 from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.guidance import flag_is_to
@@ -111,7 +112,7 @@ def differences(values: Floats, step: float) -> str:
     """
     known = np.isfinite(values)
     whole = np.rint(np.where(known, values, 0.0) / step).astype(np.int64)
-    steps = map(repr, np.diff(whole[known], prepend=0).tolist())  # of an integer a third faster than str
+    steps = iter(texts(np.diff(whole[known], prepend=0)))
     if known.all():
         return ",".join(steps)
     return ",".join([next(steps) if here else "" for here in known.tolist()])
