@@ -78,6 +78,7 @@ def test_every_named_flight_is_listed() -> None:
         (["HOLD", "--wind", "calm"], "--wind must be FROM/KT"),
         (["HOLD", "--wind", "128/120"], "less --wind"),
         (["HOLD", "--laps", "31"], "--laps must be from 0 to 30"),
+        (["HOLD", "--laps", "9" * 400], "--laps must be from 0 to 30"),
         (["HOLD", "--tas", "4"], "--tas must be from 40"),
         (["HOLD", "--arriving", "400"], "--arriving must be"),
         (["HOLD", "--noise", "-1"], "--noise must be"),

@@ -67,5 +67,6 @@ class NoHoldFlown(TrackgradeError):
 def within(what: str, value: float, low: float, high: float) -> float:
     """A value that lies in its range. Raises UsageError, which names ``what`` it is."""
     if not low <= value <= high:
-        raise UsageError(f"{what} must be from {low:g} to {high:g}, not {value:g}")
+        given = value if isinstance(value, int) else f"{value:g}"  # an int may be too large for a float
+        raise UsageError(f"{what} must be from {low:g} to {high:g}, not {given}")
     return value

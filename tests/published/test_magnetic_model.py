@@ -132,7 +132,9 @@ def test_an_older_flight_gets_the_model_of_its_years(date: dt.date, model: str) 
     assert variation.warnings == ()
 
 
-@pytest.mark.parametrize("date", [dt.date(2009, 12, 31), dt.date(2031, 1, 1), dt.date(1995, 5, 5)])
+@pytest.mark.parametrize(
+    "date", [dt.date(2009, 12, 31), dt.date(2031, 1, 1), dt.date(1995, 5, 5), dt.date.min, dt.date.max]
+)
 def test_a_date_outside_every_model_is_said(date: dt.date) -> None:
     variation = magnetic_variation(44.0, -93.0, 4000.0, date)
     assert "outside the years" in variation.warnings[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import importlib
+from calendar import isleap
 from functools import cache
 from typing import Any, NamedTuple
 
@@ -42,6 +43,11 @@ def _model(edition: str) -> Any:
     return GeoMag(coefficients_data=getattr(module, f"WMM_{edition}"))
 
 
+def _decimal_year(date: dt.date) -> float:
+    days = 365 + isleap(date.year)  # not by the next New Year, which the year 9999 does not have
+    return date.year + (date.timetuple().tm_yday - 1) / days
+
+
 def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date: dt.date | float) -> Variation:
     """Variation (declination) by the World Magnetic Model of the date's five years.
 
@@ -54,9 +60,7 @@ def magnetic_variation(lat_deg: float, lon_deg: float, altitude_ft: float, date:
     Outside the years of all editions the nearest one is used and ``warnings`` says so.
     Source: NOAA NCEI and BGS, The US/UK World Magnetic Model; coefficients as carried by pygeomag.
     """
-    from pygeomag import decimal_year_from_date
-
-    year = float(date) if isinstance(date, int | float) else float(decimal_year_from_date(date))
+    year = float(date) if isinstance(date, int | float) else _decimal_year(date)
     start, end, edition = next((each for each in reversed(_EDITIONS) if each[0] <= year), _EDITIONS[0])
     model = _model(edition)
     warnings = []
