@@ -11,11 +11,13 @@ import time
 from pathlib import Path
 from xml.sax.saxutils import escape
 
+import numpy as np
 import pytest
 
 from tests.awkward.flight import FLIGHT, gpx_text, own_csv
 from trackgrade.errors import TrackFileError
 from trackgrade.track.readers import read_track
+from trackgrade.track.readers.parts import joined
 
 LONGEST_S = 5.0
 HEAD = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">'
@@ -243,6 +245,16 @@ def test_a_huge_plain_file_is_refused_by_its_size(tmp_path: Path) -> None:
     status, message = within_one_gigabyte(path)
     assert status == 2
     assert "more than 256 MiB" in message
+
+
+@pytest.mark.parametrize("step_s", [0, 1])
+def test_a_segment_for_every_point_takes_time_by_the_point(step_s: int) -> None:
+    """A million of them can come; each was held against all before it, and had its percentiles from numpy."""
+    count = 40_000
+    started = time.process_time()
+    rows = joined([(0, row) for row in range(count)], np.arange(count) * float(step_s), [])
+    assert time.process_time() - started < 1.0
+    assert len(rows) == count
 
 
 def test_names_without_end_are_refused(tmp_path: Path) -> None:

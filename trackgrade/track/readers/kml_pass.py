@@ -172,7 +172,8 @@ class KmlPass(Handler):
     def close(self) -> None:
         """The track at hand ends: by its end tag, or where the file does."""
         if self._in_track:
-            self.between()
+            if self._whens or self._coords:
+                self.between()
             self.tracks.end(self._mode)
             self._in_track = False
 
