@@ -383,3 +383,11 @@ def test_outbound_legs_tell_the_course_with_one_to_three_times_its_correction(ti
     leg = OutboundLeg(heading, float(np.degrees(np.angle(ground))), 100.0, float(abs(ground)))
     course = likeliest_course([_inbound(3.0, 20.0), _inbound(-3.0, 20.0)], Outbound((leg, leg)), 1)
     assert abs(float(wrap180(course))) < 4.0
+
+
+def test_the_course_of_hundreds_of_laps_is_found() -> None:
+    """A simulator left to fly in the hold for a day: the likelihoods of all laps are less than the least number."""
+    off = np.random.default_rng(0).normal(0.0, 3.0, 1_000)
+    inbound = [_inbound(143.0 + each, 60.0) for each in off]
+    outbound = Outbound(tuple(_leg(323.0 + each) for each in off), _leg(323.0), 150.0)
+    assert likeliest_course(inbound, outbound, 1) == pytest.approx(143.0, abs=1.0)

@@ -7,7 +7,7 @@ says for the arrival. Each gives a likelihood to every course; what a pilot does
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -112,11 +112,11 @@ def _inbound(courses: Floats, legs: Sequence[InboundLeg]) -> Floats:
         ALWAYS_SHARE + (1.0 - ALWAYS_SHARE) * float(np.exp(-(((leg.end_s - leg.start_s) / ESTABLISHED_S) ** 2)))
         for leg in legs
     ]
-    likelihood = np.ones(len(courses))
+    likelihoods = []
     for leg, share in zip(legs, intercepts, strict=True):
         off = np.asarray(wrap180(courses - leg.direction_deg))
-        likelihood *= (1.0 - share) * _student(off, leg.sd_deg) + share * _normal(off, INTERCEPT_SD_DEG)
-    return _or_all_off(likelihood, min(intercepts))
+        likelihoods.append((1.0 - share) * _student(off, leg.sd_deg) + share * _normal(off, INTERCEPT_SD_DEG))
+    return _or_all_off(_together(likelihoods), min(intercepts))
 
 
 def _outbound(courses: Floats, outbound: Outbound, side: int) -> Floats:
@@ -145,7 +145,7 @@ def _as_laps(courses: Floats, legs: Sequence[OutboundLeg], sd_deg: float) -> Flo
     if not legs:
         return np.ones(len(courses))
     off = np.asarray(wrap180(courses - np.array([_corrected_for(leg) for leg in legs])[:, :, None] + 180.0))
-    return _or_all_off(np.mean(np.prod(_student(off, sd_deg), axis=0), axis=0), OTHER_HEADING_SHARE)
+    return _or_all_off(np.mean(_together(_student(off, sd_deg)), axis=0), OTHER_HEADING_SHARE)
 
 
 def _corrected_for(leg: OutboundLeg) -> Floats:
@@ -156,6 +156,14 @@ def _corrected_for(leg: OutboundLeg) -> Floats:
     correction = -np.arcsin(np.clip((wind * np.exp(-1j * tracks)).imag / airspeed_kt, -1.0, 1.0))
     off = tracks + np.outer(CORRECTIONS, correction) - heading
     return np.asarray(np.degrees(tracks[np.argmin(np.abs(off), axis=1)]))
+
+
+def _together(likelihoods: Iterable[Floats]) -> Floats:
+    """The product of likelihoods, of several up to a power of two: as it is, that of some hundred would be nought."""
+    product, *others = likelihoods
+    for each in others:
+        product = np.ldexp(product, -int(np.frexp(product.max())[1])) * each
+    return product
 
 
 def _or_all_off(likelihood: Floats, share: float) -> Floats:
