@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import errno
 import gc
+import hashlib
 import json
 import os
+import pickle
 import signal
 import socket
 import subprocess
@@ -183,7 +185,7 @@ def test_what_a_flight_left_in_memory_is_gone_before_the_next(
 class TestOutputs:
     def test_one_debrief_is_written_as_it_is(self, tmp_path: Path) -> None:
         with debriefs_at(tmp_path / "a.json", single=True) as add:
-            add("a", Graded("plain", True, {"laps": []}, ""))
+            add("a", Graded("plain", True, ({"laps": []}, "")))
         assert json.loads((tmp_path / "a.json").read_text()) == {"laps": []}
 
     def test_many_are_an_array_or_lines_or_a_folder(self, tmp_path: Path) -> None:
@@ -191,8 +193,8 @@ class TestOutputs:
         folder.mkdir()
         for target in (tmp_path / "a.json", tmp_path / "a.jsonl", folder):
             with debriefs_at(target, single=False) as add:
-                add("one.json", Graded("plain", True, {"n": 1}, ""))
-                add("two.json", Graded("plain", True, {"n": 2}, ""))
+                add("one.json", Graded("plain", True, ({"n": 1}, "")))
+                add("two.json", Graded("plain", True, ({"n": 2}, "")))
         assert json.loads((tmp_path / "a.json").read_text()) == [{"n": 1}, {"n": 2}]
         assert [json.loads(line) for line in (tmp_path / "a.jsonl").read_text().splitlines()] == [{"n": 1}, {"n": 2}]
         assert json.loads((folder / "two.json").read_text()) == {"n": 2}
@@ -240,7 +242,11 @@ class TestOutputs:
 
 
 class TestDoneBefore:
-    GRADED = Outcome("a.gpx", (Graded("plain", True, {"laps": []}, "lap\n1\n"),))
+    DEBRIEF = {  # noqa: RUF012
+        "track": {"sha256": hashlib.sha256(b"content").hexdigest()}, "hold": None, "entry": None, "laps": [],
+        "items": [], "findings": [], "verdict": "é", "seen_instead": [],
+    }  # fmt: skip
+    GRADED = Outcome("a.gpx", (Graded("plain", True, (DEBRIEF, "lap\n1\n")),))
 
     def test_what_was_kept_is_found_and_nothing_else(self, tmp_path: Path, settings: Settings) -> None:
         path = tmp_path / "a.gpx"
@@ -253,7 +259,9 @@ class TestDoneBefore:
             found = done.find(flight, settings)
             assert found is not None
             assert done.has(flight, settings)
-            assert found.graded == self.GRADED.graded
+            assert found.earlier
+            assert texts([found]) == texts([self.GRADED])
+            assert found.graded[0].debrief == self.DEBRIEF
             other = Settings(settings.holds, settings.standard.with_timing_band(5.0), settings.version, settings.report)
             assert done.find(flight, other) is None
             newer = Settings(settings.holds, settings.standard, "9.9", settings.report)
@@ -280,6 +288,17 @@ class TestDoneBefore:
             assert done.find(Flight(str(path), "a"), settings) is None
 
 
+def texts(outcomes: list[Outcome]) -> list[tuple[object, ...]]:
+    """Everything that may be written of flights, whether it came from another process or not."""
+    return [
+        (
+            outcome.error,
+            [(each.hold, each.flown, each.debrief_json, each.laps_csv, each.html) for each in outcome.graded],
+        )
+        for outcome in outcomes
+    ]
+
+
 def graded_archive(archive: Path, settings: Settings, **how: object) -> list[Outcome]:
     flights = plan_flights(find_tracks([str(archive)]))
     return [outcome for _, outcome in run(flights, settings, **how)]  # type: ignore[arg-type]
@@ -302,7 +321,22 @@ def test_an_archive_is_graded_and_a_bad_file_stops_nothing(one_worker: list[Outc
 
 
 def test_two_workers_give_the_same_bytes(archive: Path, settings: Settings, one_worker: list[Outcome]) -> None:
-    assert graded_archive(archive, settings, jobs=2) == one_worker
+    two_workers = graded_archive(archive, settings, jobs=2)
+    assert texts(two_workers) == texts(one_worker)
+    for here, there in zip(one_worker, two_workers):
+        assert [each.debrief for each in here.graded] == [each.debrief for each in there.graded]
+
+
+def test_rows_are_made_of_the_headline_as_of_the_whole_debrief(one_worker: list[Outcome]) -> None:
+    from trackgrade.commands import summary
+    from trackgrade.report import index
+
+    for outcome in one_worker:
+        for graded in pickle.loads(pickle.dumps(outcome)).graded:  # as from a worker
+            assert index.row(graded.headline) == index.row(graded.debrief)
+            assert summary.not_flown(graded.headline) == summary.not_flown(graded.debrief)
+            if graded.flown:
+                assert summary.row(graded.headline) == summary.row(graded.debrief)
 
 
 def free_port() -> int:

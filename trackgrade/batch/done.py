@@ -7,7 +7,6 @@ not at all.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import sqlite3
 import zlib
@@ -17,7 +16,6 @@ from typing import Any
 
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import OutputError
-from trackgrade.exports.plain import compact
 from trackgrade.files import sha256_hex
 
 #: The record, and where it goes on beside a damaged one: none is renamed, as other commands may have it open.
@@ -25,8 +23,10 @@ FILE_NAMES = ("resume.sqlite", "resume-2.sqlite", "resume-3.sqlite")
 #: How long a command waits for another one that writes in the same folder.
 _BUSY_TIMEOUT_S = 30
 
-#: Of each flight what it gave at each hold, packed: a line of JSON on it, and one of its debrief.
-_TABLE = "create table if not exists flights (key text primary key, graded blob not null) without rowid"
+#: Of each flight what it gave at each hold: its report, and `Graded.packed`.
+_TABLE = """create table if not exists graded (
+    key text, number integer, hold text, flown integer, report text, report_sha256 text, packed blob,
+    primary key (key, number)) without rowid"""
 
 
 class DoneBefore:
@@ -73,66 +73,55 @@ class DoneBefore:
     def __exit__(self, *error: object) -> None:
         self._connection.close()
 
-    def key(self, flight: Flight, settings: Settings) -> str | None:
-        """The key of a flight, or None where its file cannot be read now, or is none (a pipe, a device)."""
-        try:
-            if not Path(flight.path).is_file():
-                return None
-            with Path(flight.path).open("rb") as file:
-                content = hashlib.file_digest(file, "sha256").hexdigest()
-        except OSError:
-            return None
-        name = Path(flight.path).name  # stands in the report
-        parts = (content, name, flight.report_name, settings.fingerprint)
-        return sha256_hex(os.fsencode("\0".join(parts)))  # a name may be no UTF-8
-
     def has(self, flight: Flight, settings: Settings) -> bool:
         """Whether the record has the flight as `find` gives it, without reading its debriefs."""
-        return self._kept(flight, settings) is not None
+        return bool(self._kept(flight, settings, ""))
 
     def find(self, flight: Flight, settings: Settings) -> Outcome | None:
         """The earlier outcome, or None: not done, changed since, or a report of it is gone or edited."""
-        kept = self._kept(flight, settings)
-        if kept is None:
-            return None
+        graded = [Graded(hold, bool(flown), packed) for hold, flown, packed in self._kept(flight, settings, ", packed")]
         try:
-            graded = [Graded(hold, flown, json.loads(debrief), laps_csv) for (hold, flown, laps_csv), debrief in kept]
-        except ValueError:  # damaged: graded again
+            for each in graded:
+                each.headline  # noqa: B018  # damaged: graded again
+        except (zlib.error, ValueError, TypeError, LookupError):
             return None
-        return Outcome(flight.path, tuple(graded), earlier=True)
+        return Outcome(flight.path, tuple(graded), earlier=True) if graded else None
 
-    def _kept(self, flight: Flight, settings: Settings) -> list[tuple[list[Any], str]] | None:
-        """At each hold its name, whether it was flown, its table and the text of its debrief."""
-        key = self.key(flight, settings)
-        row = self._connection.execute("select graded from flights where key = ?", (key,)).fetchone()
-        if row is None:
-            return None
-        kept = []
+    def _kept(self, flight: Flight, settings: Settings, more: str) -> list[tuple[Any, ...]]:
+        """At each hold its name, whether it was flown, and ``more`` columns; nothing where a report does not stand."""
         try:
-            lines = zlib.decompress(row[0]).decode().split("\n")
-            for about, debrief_json in zip(lines[::2], lines[1::2], strict=True):
-                *graded, report, report_sha256 = json.loads(about)
-                if report and not _stands(self._folder / report, report_sha256):
-                    return None
-                kept.append((graded, debrief_json))
-        except (zlib.error, ValueError, TypeError):  # damaged: graded again
-            return None
-        return kept
+            if not Path(flight.path).is_file():  # a pipe, a device
+                return []
+            with Path(flight.path).open("rb") as file:
+                content_sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError:
+            return []
+        asked = f"select report, report_sha256, hold, flown{more} from graded where key = ? order by number"
+        kept = self._connection.execute(asked, (_key(content_sha256, flight, settings),)).fetchall()
+        if any(report and not _stands(self._folder / report, sha256) for report, sha256, *_ in kept):
+            return []
+        return [tuple(rest) for _, _, *rest in kept]
 
     def keep(self, flight: Flight, settings: Settings, outcome: Outcome, reports: Sequence[str]) -> None:
         """Record a flight graded now; ``reports`` are the file names of its report at each hold ("" without)."""
-        if outcome.error or outcome.earlier or (key := self.key(flight, settings)) is None:
+        if outcome.error or outcome.earlier:
             return
-        lines = []
-        for each, report in zip(outcome.graded, reports):
+        key = _key(outcome.graded[0].headline["track"]["sha256"], flight, settings)
+        rows = []
+        for number, (each, report) in enumerate(zip(outcome.graded, reports)):
             report_sha256 = "" if each.html is None else sha256_hex(each.html.encode())
-            lines += [compact((each.hold, each.flown, each.laps_csv, report, report_sha256)), each.debrief_json]
-        packed = zlib.compress("\n".join(lines).encode(), level=1)
+            rows.append((key, number, each.hold, each.flown, report, report_sha256, each.packed))
         try:
             with self._connection:
-                self._connection.execute("insert or replace into flights values (?, ?)", (key, packed))
+                self._connection.executemany("insert or replace into graded values (?, ?, ?, ?, ?, ?, ?)", rows)
         except sqlite3.Error as error:
             raise OutputError(f"the record in {self._folder} cannot be written: {error}; free some space") from error
+
+
+def _key(content_sha256: str, flight: Flight, settings: Settings) -> str:
+    name = Path(flight.path).name  # stands in the report
+    parts = (content_sha256, name, flight.report_name, settings.fingerprint)
+    return sha256_hex(os.fsencode("\0".join(parts)))  # a name may be no UTF-8
 
 
 def _stands(path: Path, sha256: str) -> bool:

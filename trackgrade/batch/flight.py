@@ -63,7 +63,7 @@ def _grade_where_it_held(track: Track, settings: Settings) -> Graded:
     chosen = choose(track, settings.hold_set)
     if chosen is None:
         nothing = debrief_json.nothing_found(clean(track), settings.standard, NONE_FOUND)
-        return Graded("", False, nothing, _table(None) if settings.table else "")
+        return Graded("", False, (nothing, _table(None) if settings.table else ""))
     return _grade_at(track, chosen.hold, chosen.hold.name, settings, chosen)
 
 
@@ -87,8 +87,7 @@ def _grade_at(track: Track, hold: Hold, name: str, settings: Settings, chosen: C
     return Graded(
         hold=name,
         flown=flown,
-        debrief=debrief_json.debrief_to_dict(debrief),
-        laps_csv=_table(debrief) if settings.table else "",
+        made=(debrief_json.debrief_to_dict(debrief), _table(debrief) if settings.table else ""),
         html=html,
         drawn={kind: _drawn(debrief, kind) for kind in settings.drawn},
         hold_toml="" if chosen is None else chosen.toml,

@@ -19,7 +19,7 @@ from trackgrade.batch.inputs import find_holds, find_tracks
 from trackgrade.batch.outputs import COMPARISON, INDEX, Names, debriefs_at, laps_at, write_comparisons
 from trackgrade.batch.work import Flight, Outcome, Settings, plan_flights
 from trackgrade.errors import ColumnsFileError, UsageError
-from trackgrade.files import LARGEST_TOML_BYTES, raw_bytes, spare_inputs, write_whole
+from trackgrade.files import LARGEST_TOML_BYTES, plain_text, raw_bytes, spare_inputs, write_whole
 from trackgrade.hold.holdfile import read_hold_file
 from trackgrade.hold.holdset import file_or_name, files_in, folder_of, read_set
 from trackgrade.report import FIGURE_KINDS
@@ -109,7 +109,7 @@ def plan_batch(
             f"--{asked} draws one flight at one hold (tracks here: {len(flights)}, hold files: {len(hold_paths)}):"
             " give one TRACK and one --hold, and run it again for each"
         )
-    named = tuple((path.stem, read_hold_file(path)) for path in hold_paths)
+    named = tuple((plain_text(path.stem), read_hold_file(path)) for path in hold_paths)  # it may be no UTF-8
     of_set, left_out = ([], []) if named else read_set(folder_of(hold_set))
     hold_paths += [] if named else files_in(folder_of(hold_set))
     settings = Settings(
@@ -200,7 +200,7 @@ def grade_flights(
                 if add_laps is not None:
                     add_laps(graded.laps_csv)
                 if indexed:
-                    rows.append(index.row(graded.debrief, f"{name}.html" if graded.flown or report else ""))
+                    rows.append(index.row(graded.headline, f"{name}.html" if graded.flown or report else ""))
             if done is not None:
                 done.keep(flight, settings, outcome, reports)
             if outcome.error and indexed:

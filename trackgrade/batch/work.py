@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import json
+import zlib
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -65,27 +67,70 @@ class Settings:
         return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Graded:
-    """One flight at one hold: the debrief (schema trackgrade.debrief/1), its laps as CSV text, its report.
+    """One flight at one hold: its debrief (schema trackgrade.debrief/1), its laps as CSV text, its report.
 
+    ``made``: debrief and laps as they were made, or both `packed`: so they go to another process and into the record of
+    a batch, at a third of what a dictionary of thousands of objects costs. Each form is made once, where it is wanted.
     ``drawn``: the content of each kind of file asked for. ``hold_toml``: the hold file, where nobody named the hold.
     ``lines``: its laps as drawn, where they are to be compared.
     """
 
     hold: str
     flown: bool
-    debrief: dict[str, Any]
-    laps_csv: str
+    made: tuple[dict[str, Any], str] | bytes = field(repr=False)
     html: str | None = None
     drawn: Mapping[str, str | bytes] = field(default_factory=dict)
     hold_toml: str = ""
     lines: FlightLaps | None = None
 
     @cached_property
+    def debrief(self) -> dict[str, Any]:
+        """The debrief as JSON reads it."""
+        whole: dict[str, Any] = json.loads(self.debrief_json) if isinstance(self.made, bytes) else self.made[0]
+        return whole
+
+    @cached_property
+    def headline(self) -> dict[str, Any]:
+        """Of the debrief, under its keys, what a row on the flight is made of; of items only the results."""
+        debrief, few = self.debrief, ("track", "hold", "entry", "findings", "verdict", "seen_instead")
+        return {
+            **{key: debrief[key] for key in few},
+            "laps": [{"items": _results(lap["items"])} for lap in debrief["laps"]],
+            "items": _results(item for item in debrief["items"] if item["lap"] is None),
+        }
+
+    @property
     def debrief_json(self) -> str:
-        """The debrief as JSON text on one line: for the record and the file of many, made once."""
-        return compact(self.debrief)
+        """The debrief as JSON text on one line."""
+        return self._texts[0]
+
+    @property
+    def laps_csv(self) -> str:
+        """The laps as CSV text, or "" where nobody wants a table (`Settings.table`)."""
+        return self._texts[1] if isinstance(self.made, bytes) else self.made[1]
+
+    @cached_property
+    def packed(self) -> bytes:
+        """Debrief and laps, to be unpacked elsewhere."""
+        return self.made if isinstance(self.made, bytes) else zlib.compress("\n".join(self._texts).encode(), level=1)
+
+    @cached_property
+    def _texts(self) -> tuple[str, str]:
+        if isinstance(self.made, bytes):
+            debrief_json, _, laps_csv = zlib.decompress(self.made).decode().partition("\n")
+            return debrief_json, laps_csv
+        return compact(self.made[0]), self.made[1]
+
+    def __getstate__(self) -> dict[str, Any]:
+        """How it goes to another process; its row can be told there without unpacking."""
+        as_it_is = {each.name: getattr(self, each.name) for each in fields(self)}
+        return as_it_is | {"made": self.packed, "headline": self.headline}
+
+
+def _results(items: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    return [{"result": item["result"]} for item in items]
 
 
 @dataclass(frozen=True)

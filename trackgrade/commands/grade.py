@@ -147,16 +147,16 @@ class _Told:
             self._faults += outcome.fault
             return
         self._counts["flown" if outcome.flown else "not flown"] += 1
-        notes = list(summary.reading(outcome.graded[0].debrief["track"]["notes"])) if outcome.graded else []
+        notes = list(summary.reading(outcome.graded[0].headline["track"]["notes"])) if outcome.graded else []
         self._doubted += bool(notes)
         if not self._several:
             for note in notes:
                 console.note(f"  note: {note}")
         for graded in outcome.graded:
             if not graded.flown:
-                self._not_flown = summary.not_flown(graded.debrief)
+                self._not_flown = summary.not_flown(graded.headline)
             elif self._several:
-                self._rows.append(summary.row(graded.debrief))
+                self._rows.append(summary.row(graded.headline))
             else:
                 for line in summary.lines(graded.debrief):
                     console.say(line)
