@@ -305,6 +305,8 @@ def test_a_pipe_without_a_writer_does_not_hang(tmp_path: Path) -> None:
         (b"a = 1\nb == 2\n", "line 2"),
         (b"name = '\xff'", "line 1 is not UTF-8"),
         (b"a = " + b"[" * 20_000, "nested too deep"),
+        (b"a." * 60_000 + b"a = 1", "nested too deep"),
+        (b"[" + b"a." * 60_000 + b"a]", "nested too deep"),
         (b"a = " + b"9" * 5_000, "out of all range"),
         (b"x" * (300 * 1024), "more than"),
     ],

@@ -31,6 +31,7 @@ _MOST_GZIP_MEMBERS = 10_000  # tools that pack in blocks write one for 64 KiB
 LARGEST_TOML_BYTES = 256 * 1024  # a file of settings is some twenty lines; larger is another file by mistake
 
 _MOST_LINKS = 40  # that one name may lead through, as Linux has it
+_DEEPEST_KEY = 200  # of TOML, a.b.c = 1; settings need three parts
 _LONGEST_NAME_BYTES = 120  # every common file system takes 255; leave room for endings and folders
 #: Names that Windows keeps for devices, with any ending.
 _DEVICE_NAMES = frozenset(
@@ -357,6 +358,8 @@ def read_toml(
     shown = name if isinstance(source, bytes) else plain_text(Path(source).name, 120)
     data = read_bytes(source, LARGEST_TOML_BYTES, error, name=name).data
     try:
+        if max(line.count(b".") for line in data.split(b"\n")) > _DEEPEST_KEY:  # takes time and memory by its square
+            raise RecursionError
         return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as problem:
         line = data[: problem.start].count(b"\n") + 1

@@ -7,7 +7,6 @@ metres: heights above the sea where ``altitudeMode`` is ``absolute``, and taken 
 from __future__ import annotations
 
 import io
-import lzma
 import re
 import zipfile
 import zlib
@@ -27,9 +26,11 @@ _KML_LIKE = re.compile(rb"<(?:!DOCTYPE\s+|[\w.-]+:)?kml\b")
 _ZIP_MAGIC = b"PK\x03\x04"
 _ZIP_ENTRY = b"PK\x01\x02"
 _MOST_ZIP_ENTRIES = 10_000
+#: How archives of maps are packed. What Python makes of 900 bytes of bzip2 or LZMA in one piece has no bound.
+_PACKED_BY = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _MOST_PACKED_BYTES, _MOST_UNPACKED_BYTES = 128 * MIB, 256 * MIB
 #: What zipfile raises for a damaged archive, one with a password, and a way of packing it does not know.
-_NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, ValueError, RuntimeError)
+_NOT_UNPACKED = (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError)
 _UNPACK = "Unpack it, and give the track"
 #: A line without times of so many times the points of the timed places is the track, and they are events along it. One
 #: that a logger draws through its timed places has as many.
@@ -124,6 +125,8 @@ def _unzipped(data: bytes, source: str) -> tuple[bytes, str]:
             names = [name for name in archive.namelist() if name.lower().endswith(".kml")]
             if not names:
                 raise TrackFileError(f"{source} is an archive without a .kml file. {_UNPACK}")
+            if archive.getinfo(names[0]).compress_type not in _PACKED_BY:
+                raise TrackFileError(f"{source} is an archive packed in a rare way. {_UNPACK}")
             with archive.open(names[0]) as file:
                 content = file.read(_MOST_UNPACKED_BYTES + 1)
     except _NOT_UNPACKED as problem:
