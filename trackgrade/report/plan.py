@@ -141,9 +141,9 @@ def flown_between(debrief: Debrief, start_s: float, end_s: float) -> Line:
     """What was flown between two times, the ends interpolated."""
     samples = debrief.samples
     epoch, own = samples.epoch_s, inside(samples, start_s, end_s)
-    if len(own) == 0:
+    first, last = own.start, own.stop - 1
+    if last < first:
         return np.empty(0), np.empty(0)
-    first, last = int(own[0]), int(own[-1])
     east, north = samples.east_nm[own], samples.north_nm[own]
     holes = np.flatnonzero(samples.gap_before[first + 1 : last + 1]) + 1
     ends = np.interp([start_s, end_s], epoch, samples.east_nm), np.interp([start_s, end_s], epoch, samples.north_nm)

@@ -159,9 +159,9 @@ def outbound_heading(item: Item, flight: Flight) -> list[ItemResult]:
         if leg is None or typical is None:
             spans.append([])
             continue
-        index = inside(flight.samples, *leg)
-        values = turn_from_to(typical, heading[index])
-        wandered[index] = turn_from_to(median(values[np.isfinite(values)]), values)
+        own = inside(flight.samples, *leg)
+        values = turn_from_to(typical, heading[own])
+        wandered[own] = turn_from_to(median(values[np.isfinite(values)]), values)
         spans.append([leg])
     off = Deviation(
         wandered,

@@ -190,7 +190,7 @@ def lap_measures(
     settled_s = settled_from_s(visit, lap)
     own = inside(samples, settled_s, end_s)
     beyond = -samples.cross_nm[own]
-    position_sd = median(samples.position_sd_nm[whole]) if whole.size else math.nan
+    position_sd = median(samples.position_sd_nm[whole])
     altitudes = _finite(series.alt_ft[whole])
     speeds = _finite(series.ias_kt[whole])
     known_speed = speeds.size > 0 and math.isfinite(series.airspeed_sd_kt)
@@ -214,7 +214,7 @@ def lap_measures(
         non_holding_side_nm=Measurement(
             max(0.0, float(np.max(beyond))), position_sd, "NM", how="largest distance beyond the course in the lap"
         )
-        if own.size
+        if beyond.size
         else Measurement(None, None, "NM", why="no positions in the lap"),
         fix_to_turn_s=between(lap.start, lap.outbound_turn_start, "the fix", "the start of the turn"),
         altitude_ft=_typical(altitudes, series.alt_sd_ft, "ft", NO_ALTITUDE),
@@ -272,15 +272,15 @@ def _cross_track(samples: Samples, start_s: float | None, end_s: float, *, large
     if start_s is None:
         return Measurement(None, None, "NM", why="the track does not show where the inbound leg began")
     chosen = inside(samples, start_s, end_s)
-    if not chosen.size:
-        return Measurement(None, None, "NM", why="no positions on the inbound leg")
     size = np.abs(samples.cross_nm[chosen])
+    if not size.size:
+        return Measurement(None, None, "NM", why="no positions on the inbound leg")
     at = int(np.argmax(size))
     value = float(size[at]) if largest else median(size)
     how = "largest" if largest else "median"
     return Measurement(
         value,
-        float(samples.position_sd_nm[chosen[at]]),
+        float(samples.position_sd_nm[chosen][at]),
         "NM",
         how=f"{how} distance from the course, inbound start to fix",
     )

@@ -112,7 +112,7 @@ def show(needle: Needle, samples: Samples) -> Shown:
     return Shown(needle, share, share_sd, distance_nm >= STATION_PASSAGE_NM)
 
 
-def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Rows | str:
+def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> slice | str:
     """The samples of a lap's inbound leg at which needles are read, or why they cannot be. ``own``: the hold's needle.
 
     One stretch for every needle and scale: from the inbound start where the course was crossed; after a roll-out on an
@@ -122,25 +122,25 @@ def inbound_leg(own: Shown, lap: Lap, samples: Samples) -> Rows | str:
     if lap.inbound_start is None or lap.end is None:
         return "the track does not show an inbound leg"
     start, end = lap.inbound_start.epoch_s, lap.end.epoch_s
-    index = inside(samples, start, end)
-    if index.size < 2:
+    leg = inside(samples, start, end)
+    if leg.stop - leg.start < 2:
         return "fewer than two positions on the inbound leg"
     if lap.inbound_start_by == "rollout":
-        captured = np.flatnonzero(np.abs(own.share[index]) <= CAPTURED_SHARE)
-        latest = int(samples.epoch_s[index].searchsorted(start + LATEST_CAPTURE_SHARE * (end - start)))
-        index = index[min(int(captured[0]) if captured.size else index.size, latest) :]
-    return index
+        captured = leg.start + np.flatnonzero(np.abs(own.share[leg]) <= CAPTURED_SHARE)
+        latest = int(samples.epoch_s.searchsorted(start + LATEST_CAPTURE_SHARE * (end - start)))
+        leg = slice(int(min([*captured[:1], latest])), leg.stop)
+    return leg
 
 
-def deflected(shown: Shown, leg: Rows | str) -> Rows | str:
+def deflected(shown: Shown, leg: slice | str) -> Rows | str:
     """The samples of a leg at which a needle can be read, or why it cannot."""
     if isinstance(leg, str):
         return leg
-    index = leg[shown.readable[leg]]
+    index = leg.start + np.flatnonzero(shown.readable[leg])
     return index if index.size >= 2 else "the whole inbound leg is too close to the station to be read"
 
 
-def read_needle(shown: Shown, leg: Rows | str, samples: Samples) -> NeedleReading:
+def read_needle(shown: Shown, leg: slice | str, samples: Samples) -> NeedleReading:
     """Largest and typical deflection of one inbound leg, and the share of time within three quarters and half scale."""
     needle = shown.needle
     reading = partial(NeedleReading, needle.kind, needle.label, needle.full_scale, needle.unit, needle.own)
@@ -178,15 +178,15 @@ def read_second_needle(hold: Hold, lap: Lap, samples: Samples) -> SecondNeedle |
     if station is None:
         return None
     passed = lap.start.epoch_s
-    index = inside(samples, passed - SECOND_WITHIN_S, passed + SECOND_WITHIN_S)
+    near = inside(samples, passed - SECOND_WITHIN_S, passed + SECOND_WITHIN_S)
+    times = samples.epoch_s[near]
     why = "the crossing radial was not crossed about this passage"
     not_crossed = SecondNeedle(None, Measurement(None, None, "s", why=why))
-    if index.size < 2:
+    if times.size < 2:
         return not_crossed
-    places = HoldFrame(hold).to_geographic(samples.along_nm[index], samples.cross_nm[index])
+    places = HoldFrame(hold).to_geographic(samples.along_nm[near], samples.cross_nm[near])
     bearing, _ = azimuth_distance(station.lat_deg, station.lon_deg, *places)
     off = wrap180(bearing - station.radial_deg - station.variation_deg)
-    times = samples.epoch_s[index]
     crossed = np.flatnonzero((off[:-1] * off[1:] <= 0.0) & (np.abs(off[:-1] - off[1:]) < 90.0))
     if not crossed.size:
         return not_crossed

@@ -12,7 +12,7 @@ from trackgrade.score.results import Excursion
 from trackgrade.segment.flown import Moment
 from trackgrade.segment.path import Samples
 from trackgrade.track.ranks import median, row_medians
-from trackgrade.track.track import Bools, Floats, Rows
+from trackgrade.track.track import Bools, Floats
 
 #: Half width of the running median that takes single odd samples out of a slow quantity [s].
 STEADY_HALF_WINDOW_S = 2.5
@@ -49,9 +49,9 @@ class Stretch(NamedTuple):
         return int(first), int(samples.epoch_s.searchsorted(self.end_s, side="right"))
 
 
-def inside(samples: Samples, start_s: float, end_s: float) -> Rows:
-    """Indices of the samples with start <= time <= end."""
-    return np.arange(*Stretch(start_s, end_s).of(samples))
+def inside(samples: Samples, start_s: float, end_s: float) -> slice:
+    """The samples with start <= time <= end."""
+    return slice(*Stretch(start_s, end_s).of(samples))
 
 
 def in_gap(samples: Samples, when_s: float) -> bool:

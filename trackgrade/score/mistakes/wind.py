@@ -89,13 +89,13 @@ def course_overshot(flight: Flight) -> Iterator[Sighting]:
         turn_back = lap.flown.outbound_end
         if turn_back is None or radius is None:
             continue
-        index = inside(flight.samples, turn_back.epoch_s, lap.end_epoch_s)
-        beyond = -flight.samples.cross_nm[index]
+        own = inside(flight.samples, turn_back.epoch_s, lap.end_epoch_s)
+        beyond = -flight.samples.cross_nm[own]
         if not beyond.size or beyond.max() < OVERSHOT_RADII * radius:
             continue
         at = int(np.argmax(beyond))
         yield lap.sighting(
-            float(flight.samples.epoch_s[index[at]]),
+            float(flight.samples.epoch_s[own][at]),
             float(beyond[at]) / (OVERSHOT_RADII * radius),
             f"{amount(float(beyond[at]), 'NM')} through the course in the turn back{_laid_off(lap)}",
         )
@@ -130,8 +130,8 @@ def needle_chased(flight: Flight) -> Iterator[Sighting]:
         level = lap.flown.inbound_turn_end or lap.flown.inbound_start
         if level is None:
             continue
-        index = inside(flight.samples, level.epoch_s, lap.end_epoch_s)
-        off = turn_from_to(course, flight.samples.ground_track_true_deg[index])
+        own = inside(flight.samples, level.epoch_s, lap.end_epoch_s)
+        off = turn_from_to(course, flight.samples.ground_track_true_deg[own])
         swings, widest = swings_through(off, SWING_DEG)
         if swings >= SWINGS:
             yield lap.sighting(
@@ -157,15 +157,15 @@ def non_holding_side(flight: Flight) -> Iterator[Sighting]:
             continue
         start_s = lap.measures.settled_epoch_s
         outbound = -flight.samples.cross_nm[inside(flight.samples, start_s, turn_back.epoch_s)]
-        index = inside(flight.samples, start_s, lap.end_epoch_s)
-        beyond = -flight.samples.cross_nm[index]
+        own = inside(flight.samples, start_s, lap.end_epoch_s)
+        beyond = -flight.samples.cross_nm[own]
         if not outbound.size:
             continue
         if outbound.max() < limit * radius and beyond.max() < FAR_LIMITS * limit * radius:
             continue
         at = int(np.argmax(beyond))
         yield lap.sighting(
-            float(flight.samples.epoch_s[index[at]]),
+            float(flight.samples.epoch_s[own][at]),
             float(beyond[at]) / (limit * radius),
             f"{amount(float(beyond[at]), 'NM')} beyond the course{_laid_off(lap)}",
         )
