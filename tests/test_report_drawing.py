@@ -53,6 +53,18 @@ def test_a_straight_line_takes_two_points_and_a_long_one_no_recursion() -> None:
     assert len(simplify(x, x % 2.0, 0.1)) == 5000
 
 
+def test_how_a_processor_rounds_does_not_choose_the_points_of_an_arc() -> None:
+    angle = np.linspace(0.0, np.pi, 181)
+    rng = np.random.default_rng(7)
+    kept = {
+        tuple(
+            simplify(*(np.array([np.cos(angle), np.sin(angle)]) * (1.0 + 2e-16 * rng.integers(-2, 3, (2, 181)))), 1e-3)
+        )
+        for _ in range(50)
+    }
+    assert len(kept) == 1
+
+
 def test_a_leg_flown_out_and_back_keeps_its_far_end() -> None:
     out = np.linspace(0.0, 10.0, 50)
     x = np.concatenate((out, out[-2::-1] + 0.01))

@@ -10,6 +10,9 @@ from trackgrade.track.track import Floats, Rows
 
 #: No stroke of a drawn line is longer [points]: thinning is four times as fast so, for one point of a hundred more.
 LONGEST = 128
+#: Of points as far off but for this share the first is kept: on an arc two are, and which is farther, processors round
+#: each their own way.
+TIE = 1e-9
 
 
 def simplify(x: Floats, y: Floats, tolerance: float, longest: int | None = None) -> Rows:
@@ -49,7 +52,7 @@ def simplify(x: Floats, y: Floats, tolerance: float, longest: int | None = None)
         away = px * px + py * py
         farthest = np.maximum.reduceat(away, begin)
         split = farthest > tolerance * tolerance
-        where = np.flatnonzero(away == np.repeat(np.where(split, farthest, -1.0), inner))
+        where = np.flatnonzero(away >= np.repeat(np.where(split, (1.0 - TIE) * farthest, np.inf), inner))
         middle = point[where[np.diff(of[where], prepend=-1) > 0]]
         keep[middle] = True
         first, last = np.concatenate([first[split], middle]), np.concatenate([middle, last[split]])
