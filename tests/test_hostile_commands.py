@@ -233,7 +233,10 @@ def test_a_terminal_that_takes_no_more_is_told_in_one_line() -> None:
     assert "No space left" in done.stderr
 
 
-@pytest.mark.parametrize("closed", ["<&-", ">&-", "<&- >&- 2>&-"])
+FULL = pytest.param("2>/dev/full", marks=pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full"))
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "<&- >&- 2>&-", FULL])
 def test_streams_closed_by_who_started_it_change_no_status(tmp_path: Path, closed: str) -> None:
     def status(arguments: str) -> int:
         line = f"{sys.executable} -m trackgrade {arguments} {closed}"

@@ -105,3 +105,16 @@ def test_any_line_is_refused_whole(tmp_path: Path, line: str) -> None:
             with pytest.raises((LogbookError, UsageError)):
                 logbook.import_lines([good, line])
             assert logbook.pilots() == []
+
+
+@pytest.mark.parametrize("good", [b"CREATE TABLE pilot", b"pilot A"])
+def test_bytes_that_are_no_text_are_told_as_damage(tmp_path: Path, good: bytes) -> None:
+    """In the table of contents, which SQLite quotes in a message that Python cannot decode; and in a name."""
+    path = tmp_path / "l.sqlite"
+    with Logbook(path) as logbook:
+        logbook.record(made_debrief(), pilot="pilot A")
+    whole = path.read_bytes()
+    assert good in whole
+    path.write_bytes(whole.replace(good, good[:-1] + b"\xff").replace(b"TABLE pilo\xff", b"\xffABLE pilot"))
+    with pytest.raises(LogbookError, match="damaged"), Logbook(path, create=False) as logbook:
+        logbook.pilots()

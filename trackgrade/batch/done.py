@@ -62,7 +62,7 @@ class DoneBefore:
             except sqlite3.OperationalError:  # it cannot be written, damaged or not
                 connection.close()
                 raise
-            except sqlite3.DatabaseError:
+            except (sqlite3.DatabaseError, UnicodeDecodeError):
                 pass
             connection.close()
         raise sqlite3.DatabaseError("it and those after it are damaged")

@@ -47,8 +47,9 @@ def nobody_reads() -> None:
 
 
 def note(text: str) -> None:
-    """A line beside the result (progress, where files went), on standard error."""
-    click.echo(plain(text), err=True)
+    """A line beside the result (progress, where files went), on standard error; where nobody can read it, unsaid."""
+    with contextlib.suppress(OSError):
+        click.echo(plain(text), err=True)
 
 
 def left_out_of_set(wrong: Iterable[str]) -> None:
@@ -59,7 +60,7 @@ def left_out_of_set(wrong: Iterable[str]) -> None:
 
 def complain(text: str) -> None:
     """One line on standard error: what is wrong, where, what to do."""
-    click.echo(f"trackgrade: {' '.join(plain(text).split())}", err=True)
+    note(f"trackgrade: {' '.join(plain(text).split())}")
 
 
 def emphasise(text: str) -> str:

@@ -134,6 +134,10 @@ def errors_for_people(name: str) -> Iterator[None]:
         raise UsageError(
             "a name that was given is no text (its bytes are not UTF-8): write it in plain text."
         ) from error
+    except UnicodeDecodeError as error:  # of its table of contents, which SQLite quotes in a message
+        raise LogbookError(
+            f"logbook {name} is damaged (text in it is not UTF-8); name another with --logbook."
+        ) from error
     except exc.DBAPIError as error:
         text = " ".join(str(error.orig).split())
         lower = text.lower()
@@ -145,7 +149,7 @@ def errors_for_people(name: str) -> Iterator[None]:
             raise OutputError(
                 f"logbook {name} cannot be written ({text}); check the folder, its rights and the disk."
             ) from error
-        if "not a database" in lower or "malformed" in lower:
+        if any(word in lower for word in ("not a database", "malformed", "could not decode")):
             raise LogbookError(
                 f"logbook {name} is not a logbook, or is damaged ({text}); name another with --logbook."
             ) from error
