@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import os
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +15,7 @@ from trackgrade.analysis import analyse, flight_date
 from trackgrade.batch.work import Flight, Graded, Outcome, Settings
 from trackgrade.errors import TrackFileError, TrackgradeError
 from trackgrade.exports import debrief_json
-from trackgrade.files import raw_bytes
+from trackgrade.files import MIB, raw_bytes
 from trackgrade.hold.hold import Hold
 from trackgrade.hold.setup import resolve
 from trackgrade.report import FIGURE_KINDS
@@ -24,6 +27,10 @@ if TYPE_CHECKING:
     from trackgrade.choosing import Chosen
     from trackgrade.score.debrief import Debrief
 
+#: What the C library's allocator keeps of freed memory, by its own numbers (mallopt(3)): so much at the end of the heap
+#: (M_TRIM_THRESHOLD), and arrays of up to the most that it can be told (M_MMAP_THRESHOLD).
+_KEEP_BYTES = {-1: 256 * MIB, -3: 32 * MIB}
+
 
 def grade_flight(flight: Flight, settings: Settings) -> Outcome:
     """Read one track, grade it at each hold, return every text that may be written.
@@ -33,6 +40,7 @@ def grade_flight(flight: Flight, settings: Settings) -> Outcome:
     """
     if settings.version != __version__:  # a worker of a cluster may have another one installed
         return Outcome(flight.path, error=f"this worker runs trackgrade {__version__}, not {settings.version}")
+    _keep_memory()
     try:
         track = _read(flight, settings)
         date = flight_date(track)
@@ -48,6 +56,16 @@ def grade_flight(flight: Flight, settings: Settings) -> Outcome:
             raise
         return Outcome(flight.path, error=f"{flight.path}: {type(error).__name__}: {error}", fault=True)
     return Outcome(flight.path, graded=graded)
+
+
+@cache
+def _keep_memory() -> None:
+    """Let this process keep what arrays leave for those of the next step: fetched anew, and cleared, a flight of 45
+    minutes took 700 pages from the system, a twentieth of its time."""
+    with contextlib.suppress(OSError, TypeError, AttributeError):  # another system, or C library
+        mallopt = ctypes.CDLL(None).mallopt
+        for setting, most_bytes in _KEEP_BYTES.items():
+            mallopt(setting, most_bytes)
 
 
 def _read(flight: Flight, settings: Settings) -> Track:
