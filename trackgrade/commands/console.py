@@ -24,6 +24,8 @@ _LATELY = 50
 
 def plain(text: str) -> str:
     """The text without control, direction or line-break characters: a name cannot drive the terminal."""
+    if str(text).isprintable():
+        return str(text)
     return "".join(
         character if unicodedata.category(character) not in {"Cc", "Cf", "Cs", "Zl", "Zp"} else " "
         for character in str(text)
@@ -147,9 +149,12 @@ def _keep_styles(line: str) -> str:
 
 
 def _shown_width(cell: str) -> int:
+    shown = click.unstyle(cell)
+    if shown.isascii():
+        return len(shown)
     return sum(
         2 if unicodedata.east_asian_width(character) in "WF" else 1
-        for character in click.unstyle(cell)
+        for character in shown
         if not unicodedata.combining(character)
     )
 
