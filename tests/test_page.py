@@ -24,6 +24,7 @@ from tests.logbook_places import new_place
 from tests.page_house import JSON, Opened, opened
 from trackgrade.hold.holdfile import parse_hold
 from trackgrade.page import hold_form
+from trackgrade.page.desk import Desk
 from trackgrade.page.workshop import Workshop
 from trackgrade.report.page import signed
 from trackgrade.report.summary import Sheet
@@ -183,6 +184,30 @@ class TestTheJob:
             assert "Dropped before, not graded (1)" in text
             assert again.get(f"/report/{again.house.desk.reports()[0].id}").status_code == 200
             assert list((folder / "unfinished").iterdir()) == []
+
+    def test_one_damaged_record_harms_no_other(self, page: Opened, flight: Path) -> None:
+        """Of a track, of what was seen in one, of a report: each was one too many for every page that lists them."""
+        whole, *others = page.drop(*[(f"{name}.gpx", flight.read_bytes()) for name in "abcd"])
+        page.grade(others[2])
+        page.wait(whole, *others)
+        desk, flights = page.house.desk, ",".join([whole, *others])
+        records = [
+            desk.flight_folder(others[0]) / "about.json",
+            desk.flight_folder(others[1]) / "seen.json",
+            desk.finished / desk.reports()[0].id / "about.json",
+        ]
+        elsewhere = '{"id": "../../x", "name": "n", "received_epoch_s": 1}'
+        for damaged in ("", "[]", "{}", '{"id": 1}', "[" * 100_000, elsewhere):
+            for record in records:
+                assert record.is_file()
+                record.write_text(damaged, encoding="utf-8")
+            page.house.desk = Desk(desk.folder)  # as after a restart
+            for path in ("/", "/reports", "/class", f"/?flights={flights}", f"/state?flights={flights}"):
+                assert page.get(path).status_code == 200, (path, damaged[:50])
+            assert page.house.desk.reports() == []
+            page.wait(whole, *others)
+        page.grade(whole)
+        assert [each.flight for each in page.house.desk.reports()] == [whole]
 
 
 class TestColumns:

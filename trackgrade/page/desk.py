@@ -17,7 +17,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 from trackgrade.errors import OutputError, TrackFileError, UsageError
 from trackgrade.files import MIB, plain_text, write_whole
@@ -31,6 +31,12 @@ _CHUNK = 1024 * 1024
 FORGOTTEN_AFTER_S = 14 * 86400.0
 #: Nothing takes so long to be made [s].
 KILLED_BEFORE_S = 86400.0
+
+
+#: What a look at a track gives, whatever it is.
+SEEN = frozenset(["problem", "proposals", "drawing", "questions", "notes"])
+#: What a field of a record may be, by its annotation.
+_PLAIN: dict[str, tuple[type, ...]] = {"str": (str,), "int": (int,), "float": (int, float), "bool": (bool,)}
 
 
 @dataclass(frozen=True)
@@ -60,6 +66,9 @@ class StoredReport:
     instructor: str = ""
     note: str = ""
     found: bool = False
+
+
+Stored = TypeVar("Stored", StoredFlight, StoredReport)
 
 
 class Desk:
@@ -111,10 +120,13 @@ class Desk:
 
     def flight(self, id: str) -> StoredFlight:
         """Raises UsageError: there is no such track (any more)."""
-        about = _read(self.flight_folder(id) / "about.json")
-        if about is None:
+        if (flight := self.kept_flight(id)) is None:
             raise UsageError("that track is no longer here: drop it again")
-        return StoredFlight(**about)
+        return flight
+
+    def kept_flight(self, id: str) -> StoredFlight | None:
+        """None where it is not there (any more), or its record is damaged."""
+        return _record(self.flight_folder(id) / "about.json", StoredFlight)
 
     def flight_folder(self, id: str) -> Path:
         """Where a track and what was seen in it lie."""
@@ -128,7 +140,8 @@ class Desk:
         except OSError:
             return None
         if id not in self._seen or self._seen[id][0] != written:
-            self._seen[id] = written, _read(path)
+            seen = _read(path)
+            self._seen[id] = written, seen if isinstance(seen, dict) and seen.keys() >= SEEN else None
         return self._seen[id][1]
 
     def ungraded(self) -> list[StoredFlight]:
@@ -136,8 +149,7 @@ class Desk:
         graded = {report.flight for report in self.reports()}
         left = []
         for id in _ids(self.flights):
-            if id not in graded and (about := _read(self.flights / id / "about.json")) is not None:
-                flight = StoredFlight(**about)
+            if id not in graded and (flight := self.kept_flight(id)) is not None:
                 if flight.received_epoch_s < time.time() - FORGOTTEN_AFTER_S:
                     self.forget_flight(id)
                 else:
@@ -182,9 +194,8 @@ class Desk:
             for gone in set(self._reports) - there:
                 del self._reports[gone]
             for id in there - set(self._reports):
-                if (about := _read(self.finished / id / "about.json")) is not None:
-                    known = {field.name for field in fields(StoredReport)}
-                    self._reports[id] = StoredReport(**{key: value for key, value in about.items() if key in known})
+                if (report := _record(self.finished / id / "about.json", StoredReport)) is not None:
+                    self._reports[id] = report
             return sorted(self._reports.values(), key=lambda each: (-each.graded_epoch_s, each.id))
 
     def report(self, id: str) -> StoredReport:
@@ -250,10 +261,22 @@ def _ids(folder: Path) -> list[str]:
         return [entry.name for entry in entries if ID.fullmatch(entry.name)]
 
 
-def _read(path: Path) -> dict[str, Any] | None:
-    """A record of ours, or None where it is not there or damaged."""
+def _read(path: Path) -> Any:
+    """A JSON file of ours, or None where it is not there or damaged."""
     try:
-        record = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
         return None
-    return record if isinstance(record, dict) else None
+
+
+def _record(path: Path, kind: type[Stored]) -> Stored | None:
+    """What is kept under the id that its folder is named for, or None where it is not there or damaged."""
+    found = _read(path)
+    if not isinstance(found, dict):
+        return None
+    try:
+        record = kind(**{each.name: found[each.name] for each in fields(kind) if each.name in found})
+    except TypeError:  # not all is there
+        return None
+    whole = all(isinstance(getattr(record, each.name), _PLAIN[str(each.type)]) for each in fields(kind))
+    return record if whole and record.id == path.parent.name else None

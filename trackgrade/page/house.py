@@ -77,9 +77,9 @@ class House:
     def known(self, ids: Iterable[str]) -> list[StoredFlight]:
         """The tracks of these ids that are (still) here, in order, each once."""
         return [
-            self.desk.flight(id)
+            flight
             for id in dict.fromkeys(ids)
-            if ID.fullmatch(id) and (self.desk.flight_folder(id) / "about.json").is_file()
+            if ID.fullmatch(id) and (flight := self.desk.kept_flight(id)) is not None
         ]
 
     def rows(self, flights: Sequence[StoredFlight]) -> list[Row]:
