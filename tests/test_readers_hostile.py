@@ -193,6 +193,23 @@ def within_one_gigabyte(path: Path) -> tuple[int, str]:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="resource limits of POSIX")
+@pytest.mark.parametrize("name", ["a.gpx", "a.csv"])
+@pytest.mark.parametrize("day", ["02-30", "02-29", "04-31", "13-01", "00-10", "06-00"])
+def test_a_time_outside_the_calendar_among_many_costs_its_point(tmp_path: Path, name: str, day: str) -> None:
+    """In a process of its own: numpy 2.4.6 ends its process over one of these among more than 500."""
+    rows = [f"2026-05-03T15:{row // 60 % 60:02d}:{row % 60:02d}Z" for row in range(1_200)]
+    rows[700] = f"2026-{day}T15:20:00Z"
+    if name.endswith("gpx"):
+        points = "".join(
+            f'<trkpt lat="44.{row:04d}" lon="-93"><time>{time}</time></trkpt>' for row, time in enumerate(rows)
+        )
+        text = f"{HEAD}<trk><trkseg>{points}</trkseg></trk></gpx>"
+    else:
+        text = "time_utc,lat,lon\n" + "".join(f"{time},44.{row:04d},-93\n" for row, time in enumerate(rows))
+    assert within_one_gigabyte(written(tmp_path, text, name)) == (0, "1199 points\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="resource limits of POSIX")
 @pytest.mark.parametrize(
     ("head", "block", "times", "tail", "said"),
     [
