@@ -35,6 +35,9 @@ def corpus(target: str) -> tuple[bytes, ...]:
     if target == "flight":
         rows = plain_flight.rows(before_s=90, laps=1, after_s=40, interval_s=2.0)
         return (plain_flight.gpx(rows).encode(), plain_flight.csv(rows).encode())
+    if target == "long flight":  # numpy takes more than 500 at once another way
+        rows = plain_flight.rows(before_s=90, laps=1, after_s=40, interval_s=0.25)
+        return (plain_flight.gpx(rows).encode(), plain_flight.csv(rows).encode())
     if target == "columns":
         maps = [s.columns_map.encode() for s in SHAPES.values() if s.columns_map]
         whole = b'delimiter = ","\ndecimal = "."\nheader_line = 1\nmark = false\nias_kt = "kt"\n'
