@@ -85,7 +85,10 @@ class TestInputs:
         odd.touch()
         assert find_tracks([str(odd)]) == [odd]
 
-    @pytest.mark.parametrize(("argument", "said"), [("none.gpx", "no such file"), ("*.gpx", "no file matches")])
+    @pytest.mark.parametrize(
+        ("argument", "said"),
+        [("none.gpx", "no such file"), ("*.gpx", "no file matches"), ("*/" * 2_000 + "a", "shorten it")],
+    )
     def test_nothing_there_is_said(self, tmp_path: Path, argument: str, said: str) -> None:
         with pytest.raises(UsageError, match=said):
             find_tracks([str(tmp_path / argument)])

@@ -118,3 +118,9 @@ def test_bytes_that_are_no_text_are_told_as_damage(tmp_path: Path, good: bytes) 
     path.write_bytes(whole.replace(good, good[:-1] + b"\xff").replace(b"TABLE pilo\xff", b"\xffABLE pilot"))
     with pytest.raises(LogbookError, match="damaged"), Logbook(path, create=False) as logbook:
         logbook.pilots()
+
+
+@pytest.mark.parametrize("place", ["http://[::1", "postgresql://h:port/x", "://"])
+def test_an_address_that_is_none_is_told_in_one_line(place: str) -> None:
+    with pytest.raises(LogbookError, match="cannot be read"):
+        Logbook(place)

@@ -41,7 +41,10 @@ def _find(arguments: Sequence[str], inside: Callable[[Path], list[Path]], nothin
         elif path.exists():
             paths = [path]
         elif any(sign in argument for sign in "*?["):  # a shell leaves a pattern that is in quotes alone
-            paths = _matching(path)
+            try:
+                paths = _matching(path)
+            except RecursionError:
+                raise UsageError(f"{argument}: a pattern of so many folders is not looked for; shorten it") from None
             if not paths:
                 raise UsageError(f"{argument}: no file matches this pattern; check the folder and the ending")
         else:

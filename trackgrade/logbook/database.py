@@ -58,7 +58,7 @@ def url_of(place: str | os.PathLike[str]) -> sa.URL:
     try:
         url = sa.make_url(text)
         kind = url.get_backend_name()
-    except exc.ArgumentError as error:
+    except (exc.ArgumentError, ValueError) as error:  # a port that is no number
         raise LogbookError("the logbook's URL cannot be read; write postgresql://user@host/database.") from error
     if kind == "sqlite" and url.database not in (None, "", ":memory:"):
         return url
