@@ -9,7 +9,6 @@ from __future__ import annotations
 import zlib
 from collections import deque
 from collections.abc import Generator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from trackgrade.batch.alone import Advance
@@ -70,7 +69,7 @@ def _submit(client: Client, flight: Flight, settings: Settings) -> Future | Outc
     try:
         # pure=False: two files of one content are still two flights, each with its name in its report
         packed = zlib.compress(with_data(flight).data or b"", level=1)
-        return client.submit(_grade_packed, replace(flight, data=packed), settings, pure=False, retries=1)
+        return client.submit(_grade_packed, flight._replace(data=packed), settings, pure=False, retries=1)
     except TrackgradeError as error:
         return Outcome(flight.path, error=str(error))
 
@@ -79,7 +78,7 @@ def _grade_packed(flight: Flight, settings: Settings) -> Outcome:
     """On the worker."""
     from trackgrade.batch.flight import grade_flight
 
-    return grade_flight(replace(flight, data=zlib.decompress(flight.data or b"")), settings)
+    return grade_flight(flight._replace(data=zlib.decompress(flight.data or b"")), settings)
 
 
 def _result(flight: Flight, future: Future) -> Outcome:

@@ -131,4 +131,4 @@ def _drawn(debrief: Debrief, kind: str) -> str | bytes:
 
 def with_data(flight: Flight) -> Flight:
     """The flight with its bytes in it, to be sent to another machine. Raises TrackFileError."""
-    return replace(flight, data=raw_bytes(flight.path, MOST_BYTES, TrackFileError))
+    return flight._replace(data=raw_bytes(flight.path, MOST_BYTES, TrackFileError))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from trackgrade.exports.plain import compact
 from trackgrade.files import safe_name
@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from trackgrade.report.compare import FlightLaps
 
 
-@dataclass(frozen=True, eq=False)
-class Flight:
+class Flight(NamedTuple):
     """A track to grade. ``data`` is None where the worker can read ``path`` itself."""
 
     path: str

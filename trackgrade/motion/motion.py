@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -40,9 +42,13 @@ class Motion:
     in_hole: Bools
     rate_sd_deg_s: float
 
+    @cached_property
+    def grid_sd_m(self) -> tuple[Floats, Floats]:
+        """`Trajectory.position_sd_m` on the grid."""
+        return self.trajectory.position_sd_m(self.grid_s)
 
-@dataclass(frozen=True, eq=False)
-class AirMotion:
+
+class AirMotion(NamedTuple):
     """Through the air at given times: heading (unwrapped) [deg true], its rate [deg/s], airspeed [m/s]; and over
     the ground: position [m], speed [m/s], track (unwrapped) [deg true], its rate [deg/s]."""
 

@@ -13,7 +13,7 @@ the track apart: time-stamp jitter shows along the track only.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
@@ -41,8 +41,7 @@ END_END = np.array([[720.0, -360.0, 60.0], [-360.0, 192.0, -36.0], [60.0, -36.0,
 LEAST_VELOCITY_PRECISION, LEAST_ACCELERATION_PRECISION = 1e-12, 1e-8
 
 
-@dataclass(frozen=True, eq=False)
-class Trajectory:
+class Trajectory(NamedTuple):
     """Position, velocity and acceleration at the sample times, and between them.
 
     Parameters

@@ -6,6 +6,7 @@ falls below; a turn whose own steady rate is less than standard is bounded by a 
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import pairwise
 
@@ -88,13 +89,13 @@ def find_turns(motion: Motion, air: AirMotion, wind: WindFit | None, *, refine: 
             near = _interval_at(trajectory.time_s, guess)
             good = (
                 refine
-                and np.isfinite(fitted.epoch_s[j])
+                and math.isfinite(fitted.epoch_s[j])
                 and abs(fitted.epoch_s[j] - guess) < FARTHEST_REFINEMENT_S + near
-                and np.sign(fitted.rate_deg_s[j]) == np.sign(steady)
+                and fitted.rate_deg_s[j] * steady > 0.0
             )
             time = float(fitted.epoch_s[j]) if good else guess
             shape_sd_s = ROLL_OUT_SHAPE_SD_S if j % 2 else ROLL_IN_SHAPE_SD_S
-            error = float(np.hypot(fitted.sd_s[j], shape_sd_s)) if good else UNREFINED_SD_S + 0.4 * interval
+            error = math.hypot(fitted.sd_s[j], shape_sd_s) if good else UNREFINED_SD_S + 0.4 * interval
             # An edge beside a hole may as well lie in it: a bend that the hole hid shows only at its end.
             for moment in (guess, time):
                 hole_s = _hole_beside(trajectory.time_s, time_s, in_hole, moment) if holes else 0.0

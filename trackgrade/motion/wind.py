@@ -7,7 +7,7 @@ last: airspeed wanders over some twenty seconds, so a thousand samples are not a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg import solveh_banded
@@ -36,8 +36,7 @@ FLOOR_SD_M_S = 0.15
 DRIFT_SD_M_S, DRIFT_SPAN_S = 2.5, 1800.0
 
 
-@dataclass(frozen=True, eq=False)
-class WindFit:
+class WindFit(NamedTuple):
     """Wind towards (east, north) [m/s] at ``middle_s``, its drift per second, airspeed [m/s], covariance (3, 3)."""
 
     middle_s: float

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -40,8 +40,7 @@ HALF = 0.5
 SECOND_WITHIN_S = 60.0
 
 
-@dataclass(frozen=True)
-class Needle:
+class Needle(NamedTuple):
     """One needle to read: kind, full scale each side, whether it is the hold's own guidance."""
 
     kind: Literal["gps", "vor"]

@@ -20,7 +20,7 @@ from trackgrade.hold.frame import HoldFrame
 from trackgrade.hold.hold import Hold, Leg
 from trackgrade.hold.plan import HoldPlan, Position
 from trackgrade.motion.airmass import wind_over
-from trackgrade.motion.motion import AirMotion, Motion, through_air, trace
+from trackgrade.motion.motion import Motion, through_air, trace
 from trackgrade.motion.turns import find_turns, in_epoch_time
 from trackgrade.segment.course import outbound_of
 from trackgrade.segment.ends import Reading, surely_first
@@ -106,7 +106,7 @@ def _readings(motion: Motion, ground: Ground, alt_ft: Floats, stay: list[list[Ro
     def judged(placed: Placed) -> tuple[FlightPath, tuple[Visit, ...]]:
         leg = Leg(minutes=max(placed.leg_s / 60.0, 1.0))
         hold = Hold("", 0.0, 0.0, placed.course_deg, 0.0, "", placed.turns, leg)
-        shifted: AirMotion = replace(air, position_m=air.position_m - placed.fix_nm * METRES_PER_NM)
+        shifted = air._replace(position_m=air.position_m - placed.fix_nm * METRES_PER_NM)
         path = flight_path(window, shifted, wind, turns, HoldFrame(hold))
         return path, tuple(each for each in find_visits(path, hold).visits if each.laps and not each.wrong_side)
 

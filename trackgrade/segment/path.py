@@ -104,7 +104,7 @@ def flight_path(
 ) -> FlightPath:
     """The motion on its even grid, and its turns (times since 1970, right positive), turned into the hold's frame."""
     along_nm, cross_nm = frame.from_east_north(*(air.position_m / METRES_PER_NM).T)
-    across_m, lengthwise_m = motion.trajectory.position_sd_m(motion.grid_s)
+    across_m, lengthwise_m = motion.grid_sd_m
     return FlightPath(
         epoch_s=motion.grid_s + motion.start_epoch_s,
         along_nm=along_nm,

@@ -8,6 +8,7 @@ begin at one place on one course belong together; a racetrack makes two such fam
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -68,8 +69,7 @@ class Ground:
         return np.array([np.interp(time_s, self.time_s, self.place_nm[:, axis]) for axis in (0, 1)])
 
 
-@dataclass(frozen=True, eq=False)
-class Round:
+class Round(NamedTuple):
     """From the start of a turn to the return to that place. ``side``: +1 turned right; ``course_deg`` on the return."""
 
     start_s: float
