@@ -90,13 +90,14 @@ def turn_measures(
     start, end = turn.start_epoch_s, turn.end_epoch_s
     trim = ROLL_SHARE * (end - start)
     middle = inside(samples, start + trim, end - trim)
-    rates = np.abs(samples.heading_rate_deg_s[middle])
-    finite = np.isfinite(rates)
+    finite = np.isfinite(samples.heading_rate_deg_s[middle])
+    rates = np.abs(samples.heading_rate_deg_s[middle][finite])
     spread = Measurement(None, None, "deg/s", why="too few samples in the turn")
     rate_sd = 0.3
-    if finite.sum() >= 6:
+    if len(rates) >= 6:
         noise = median(samples.heading_rate_sd_deg_s[middle][finite])
-        raw = float(np.std(rates[finite], ddof=1))
+        off = rates - rates.mean()
+        raw = math.sqrt(off @ off / (len(off) - 1))
         spread = Measurement(
             math.sqrt(max(raw**2 - noise**2, 0.0)),
             max(noise, 0.05),

@@ -154,7 +154,7 @@ def read_needle(shown: Shown, leg: slice | str, samples: Samples) -> NeedleReadi
     weight = np.zeros(len(times))
     weight[:-1] = times[1:] - times[:-1]
     weight[1:] += times[1:] - times[:-1]
-    total = float(weight.sum())
+    total = 2.0 * float(times[-1] - times[0])
     return reading(
         largest=float(size[at]),
         largest_sd=float(shown.share_sd[index[at]]),
