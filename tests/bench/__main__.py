@@ -104,7 +104,6 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             lambda: process_s([*gpx, "--no-html"], folder),
             1.6,
             runs,
-            held=1.7,
         ),
         compare(
             "the same with the report",
@@ -113,7 +112,6 @@ def one_flight(folder: Path, runs: int) -> list[Ratio]:
             lambda: process_s(gpx, folder),
             2.2,
             runs,
-            held=2.4,
         ),
         compare(
             "grade --json, 36,000 rows CSV",
