@@ -23,6 +23,7 @@ from trackgrade.score.debrief import Debrief
 from trackgrade.score.levels import held_spans
 from trackgrade.score.measures import NO_ALTITUDE
 from trackgrade.score.needles import Shown
+from trackgrade.score.series import inside
 from trackgrade.track.track import Floats
 
 #: Inner height of every plot, in units of the drawing; y grows down.
@@ -138,12 +139,10 @@ def _outside(debrief: Debrief, item: str) -> tuple[Span, ...]:
 
 def _shown(values: Floats, debrief: Debrief, stretches: Sequence[Stretch]) -> Floats:
     """Finite values inside the stretches (or all without any)."""
-    epoch = debrief.samples.epoch_s
-    mask = np.full(len(epoch), not stretches)
-    since = epoch.searchsorted([each.start_epoch_s for each in stretches])
-    until = epoch.searchsorted([each.end_epoch_s for each in stretches], side="right")
-    for first, last in zip(since, until):
-        mask[first:last] = True
+    samples = debrief.samples
+    mask = np.full(len(samples), not stretches)
+    for each in stretches:
+        mask[inside(samples, each.start_epoch_s, each.end_epoch_s)] = True
     chosen: Floats = values[mask & np.isfinite(values)]
     return chosen
 
@@ -296,7 +295,7 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
     ]
     ticks = "".join(f"M0 {short(float(scale.y(value)))}H{short(AXIS_WIDTH)}" for value, _ in scale.ticks)
     edges = [*(each.start_epoch_s for each in stretches), *(each.end_epoch_s for each in stretches[-1:])]
-    inside = [
+    shapes = [
         _blocks(axis, shaded, [(0.0, TALL)] * len(shaded), "lap-shade"),
         _blocks(axis, bands, levels, "band"),
         element("path", d=ticks, class_="grid"),
@@ -310,14 +309,14 @@ def draw(strip: Strip, debrief: Debrief, timeline: Timeline) -> Markup:
         (x, np.insert(np.clip(scale.y(line.values), -50.0, TALL + 50.0), holes, np.nan)) for line in strip.lines[::-1]
     ]
     for d, line in zip(simplified_polylines(drawn, TOLERANCE), strip.lines[::-1]):
-        inside.append(element("path", d=d, class_=f"line {line.style}"))
+        shapes.append(element("path", d=d, class_=f"line {line.style}"))
     outside = [(start, max(end, start + 1.0)) for start, end in strip.outside]
-    inside.append(_blocks(axis, outside, [(TALL - 62.0, TALL)] * len(outside), "outside"))
+    shapes.append(_blocks(axis, outside, [(TALL - 62.0, TALL)] * len(outside), "outside"))
     for (_, _, _, x0), (_, _, x1, _) in zip(axis.pieces[:-1], axis.pieces[1:]):
-        inside.append(element("rect", x=x0, y=0, width=x1 - x0, height=TALL, class_="break"))
+        shapes.append(element("rect", x=x0, y=0, width=x1 - x0, height=TALL, class_="break"))
     return element(
         "svg",
-        element("svg", *inside, viewBox=f"0 0 {short(AXIS_WIDTH)} {short(TALL)}", preserveAspectRatio="none",
+        element("svg", *shapes, viewBox=f"0 0 {short(AXIS_WIDTH)} {short(TALL)}", preserveAspectRatio="none",
                 width="100%", height="100%", class_="zoom"),
         element("line", x1="0", x2="0", y1="0", y2="100%", class_="cursor", visibility="hidden"),
         width="100%",

@@ -196,6 +196,7 @@ def lap_measures(
     speeds = _finite(series.ias_kt[whole])
     known_speed = speeds.size > 0 and math.isfinite(series.airspeed_sd_kt)
     inbound_from = lap.inbound_start.epoch_s if lap.inbound_start else None
+    largest_cross, typical_cross = _cross_track(samples, inbound_from, end_s)
     outbound_from = lap.outbound_turn_end or lap.abeam
     return LapMeasures(
         settled_epoch_s=settled_s,
@@ -209,8 +210,8 @@ def lap_measures(
         inbound_nm=_distance_from_fix(samples, lap.inbound_start, "the inbound start"),
         outbound_end_nm=_distance_from_fix(samples, lap.outbound_end, "the turn back"),
         target_nm=hold.leg.nm,
-        max_cross_track_nm=_cross_track(samples, inbound_from, end_s, largest=True),
-        typical_cross_track_nm=_cross_track(samples, inbound_from, end_s, largest=False),
+        max_cross_track_nm=largest_cross,
+        typical_cross_track_nm=typical_cross,
         rollout_cross_nm=_cross_at(samples, lap.inbound_turn_end),
         non_holding_side_nm=Measurement(
             max(0.0, float(np.max(beyond))), position_sd, "NM", how="largest distance beyond the course in the lap"
@@ -269,21 +270,21 @@ def _distance_from_fix(samples: Samples, moment: Moment | None, what: str) -> Me
     return Measurement(-along, sd, "NM", how=f"along the course at {what}")
 
 
-def _cross_track(samples: Samples, start_s: float | None, end_s: float, *, largest: bool) -> Measurement:
+def _cross_track(samples: Samples, start_s: float | None, end_s: float) -> tuple[Measurement, Measurement]:
+    """The largest and the typical distance from the course on an inbound leg."""
     if start_s is None:
-        return Measurement(None, None, "NM", why="the track does not show where the inbound leg began")
-    chosen = inside(samples, start_s, end_s)
-    size = np.abs(samples.cross_nm[chosen])
+        nothing = Measurement(None, None, "NM", why="the track does not show where the inbound leg began")
+        return nothing, nothing
+    leg = inside(samples, start_s, end_s)
+    size = np.abs(samples.cross_nm[leg])
     if not size.size:
-        return Measurement(None, None, "NM", why="no positions on the inbound leg")
+        nothing = Measurement(None, None, "NM", why="no positions on the inbound leg")
+        return nothing, nothing
     at = int(np.argmax(size))
-    value = float(size[at]) if largest else median(size)
-    how = "largest" if largest else "median"
-    return Measurement(
-        value,
-        float(samples.position_sd_nm[chosen][at]),
-        "NM",
-        how=f"{how} distance from the course, inbound start to fix",
+    sd, how = float(samples.position_sd_nm[leg][at]), "distance from the course, inbound start to fix"
+    return (
+        Measurement(float(size[at]), sd, "NM", how=f"largest {how}"),
+        Measurement(median(size), sd, "NM", how=f"median {how}"),
     )
 
 
